@@ -1,0 +1,116 @@
+"""Corrections: what the record says after every `amended` and `voided` has been read.
+
+Nothing here depends on the order in which events arrived. `voided` beats `amended`; voiding a void
+restores; of several amendments each field keeps the latest by fold order; a correction that came
+before what it corrects waits for it (DESIGN, "How the fold reads a log").
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+Event = dict[str, Any]
+
+
+def fold_order(event: Event) -> tuple[str, str, int, str]:
+    """Return the sort key of an event: corrected time, then device, number and id."""
+    return (event["at"], event.get("device") or "", event.get("seq") or 0, event["id"])
+
+
+def target_id(event: Event) -> str | None:
+    """Return the id that a correction names, or None for any other event."""
+    if event["kind"] not in ("amended", "voided"):
+        return None
+    of = (event.get("data") or {}).get("of")
+    return of if isinstance(of, str) else None
+
+
+def root_id(event: Event, by_id: dict[str, Event]) -> str | None:
+    """Return the id of the first event that a chain of corrections is about.
+
+    The id may be unknown (the correction waits). None when the chain bites its own tail.
+    """
+    seen = {event["id"]}
+    of = target_id(event)
+    while of in by_id and by_id[of]["kind"] in ("amended", "voided"):
+        if of in seen:
+            return None
+        seen.add(of)
+        of = target_id(by_id[of])
+    return of
+
+
+def active_voids(by_id: dict[str, Event]) -> set[str]:
+    """Return the ids of the voids that hold: those which no holding void names.
+
+    Voids that name each other in a ring never settle, and none of them holds.
+    """
+    voids = {e["id"]: target_id(e) for e in by_id.values() if e["kind"] == "voided"}
+    waiting: dict[str, int] = dict.fromkeys(voids, 0)
+    for of in voids.values():
+        if of in waiting:
+            waiting[of] += 1
+    ready = [void for void, count in waiting.items() if count == 0]
+    holds: set[str] = set()
+    struck: set[str] = set()
+    while ready:
+        void = ready.pop()
+        if void not in struck:
+            holds.add(void)
+        of = voids[void]
+        if of in waiting:
+            if void in holds:
+                struck.add(of)
+            waiting[of] -= 1
+            if waiting[of] == 0:
+                ready.append(of)
+    return holds
+
+
+def amendments(by_id: dict[str, Event], voided: set[str | None]) -> dict[str, list[Event]]:
+    """Return for each amended event its holding amendments, in fold order."""
+    found: dict[str, list[Event]] = {}
+    for event in by_id.values():
+        if event["kind"] != "amended" or event["id"] in voided:
+            continue
+        target = by_id.get(target_id(event) or "")
+        root = None if target and target["kind"] == "voided" else root_id(event, by_id)
+        if root is not None:
+            found.setdefault(root, []).append(event)
+    for chain in found.values():
+        chain.sort(key=fold_order)
+    return found
+
+
+def effective(events: Iterable[Event]) -> list[Event]:
+    """Return what the log says now: in fold order, amended, without the voided and the corrections.
+
+    An amended event carries its first words in `said` and the ids of its amendments in
+    `amended_by`. An id that comes twice counts once.
+    """
+    by_id: dict[str, Event] = {}
+    for event in sorted(events, key=fold_order):
+        by_id.setdefault(event["id"], event)
+    if not any(event["kind"] in ("amended", "voided") for event in by_id.values()):
+        return list(by_id.values())
+    voided: set[str | None] = {target_id(by_id[void]) for void in active_voids(by_id)}
+    chains = amendments(by_id, voided)
+    result = []
+    for event in by_id.values():
+        if event["kind"] in ("amended", "voided") or event["id"] in voided:
+            continue
+        chain = chains.get(event["id"])
+        result.append(_amended(event, chain) if chain else event)
+    return result
+
+
+def _amended(event: Event, chain: list[Event]) -> Event:
+    data = dict(event.get("data") or {})
+    for amendment in chain:
+        fields = (amendment.get("data") or {}).get("data")
+        data.update(fields if isinstance(fields, dict) else {})
+    return {
+        **event,
+        "data": data,
+        "said": event.get("data") or {},
+        "amended_by": [amendment["id"] for amendment in chain],
+    }
