@@ -24,14 +24,16 @@ def target_id(event: Event) -> str | None:
     return of if isinstance(of, str) else None
 
 
-def root_id(event: Event, by_id: dict[str, Event]) -> str | None:
+def root_id(
+    event: Event, by_id: dict[str, Event], through: tuple[str, ...] = ("amended", "voided")
+) -> str | None:
     """Return the id of the first event that a chain of corrections is about.
 
     The id may be unknown (the correction waits). None when the chain bites its own tail.
     """
     seen = {event["id"]}
     of = target_id(event)
-    while of in by_id and by_id[of]["kind"] in ("amended", "voided"):
+    while of in by_id and by_id[of]["kind"] in through:
         if of in seen:
             return None
         seen.add(of)
@@ -72,8 +74,8 @@ def amendments(by_id: dict[str, Event], voided: set[str | None]) -> dict[str, li
     for event in by_id.values():
         if event["kind"] != "amended" or event["id"] in voided:
             continue
-        target = by_id.get(target_id(event) or "")
-        root = None if target and target["kind"] == "voided" else root_id(event, by_id)
+        # Amending a void amends nothing: such a chain ends on the void itself.
+        root = root_id(event, by_id, through=("amended",))
         if root is not None:
             found.setdefault(root, []).append(event)
     for chain in found.values():

@@ -133,7 +133,7 @@ def next_working_day(day: str, working_days: list[int]) -> str | None:
 def after_working_time(
     start_ms: int, length_ms: int, offsets: Offsets, working_days: list[int]
 ) -> int | None:
-    """Return when `length_ms` of working days have passed since the start; other days count nought."""
+    """Return when `length_ms` of working days have passed; other days count nought."""
     at, left = start_ms, length_ms
     for _ in range(WORKING_DAYS_MAX):
         day = local_date(at, offsets)

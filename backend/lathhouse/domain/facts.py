@@ -1,0 +1,184 @@
+"""Facts: what the watches may look at, worked out of a subject's state. No clock in any of them.
+
+Every fact has a dotted name (`cold.started_at`); a fact that is not known is None. Rules in
+`data/watches.json` name nothing else, so a fact added here is at once open to every rule.
+"""
+
+from typing import Any
+
+from lathhouse.domain import protocols
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms
+from lathhouse.domain.rule_terms import run_start
+from lathhouse.domain.spells import open_spell
+
+Facts = dict[str, Any]
+
+# Sow when about a tenth has split or sprouted (Forest Research, Seed pretreatment, step 6), unless
+# the crop's own source says another figure.
+SOW_AT_SPROUTED_PERCENT = 10
+SEED_UNITS = ("seeds", "g", None)
+MUST_NOT_DRY = ("recalcitrant", "intermediate")
+
+
+def is_live(lot: dict[str, Any]) -> bool:
+    """Say whether a lot is still to be looked after: neither closed nor at nought."""
+    return lot["closed_at"] is None and lot["quantity"] != 0
+
+
+def lot_facts(
+    lot: dict[str, Any], crop: dict[str, Any] | None, place: dict[str, Any] | None = None
+) -> Facts:
+    """Return the facts of a lot; `crop` is its protocol's row and may be unknown."""
+    seed = lot["unit"] in SEED_UNITS
+    look = lot["last_look"]
+    held = lot["held_over"]
+    return {
+        "kind": "lot",
+        "id": lot["id"],
+        "label": lot["label"],
+        "crop": lot["crop"],
+        "crop_name": crop["botanical"] if crop else lot["crop"],
+        "place": lot["place"],
+        "place_name": place["name"] if place else lot["place"],
+        "live": is_live(lot),
+        "closed": lot["closed_at"] is not None,
+        "stage": lot["stage"],
+        "stage_since": lot["stage_since"],
+        "unit": lot["unit"],
+        "quantity": lot["quantity"],
+        "container_l": lot["container_l"],
+        "phase": phase(lot),
+        "before_emergence": seed and lot["first_emerged_at"] is None,
+        **{kind: spell_facts(lot, kind, crop) for kind in ("soak", "sanitise", "drained")},
+        **{kind: spell_facts(lot, kind, crop) for kind in ("warm", "cold")},
+        "seen_at": lot["seen_at"],
+        "look": {"at": look["at"] if look else None},
+        "last": lot["last"],
+        "series": lot["series"],
+        "moisture_runs": moisture_runs(lot),
+        "last_watered_at": lot["last_watered_at"],
+        "sown_at": lot["sown"]["at"] if lot["sown"] else None,
+        "window": protocols.window(lot, crop),
+        "emerged": emergence_facts(lot),
+        "emergence_closed_at": lot["emergence_closed_at"],
+        "held_until": held["until"] if held else None,
+        "potted_at": lot["potted_at"],
+        "conflict": conflict_facts(lot),
+        "crop_facts": crop_facts(crop),
+        "answers": lot["answers"],
+    }
+
+
+def phase(lot: dict[str, Any]) -> str:
+    """Return how the lot is looked after: bench, bag, flats, emerging, seedlings or pots."""
+    if lot["stage"] == "potted":
+        return "pots"
+    if lot["stage"] in ("seedlings", "emerging"):
+        return str(lot["stage"])
+    if lot["sown"] and lot["unit"] in SEED_UNITS:
+        return "emerging" if lot["first_emerged_at"] else "flats"
+    return "bag" if lot["stage"] in ("warm", "cold") else "bench"
+
+
+def spell_facts(lot: dict[str, Any], kind: str, crop: dict[str, Any] | None) -> Facts:
+    """Return {open, started_at, …, limits of the protocol's step} of the open spell of a kind."""
+    spell = open_spell(lot, kind)
+    if spell is None:
+        return {"open": False}
+    return {
+        "open": True,
+        "outdoors": spell.get("where") == "outdoors",
+        **{name: value for name, value in spell.items() if name not in ("kind", "ended_at")},
+        **protocols.limits(kind, spell["nth"], crop),
+    }
+
+
+def moisture_runs(lot: dict[str, Any]) -> Facts:
+    """Return over how many hours the last looks in a row found it wet (4 or 5), and dripping (5).
+
+    One look alone spans nought hours.
+    """
+    facts = {"series": lot["series"]}
+    last = lot["last"].get("moisture")
+    spans = {}
+    for name, least in (("wet_hours", 4), ("dripping_hours", 5)):
+        start = run_start(facts, {"run_of": "moisture", "at_least": least})
+        spans[name] = (to_ms(last["at"]) - to_ms(start)) / HOUR_MS if start else None
+    return spans
+
+
+def emergence_facts(lot: dict[str, Any]) -> Facts:
+    """Return the running count and how long it has not risen, in days between counts."""
+    emerged = lot["emerged"]
+    if not emerged:
+        return {"count": None, "at": None}
+    rise = lot["last_rise_at"]
+    quiet = (to_ms(emerged["at"]) - to_ms(rise)) / DAY_MS if rise else None
+    return {**emerged, "last_rise_at": rise, "quiet_days": quiet}
+
+
+def conflict_facts(lot: dict[str, Any]) -> Facts:
+    """Return by how many and what percent more was taken than the record held."""
+    conflict = lot["conflict"]
+    if not conflict:
+        return {"since": None}
+    percent = 100 * conflict["over"] / conflict["of"] if conflict["of"] else None
+    return {**conflict, "percent": percent, "all_of_it": not conflict["of"]}
+
+
+def crop_facts(crop: dict[str, Any] | None) -> Facts:
+    """Return what the crop's row says that a rule may ask for."""
+    row = crop or {}
+    own = row.get("sow_at_sprouted_percent")
+    figure = own["value"] if isinstance(own, dict) else own
+    return {
+        "dormancy": row.get("dormancy"),
+        "double": row.get("dormancy") == "double",
+        "must_not_dry": row.get("storage_class") in MUST_NOT_DRY,
+        "sow_at_sprouted_percent": SOW_AT_SPROUTED_PERCENT if figure is None else figure,
+    }
+
+
+def place_facts(place: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
+    """Return the facts of a place and the lots that stand in it.
+
+    A place is seen as of its last closing, or as of the longest unseen of its live lots.
+    """
+    seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
+    return {
+        "kind": "place",
+        "id": place["id"],
+        "place_name": place.get("name"),
+        "daily": place.get("daily") is True,
+        "live_lots": len(seen),
+        "closed_at": place.get("closed_at"),
+        "seen_at": later(min(seen, default=None), place.get("closed_at")),
+        "answers": place.get("answers") or {},
+    }
+
+
+def nursery_facts(nursery: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
+    """Return the facts of the nursery as a whole: when anybody was anywhere last."""
+    seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
+    return {
+        "kind": "nursery",
+        "id": nursery["id"],
+        "place_name": nursery.get("name"),
+        "live_lots": len(seen),
+        "seen_at": later(*seen, nursery.get("closed_at")),
+        "answers": nursery.get("answers") or {},
+    }
+
+
+def phone_facts(phone: dict[str, Any]) -> Facts:
+    """Return the facts of a paired phone: its last sync, and what of its record is amiss."""
+    amiss = [at for at in (phone.get("gap_since"), phone.get("refused_since")) if at]
+    return {
+        "kind": "phone",
+        "id": phone["id"],
+        "label": phone.get("name") or phone["id"][:8],
+        "paired": phone.get("cut_off_at") is None and phone.get("silent_ok") is not True,
+        "last_sync_at": phone.get("last_sync_at"),
+        "amiss_since": min(amiss, default=None),
+        "answers": phone.get("answers") or {},
+    }

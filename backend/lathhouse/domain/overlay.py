@@ -1,0 +1,104 @@
+"""Checkpoints: a lot without its whole log, and what the unsent events make of it.
+
+`overlay(snapshot(A), B) = fold(A ∪ B)` for every B no older than the checkpoint. What is older, or
+corrects something older, is named in `unconfirmed` and counts once the server has folded it.
+"""
+
+import copy
+from typing import Any
+
+from lathhouse.domain.corrections import effective, root_id
+from lathhouse.domain.lot import new_lot, run, started_first
+
+Event = dict[str, Any]
+Lot = dict[str, Any]
+
+TAIL_MIN = 8
+TAIL_MAX = 40
+CORRECTIONS = ("amended", "voided")
+
+
+def snapshot(lot_id: str, events: list[Event], inherited: Lot | None = None) -> dict[str, Any]:
+    """Return {lot, checkpoint, checkpoint_at, tail}: the log in little.
+
+    The tail holds the raw events since the oldest open spell began, at least the last eight and at
+    most forty or so, with every correction that aims at them. `checkpoint_at` is None while the
+    tail is the whole log; `lot` is None while nothing has started it.
+    """
+    return grow(new_lot(lot_id, inherited), lot_id, events, None)
+
+
+def grow(
+    checkpoint: Lot, lot_id: str, events: list[Event], checkpoint_at: str | None
+) -> dict[str, Any]:
+    """Return a snapshot from an earlier checkpoint and every event since it."""
+    ordered = started_first(lot_id, effective(events))
+    lot = run(copy.deepcopy(checkpoint), ordered)
+    cut = _cut(lot, ordered)
+    if cut > 0:
+        checkpoint_at = ordered[cut]["at"]
+        checkpoint = run(copy.deepcopy(checkpoint), ordered[:cut])
+        folded = {event["id"] for event in ordered[:cut]}
+        events = _tail(events, folded, checkpoint_at)
+    return {
+        "lot": lot if lot["started_at"] else None,
+        "checkpoint": checkpoint,
+        "checkpoint_at": checkpoint_at,
+        "tail": events,
+    }
+
+
+def _cut(lot: Lot, ordered: list[Event]) -> int:
+    """Return how many events the checkpoint may swallow: none of an open spell, none of a tie."""
+    if not lot["started_at"] or len(ordered) <= TAIL_MIN:
+        return 0
+    opened = {spell["event"] for spell in lot["spells"] if spell["ended_at"] is None}
+    starts = [index for index, event in enumerate(ordered) if event["id"] in opened]
+    cut = min([len(ordered) - TAIL_MIN, *starts])
+    cut = max(cut, len(ordered) - TAIL_MAX)
+    # Everything swallowed must be strictly older than everything left.
+    newest = ordered[0]["at"]
+    safe = 0
+    for index in range(1, cut + 1):
+        newest = max(newest, ordered[index - 1]["at"])
+        if ordered[index]["at"] > newest:
+            safe = index
+    return safe
+
+
+def _tail(events: list[Event], folded: set[str], checkpoint_at: str) -> list[Event]:
+    by_id = {event["id"]: event for event in events}
+
+    def stays(event: Event) -> bool:
+        if event["kind"] not in CORRECTIONS:
+            return event["id"] not in folded and event["at"] >= checkpoint_at
+        root = by_id.get(root_id(event, by_id) or "")
+        return root is None or stays(root)
+
+    return [event for event in events if stays(event)]
+
+
+def overlay(row: dict[str, Any], new_events: list[Event]) -> dict[str, Any]:
+    """Return {lot, unconfirmed} of a stored row with events that the server has not folded yet.
+
+    Args:
+        row: a lot row with its `checkpoint`, `checkpoint_at` and `tail`.
+        new_events: events in any order; those that the tail holds already count once.
+    """
+    known = {event["id"] for event in row["tail"]}
+    fresh = [event for event in new_events if event["id"] not in known]
+    by_id = {event["id"]: event for event in [*row["tail"], *fresh]}
+    unconfirmed = {event["id"] for event in fresh if _too_old(event, by_id, row["checkpoint_at"])}
+    events = [event for event in by_id.values() if event["id"] not in unconfirmed]
+    lot_id = row["checkpoint"]["id"]
+    lot = run(copy.deepcopy(row["checkpoint"]), started_first(lot_id, effective(events)))
+    return {"lot": lot if lot["started_at"] else None, "unconfirmed": sorted(unconfirmed)}
+
+
+def _too_old(event: Event, by_id: dict[str, Event], checkpoint_at: str | None) -> bool:
+    if checkpoint_at is None:
+        return False
+    if event["kind"] not in CORRECTIONS:
+        return bool(event["at"] < checkpoint_at)
+    root = by_id.get(root_id(event, by_id) or "")
+    return root is None or _too_old(root, by_id, checkpoint_at)

@@ -1,0 +1,110 @@
+"""The small words of a watch rule: facts by dotted name, conditions, runs and lengths of time."""
+
+import math
+from typing import Any
+
+from lathhouse.domain.instants import (
+    DAY_MS,
+    HOUR_MS,
+    MINUTE_MS,
+    BadInstant,
+    local_instant,
+    parse_instant,
+    to_ms,
+)
+
+Facts = dict[str, Any]
+UNITS_MS = {"days": DAY_MS, "hours": HOUR_MS, "minutes": MINUTE_MS}
+
+
+def fact(facts: Facts, path: str) -> Any:
+    """Return the fact of a dotted name, or None where it is not known."""
+    value: Any = facts
+    for part in path.split("."):
+        value = value.get(part) if isinstance(value, dict) else None
+    return value
+
+
+def is_number(value: Any) -> bool:
+    """Say whether a value is a number (true and false are none)."""
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def compare(value: Any, op: str, wanted: Any) -> bool:
+    """Say whether a value stands in this relation to what is wanted; unknown values never do.
+
+    Raises:
+        ValueError: no such relation.
+    """
+    if op in ("known", "unknown"):
+        return (value is not None) == (op == "known")
+    if op in ("in", "not_in"):
+        return value is not None and (value in wanted) == (op == "in")
+    if op in ("is", "is_not"):
+        same = value == wanted and isinstance(value, bool) == isinstance(wanted, bool)
+        return value is not None and same == (op == "is")
+    if op not in ("at_least", "above", "at_most", "below"):
+        raise ValueError(f"no such relation in a watch: {op}")
+    both_numbers = is_number(value) and is_number(wanted)
+    if not both_numbers and not (isinstance(value, str) and isinstance(wanted, str)):
+        return False
+    if op in ("at_least", "above"):
+        return bool(value >= wanted if op == "at_least" else value > wanted)
+    return bool(value <= wanted if op == "at_most" else value < wanted)
+
+
+def wanted_value(term: Any, facts: Facts) -> Any:
+    """Return a term's value: itself, or the fact that `{"fact": name}` names."""
+    return fact(facts, term["fact"]) if isinstance(term, dict) else term
+
+
+def holds(condition: list[Any], facts: Facts) -> bool:
+    """Say whether `[fact, relation, value]` holds."""
+    wanted = wanted_value(condition[2], facts) if len(condition) > 2 else None
+    return compare(fact(facts, condition[0]), condition[1], wanted)
+
+
+def run_start(facts: Facts, term: dict[str, Any]) -> str | None:
+    """Return when the unbroken run that `{"run_of": field, relation: value}` asks for began."""
+    series = fact(facts, f"series.{term['run_of']}") or []
+    op = next(name for name in term if name != "run_of")
+    wanted = wanted_value(term[op], facts)
+    start = None
+    for at, value in reversed(series):
+        if not compare(value, op, wanted):
+            break
+        start = at
+    return start
+
+
+def length_ms(spec: dict[str, Any], facts: Facts) -> int | None:
+    """Return a length of time in milliseconds.
+
+    Either `{"days": 7}`, or `{"fact", "unit", "times", "over", "plus", "else"}`. None where the fact is not known and no `else` is given.
+    """
+    if "fact" not in spec:
+        return round_half_up(sum(spec[unit] * UNITS_MS[unit] for unit in UNITS_MS if unit in spec))
+    value = fact(facts, spec["fact"])
+    if not is_number(value):
+        return length_ms(spec["else"], facts) if "else" in spec else None
+    scaled = value * UNITS_MS[spec["unit"]] * spec.get("times", 1) / spec.get("over", 1)
+    return round_half_up(scaled) + (length_ms(spec.get("plus", {}), facts) or 0)
+
+
+def round_half_up(number: float) -> int:
+    """Round as both languages can: halves go up."""
+    return math.floor(number + 0.5)
+
+
+def instant_ms(value: Any, site: dict[str, Any]) -> int | None:
+    """Return the instant of canonical text, a typed time, or a local date's first moment."""
+    if not isinstance(value, str):
+        return None
+    if len(value) == 24 and value.endswith("Z"):
+        return to_ms(value)
+    try:
+        if len(value) == 10:
+            return local_instant(value, "00:00", site["offsets"])
+        return parse_instant(value)
+    except (BadInstant, ValueError):
+        return None

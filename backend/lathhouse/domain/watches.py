@@ -1,0 +1,283 @@
+"""Watches: alert rules as data, read by this small interpreter (its twin is `core/watches.js`).
+
+A rule has one or more cases. A case holds while its conditions do; its clock starts at an instant
+among the facts; the level is the last one whose time has come, from that exact instant on. The
+worst case gives the finding. `now` is always passed in.
+"""
+
+import json
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from lathhouse.domain.instants import (
+    after_working_time,
+    local_date,
+    local_instant,
+    local_time,
+    next_working_day,
+    to_ms,
+    to_text,
+)
+from lathhouse.domain.rule_terms import (
+    Facts,
+    fact,
+    holds,
+    instant_ms,
+    is_number,
+    length_ms,
+    run_start,
+)
+
+Rule = dict[str, Any]
+Site = dict[str, Any]
+
+LEVELS = ("due", "late", "alarm")
+MONTHS = "January February March April May June July August September October November December"
+
+
+@cache
+def load_rules() -> tuple[Rule, ...]:
+    """Return the watches that ship with the program, as `data/watches.json` holds them."""
+    text = (files("lathhouse") / "data" / "watches.json").read_text(encoding="utf-8")
+    return tuple(json.loads(text)["watches"])
+
+
+def evaluate(
+    rules: list[Rule] | tuple[Rule, ...], subject: str, facts: Facts, now: str, site: Site
+) -> dict[str, Any]:
+    """Return {findings, notices, next_deadline} of one subject at an instant.
+
+    Args:
+        rules: watches; only the enabled ones for this kind of subject are read.
+        subject: `lot`, `place`, `phone` or `nursery`.
+        facts: what `domain.facts` made of the subject.
+        now: canonical text.
+        site: `offsets` and `working_days` (1 = Monday) of the nursery.
+    """
+    now_ms = to_ms(now)
+    findings, notices, deadlines = [], [], []
+    for shipped in rules:
+        rule = for_crop(shipped, facts.get("crop"))
+        if subject not in rule["subjects"] or rule.get("enabled") is False:
+            continue
+        case, ahead = worst_case(rule, facts, now_ms, site)
+        deadlines += ahead
+        if case is not None:
+            answer, ends = answered(rule, facts, case, now_ms, site)
+            deadlines += [ends] if ends is not None else []
+            if answer is not None:
+                findings.append({**_finding(rule, case, facts, site), **answer})
+        notices += foretold(rule, facts, now_ms, site)
+    _hide(rules, findings)
+    ahead = [at for at in deadlines if at > now_ms]
+    return {
+        "findings": findings,
+        "notices": notices,
+        "next_deadline": to_text(min(ahead)) if ahead else None,
+    }
+
+
+def for_crop(rule: Rule, crop: str | None) -> Rule:
+    """Return the rule as it stands for a crop: what the owner changed for it replaces the rest."""
+    changed = (rule.get("crops") or {}).get(crop)
+    return {**rule, **changed} if changed else rule
+
+
+def cases_of(rule: Rule) -> list[dict[str, Any]]:
+    """Return the rule's cases, each with what all of them share."""
+    shared: dict[str, Any] = {
+        key: rule[key] for key in ("clock", "after", "unless", "until", "counts") if key in rule
+    }
+    return [{**shared, **case} for case in rule.get("cases") or [{}]]
+
+
+def worst_case(
+    rule: Rule, facts: Facts, now_ms: int, site: Site
+) -> tuple[dict[str, Any] | None, list[int]]:
+    """Return the case with the highest level reached (the longest standing of equals), if any,
+    and every instant ahead at which a level changes."""
+    worst: dict[str, Any] | None = None
+    ahead: list[int] = []
+    if not all(holds(condition, facts) for condition in rule.get("when", [])):
+        return None, []
+    for case in cases_of(rule):
+        times = level_times(case, facts, site)
+        until = instant_ms(fact(facts, case["until"]), site) if "until" in case else None
+        if until is not None:
+            times = {level: at for level, at in times.items() if at < until}
+            if now_ms >= until:
+                continue
+        ahead += times.values()
+        reached = [level for level in LEVELS if level in times and times[level] <= now_ms]
+        if not reached:
+            continue
+        if until is not None:
+            ahead.append(until)
+        since = min(times[level] for level in reached)
+        found = {**case, "level": reached[-1], "since": since, "level_since": times[reached[-1]]}
+        if worst is None or _weight(found) > _weight(worst):
+            worst = found
+    return worst, ahead
+
+
+def _weight(case: dict[str, Any]) -> tuple[int, int]:
+    return LEVELS.index(case["level"]), -int(case["since"])
+
+
+def level_times(case: dict[str, Any], facts: Facts, site: Site) -> dict[str, int]:
+    """Return {level: instant} of a case; empty where it does not apply or has not begun."""
+    if not all(holds(condition, facts) for condition in case.get("when", [])):
+        return {}
+    if any(answered_by(term, facts, site) for term in case.get("unless", [])):
+        return {}
+    start = clock_start(case["clock"], facts, site)
+    if start is None:
+        return {}
+    times = {}
+    for level, spec in case["after"].items():
+        at = _level_time(start, spec, case, facts, site) if spec is not None else None
+        if at is not None:
+            times[level] = at
+    return times
+
+
+def _level_time(
+    start: int, spec: dict[str, Any], case: dict[str, Any], facts: Facts, site: Site
+) -> int | None:
+    if "local_time" in spec:
+        day = local_date(start, site["offsets"])
+        return local_instant(day, spec["local_time"], site["offsets"])
+    length = length_ms(spec, facts)
+    if length is None:
+        return None
+    if case.get("counts") == "working_days":
+        return after_working_time(start, length, site["offsets"], site["working_days"])
+    return start + length
+
+
+def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
+    """Return when a clock starts, or None while it has not.
+
+    A list of facts starts at the latest of those that are known, and needs its first one; a run
+    starts with its first value; `working_day_after` starts at the local midnight that begins the
+    first working day after the day of that fact.
+    """
+    if isinstance(clock, list):
+        first = instant_ms(fact(facts, clock[0]), site)
+        others = [instant_ms(fact(facts, path), site) for path in clock[1:]]
+        return None if first is None else max([first, *(at for at in others if at is not None)])
+    if "run_of" in clock:
+        return instant_ms(run_start(facts, clock), site)
+    seen = instant_ms(fact(facts, clock["working_day_after"]), site)
+    if seen is None:
+        return None
+    day = next_working_day(local_date(seen, site["offsets"]), site["working_days"])
+    return local_instant(day, "00:00", site["offsets"]) if day else None
+
+
+def answered_by(term: dict[str, Any], facts: Facts, site: Site) -> bool:
+    """Say whether `{"fact", "from", "plus"}` holds: the fact is at or after that instant."""
+    at = instant_ms(fact(facts, term["fact"]), site)
+    start = instant_ms(fact(facts, term["from"]), site)
+    if at is None or start is None:
+        return False
+    return at >= start + (length_ms(term.get("plus", {}), facts) or 0)
+
+
+def answered(
+    rule: Rule, facts: Facts, case: dict[str, Any], now_ms: int, site: Site
+) -> tuple[dict[str, Any] | None, int | None]:
+    """Return the state that people's answers give a finding, and when that ends.
+
+    None for the state where somebody put the whole matter off (never for a fixed watch). An answer
+    older than the finding was about an earlier one.
+    """
+    answers = (facts.get("answers") or {}).get(rule["id"]) or {}
+    since = case["since"]
+    deferred = answers.get("deferred")
+    if deferred and rule.get("fixed") is not True:
+        until = instant_ms(deferred.get("until"), site)
+        if until is not None and now_ms < until:
+            return None, until
+        if until is None and to_ms(deferred["at"]) >= since:
+            return None, None
+    state: dict[str, Any] = {"state": "open"}
+    have_it = answers.get("acknowledged")
+    if have_it and to_ms(have_it["at"]) >= since:
+        state = {"state": "acknowledged"}
+        state |= {"acknowledged_at": have_it["at"], "acknowledged_by": have_it["by"]}
+    shelved = answers.get("shelved")
+    ends = instant_ms(shelved.get("until"), site) if shelved else None
+    if shelved and ends is not None and to_ms(shelved["at"]) >= since and now_ms < ends:
+        state |= {"state": "shelved", "shelved_at": shelved["at"], "shelved_by": shelved["by"]}
+        state |= {"shelved_until": to_text(ends), "shelved_why": shelved.get("why")}
+        return state, ends
+    return state, None
+
+
+def foretold(rule: Rule, facts: Facts, now_ms: int, site: Site) -> list[dict[str, Any]]:
+    """Return the list entry of a rule that is announced before its time (it never rings)."""
+    if "foretell" not in rule:
+        return []
+    if not all(holds(condition, facts) for condition in rule.get("when", [])):
+        return []
+    case = cases_of(rule)[0]
+    times = level_times(case, facts, site)
+    start = clock_start(case["clock"], facts, site) if times else None
+    ahead = length_ms(rule["foretell"], facts)
+    if start is None or ahead is None or not start + ahead <= now_ms < min(times.values()):
+        return []
+    on = to_text(min(times.values()))
+    says = fill(rule["foretells"], {**facts, "on": on}, site)
+    return [{"watch": rule["id"], "since": to_text(start + ahead), "on": on, "says": says}]
+
+
+def _finding(rule: Rule, case: dict[str, Any], facts: Facts, site: Site) -> dict[str, Any]:
+    kind = facts["kind"]
+    times = {name: to_text(case[name]) for name in ("since", "level_since")}
+    words = {**facts, **times, "level": case["level"]}
+    return {
+        "watch": rule["id"],
+        "level": case["level"],
+        **times,
+        "subject": {"kind": kind, "id": facts["id"]},
+        "lot": facts["id"] if kind == "lot" else None,
+        "place": facts["id"] if kind == "place" else facts.get("place"),
+        "priority": case.get("priority", rule["priority"]),
+        "says": fill(case.get("says") or rule["says"], words, site),
+        "next_action": fill(case.get("next_action") or rule["next_action"], words, site),
+        "hidden_by": None,
+    }
+
+
+def _hide(rules: list[Rule] | tuple[Rule, ...], findings: list[dict[str, Any]]) -> None:
+    found = {finding["watch"]: finding for finding in findings}
+    for rule in rules:
+        for hidden in rule.get("hides", []):
+            if rule["id"] in found and hidden in found:
+                found[hidden]["hidden_by"] = rule["id"]
+
+
+def fill(template: str, facts: Facts, site: Site) -> str:
+    """Return a sentence with `{fact}`, `{fact|date}` or `{fact|time}` filled in; unknown is "?"."""
+    parts = template.split("{")
+    text = parts[0]
+    for part in parts[1:]:
+        term, rest = part.split("}", 1)
+        path, _, shape = term.partition("|")
+        text += _shown(fact(facts, path), shape, site) + rest
+    return text
+
+
+def _shown(value: Any, shape: str, site: Site) -> str:
+    at = instant_ms(value, site) if shape else None
+    if at is not None and shape == "time":
+        return local_time(at, site["offsets"])
+    if at is not None:
+        _, month, day = local_date(at, site["offsets"]).split("-")
+        return f"{int(day)} {MONTHS.split()[int(month) - 1]}"
+    if is_number(value):
+        whole = round(value, 1)
+        return str(int(whole)) if whole == int(whole) else str(whole)
+    return str(value) if isinstance(value, str) and value else "?"
