@@ -80,7 +80,8 @@ def run_start(facts: Facts, term: dict[str, Any]) -> str | None:
 def length_ms(spec: dict[str, Any], facts: Facts) -> int | None:
     """Return a length of time in milliseconds.
 
-    Either `{"days": 7}`, or `{"fact", "unit", "times", "over", "plus", "else"}`. None where the fact is not known and no `else` is given.
+    Either `{"days": 7}`, or `{"fact", "unit", "times", "over", "plus", "else"}`. None where the
+    fact is not known and no `else` is given.
     """
     if "fact" not in spec:
         return round_half_up(sum(spec[unit] * UNITS_MS[unit] for unit in UNITS_MS if unit in spec))
