@@ -1,0 +1,1 @@
+"""A real browser against a real server: one file for each promise."""

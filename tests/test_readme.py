@@ -1,0 +1,30 @@
+"""The README promises two commands, and that the gate runs the second."""
+
+import re
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def commands() -> list[str]:
+    return re.findall(r"^    (\S.*)$", README, flags=re.MULTILINE)
+
+
+def test_the_readme_has_exactly_two_set_up_commands():
+    run, test = commands()
+    assert run.endswith("lathhouse serve --demo")
+    assert test.endswith("-m pytest")
+
+
+def test_the_gate_runs_exactly_the_readmes_test_command_and_the_linters():
+    gate = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    assert commands()[1] in gate
+    assert {".venv/bin/ruff check .", ".venv/bin/mypy"} <= set(gate)
+
+
+def test_the_readme_opens_with_the_job_in_one_paragraph():
+    title, paragraph = README.split("\n\n")[:2]
+    assert title == "# Lathhouse"
+    for word in ("owner-grower", "no signal", "server", "six weeks"):
+        assert word in paragraph
