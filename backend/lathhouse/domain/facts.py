@@ -6,7 +6,7 @@ Every fact has a dotted name (`cold.started_at`); a fact that is not known is No
 
 from typing import Any
 
-from lathhouse.domain import protocols
+from lathhouse.domain import chambers, protocols
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms
 from lathhouse.domain.rule_terms import run_start
 from lathhouse.domain.spells import open_spell
@@ -152,9 +152,18 @@ def place_facts(place: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
         "daily": place.get("daily") is True,
         "live_lots": len(seen),
         "closed_at": place.get("closed_at"),
+        "chamber": place_chamber(place),
         "seen_at": later(min(seen, default=None), place.get("closed_at")),
         "answers": place.get("answers") or {},
     }
+
+
+def place_chamber(place: dict[str, Any]) -> Facts | None:
+    """Return the facts of a place that is a chamber and has been read at least once."""
+    state = place.get("chamber_state")
+    if place.get("kind") != "chamber" or not state:
+        return None
+    return chambers.chamber_facts(state, place.get("chamber"))
 
 
 def nursery_facts(nursery: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
