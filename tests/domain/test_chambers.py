@@ -7,7 +7,7 @@ The three check values are those of the job's own catalogue (chamber-01 to chamb
 import pytest
 
 from lathhouse.domain import chambers
-from lathhouse.domain.facts import place_facts
+from lathhouse.domain.facts import place_facts, standing
 from lathhouse.domain.instants import MINUTE_MS, parse_instant, to_text
 from lathhouse.domain.watches import evaluate, load_rules
 
@@ -22,7 +22,7 @@ def level_after(readings: list[tuple[int, float]], at_minute: int | None = None)
         state = chambers.read(state, to_text(START + minute * MINUTE_MS), temp_c, settings)
     place = {"id": "fridge", "name": "Shed fridge", "kind": "chamber", "chamber_state": state}
     now = to_text(START + (at_minute or readings[-1][0]) * MINUTE_MS)
-    found = evaluate(load_rules(), "place", place_facts(place, []), now, SITE)["findings"]
+    found = evaluate(load_rules(), "place", place_facts(place, standing([])), now, SITE)["findings"]
     return next((f["level"] for f in found if f["watch"] == "chamber-band"), None)
 
 

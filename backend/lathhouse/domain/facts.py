@@ -139,21 +139,31 @@ def crop_facts(crop: dict[str, Any] | None) -> Facts:
     }
 
 
-def place_facts(place: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
-    """Return the facts of a place and the lots that stand in it.
+def standing(lots: list[dict[str, Any]]) -> Facts:
+    """Return {live_lots, oldest_seen_at, newest_seen_at} of the live lots among these."""
+    seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
+    return {
+        "live_lots": len(seen),
+        "oldest_seen_at": min(seen, default=None),
+        "newest_seen_at": max(seen, default=None),
+    }
+
+
+def place_facts(place: dict[str, Any], lots: Facts) -> Facts:
+    """Return the facts of a place; `lots` is the `standing` of those that stand in it.
 
     A place is seen as of its last closing, or as of the longest unseen of its live lots.
     """
-    seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
     return {
         "kind": "place",
         "id": place["id"],
+        "place": place["id"],
         "place_name": place.get("name"),
         "daily": place.get("daily") is True,
-        "live_lots": len(seen),
+        "live_lots": lots["live_lots"],
         "closed_at": place.get("closed_at"),
         "chamber": place_chamber(place),
-        "seen_at": later(min(seen, default=None), place.get("closed_at")),
+        "seen_at": later(lots["oldest_seen_at"], place.get("closed_at")),
         "answers": place.get("answers") or {},
     }
 
@@ -166,15 +176,14 @@ def place_chamber(place: dict[str, Any]) -> Facts | None:
     return chambers.chamber_facts(state, place.get("chamber"))
 
 
-def nursery_facts(nursery: dict[str, Any], lots: list[dict[str, Any]]) -> Facts:
+def nursery_facts(nursery: dict[str, Any], lots: Facts) -> Facts:
     """Return the facts of the nursery as a whole: when anybody was anywhere last."""
-    seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
     return {
         "kind": "nursery",
         "id": nursery["id"],
         "place_name": nursery.get("name"),
-        "live_lots": len(seen),
-        "seen_at": later(*seen, nursery.get("closed_at")),
+        "live_lots": lots["live_lots"],
+        "seen_at": later(lots["newest_seen_at"], nursery.get("closed_at")),
         "answers": nursery.get("answers") or {},
     }
 

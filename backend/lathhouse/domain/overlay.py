@@ -85,14 +85,20 @@ def overlay(row: dict[str, Any], new_events: list[Event]) -> dict[str, Any]:
         row: a lot row with its `checkpoint`, `checkpoint_at` and `tail`.
         new_events: events in any order; those that the tail holds already count once.
     """
-    known = {event["id"] for event in row["tail"]}
-    fresh = [event for event in new_events if event["id"] not in known]
-    by_id = {event["id"]: event for event in [*row["tail"], *fresh]}
-    unconfirmed = {event["id"] for event in fresh if _too_old(event, by_id, row["checkpoint_at"])}
+    unconfirmed = too_old(row, new_events)
+    by_id = {event["id"]: event for event in [*new_events, *row["tail"]]}
     events = [event for event in by_id.values() if event["id"] not in unconfirmed]
     lot_id = row["checkpoint"]["id"]
     lot = run(copy.deepcopy(row["checkpoint"]), started_first(lot_id, effective(events)))
     return {"lot": lot if lot["started_at"] else None, "unconfirmed": sorted(unconfirmed)}
+
+
+def too_old(row: dict[str, Any], new_events: list[Event]) -> set[str]:
+    """Return the ids of the events that this row cannot take without the log behind it."""
+    known = {event["id"] for event in row["tail"]}
+    fresh = [event for event in new_events if event["id"] not in known]
+    by_id = {event["id"]: event for event in [*row["tail"], *fresh]}
+    return {event["id"] for event in fresh if _too_old(event, by_id, row["checkpoint_at"])}
 
 
 def _too_old(event: Event, by_id: dict[str, Event], checkpoint_at: str | None) -> bool:

@@ -1,0 +1,5 @@
+"""`python -m lathhouse`."""
+
+from lathhouse.cli import main
+
+main()

@@ -1,0 +1,61 @@
+"""The front door: where the parts are joined."""
+
+from pathlib import Path
+
+from flask import Flask, Response, jsonify
+from flask_migrate import Migrate, upgrade
+
+from lathhouse.domain.instants import to_text
+from lathhouse.settings import BODY_MAX_BYTES, Settings
+from lathhouse.store import engine, sites
+from lathhouse.store.models import db
+from lathhouse.web import alerts, calculations, events, files, problems, session, sync
+from lathhouse.web.requests import PUBLIC, allow, check_access
+
+MIGRATIONS = Path(__file__).parent / "store" / "migrations"
+
+
+def create_app(settings: Settings) -> Flask:
+    """Return the server's application on its database, with the tables brought up to date."""
+    app = Flask("lathhouse", static_folder=None)
+    settings.data.mkdir(parents=True, exist_ok=True)
+    app.config.update(
+        LATHHOUSE=settings,
+        MAX_CONTENT_LENGTH=BODY_MAX_BYTES,
+        SQLALCHEMY_DATABASE_URI=settings.url,
+        SQLALCHEMY_ENGINE_OPTIONS=engine.options(settings.url),
+        API_TITLE="Lathhouse",
+        API_VERSION="v1",
+        OPENAPI_VERSION="3.1.0",
+    )
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    db.init_app(app)
+    Migrate(app, db, directory=str(MIGRATIONS))
+    with app.app_context():
+        engine.prepare(db.engine)
+        upgrade(directory=str(MIGRATIONS))
+        app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()))
+    app.before_request(check_access)
+    _add_routes(app, settings)
+    problems.register(app)
+    return app
+
+
+def _add_routes(app: Flask, settings: Settings) -> None:
+    api = problems.ProblemApi(app)
+    for module in (sync, events, alerts, session, calculations):
+        api.register_blueprint(module.bp)
+
+    @app.get("/health")
+    @allow(PUBLIC)
+    def health() -> Response:
+        """Say that the server answers."""
+        return jsonify({"ok": True})
+
+    @app.get("/api/openapi.json")
+    @allow(PUBLIC)
+    def openapi() -> Response:
+        """Return the description of this API, made from its code."""
+        return jsonify(api.spec.to_dict())
+
+    app.register_blueprint(files.blueprint(settings))

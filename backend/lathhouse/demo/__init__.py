@@ -1,0 +1,1 @@
+"""The invented nursery, as the events that its phones would have sent."""

@@ -1,0 +1,97 @@
+"""Refusals: what the house says no to, each with one sentence for a person.
+
+Only the web knows HTTP; a `Refusal` carries the status and the words that it will use (RFC 9457).
+"""
+
+from typing import Any
+
+PROBLEM_TYPES = "https://lathhouse.invalid/problems/"
+
+
+class Refusal(Exception):
+    """A rule says no. `detail` says what is wrong and what would be right."""
+
+    status = 422
+    slug = "not-valid"
+    title = "This cannot be taken as it is"
+
+    def __init__(self, detail: str, **extra: Any) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.extra = extra
+
+    def problem(self) -> dict[str, Any]:
+        """Return the problem document's members."""
+        return {
+            "type": PROBLEM_TYPES + self.slug,
+            "title": self.title,
+            "status": self.status,
+            "detail": self.detail,
+            **self.extra,
+        }
+
+
+class NotAnEvent(Refusal):
+    """An item of a batch is not an event at all."""
+
+    slug, title = "not-an-event", "This is not an event"
+
+
+class BadField(Refusal):
+    """A field of an event is missing, of the wrong shape or impossible."""
+
+    slug, title = "bad-field", "A field of this record cannot be right"
+
+
+class IdTaken(Refusal):
+    """An id that is stored already comes again with another body."""
+
+    status, slug, title = 409, "id-taken", "Another record already has this id"
+
+
+class FromTheFuture(Refusal):
+    """An event is more than a day ahead of the server, after its clock was corrected."""
+
+    slug, title = "from-the-future", "This record is more than a day ahead"
+
+
+class FixedWatch(Refusal):
+    """The six-week watch is the one that cannot be changed."""
+
+    slug, title = "fixed-watch", "This watch cannot be changed"
+
+
+class BadCursor(Refusal):
+    """A cursor that this server did not hand out."""
+
+    slug, title = "bad-cursor", "This cursor is not one of ours"
+
+
+class BadRequest(Refusal):
+    """The request cannot be read."""
+
+    status, slug, title = 400, "unreadable", "The request cannot be read"
+
+
+class TooMuch(Refusal):
+    """A body or a batch over the limit."""
+
+    status, slug, title = 413, "too-much", "This is more than is taken at once"
+
+
+class SignInNeeded(Refusal):
+    """No paired phone's session and no token."""
+
+    status, slug, title = 401, "sign-in-needed", "This needs a paired phone or a token"
+
+
+class NotAllowed(Refusal):
+    """The role is too small for this."""
+
+    status, slug, title = 403, "not-allowed", "Your role does not allow this"
+
+
+class NotFound(Refusal):
+    """There is no such thing."""
+
+    status, slug, title = 404, "not-found", "There is no such thing here"

@@ -1,0 +1,113 @@
+"""The alert clock: looks again at what has come due, and at nothing else."""
+
+import logging
+import threading
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from flask import Flask
+from sqlalchemy import or_, select, update
+
+from lathhouse.domain.instants import to_text
+from lathhouse.store import alerts
+from lathhouse.store.models import Site, Subject
+from lathhouse.store.record import set_deadlines
+from lathhouse.store.watching import Watcher, stored_rows, watch_rows
+from lathhouse.store.work import Work, writing
+
+PAGE = 200
+EVERY_SECONDS = 5.0
+LEASE_MS = 20_000
+
+log = logging.getLogger(__name__)
+
+
+def tick(site_id: str, now_ms: int, limit: int = PAGE) -> int:
+    """Evaluate up to `limit` subjects whose deadline has come; return how many there were.
+
+    It reads an index of deadlines and the rows that are due, never the log, so that a tick costs
+    what is due and not what exists. A subject that another transaction holds is left for the next
+    tick.
+    """
+    now = to_text(now_ms)
+
+    def act(work: Work) -> int:
+        query = (
+            select(Subject.kind, Subject.id)
+            .where(Subject.site_id == site_id, Subject.next_deadline <= now)
+            .order_by(Subject.next_deadline)
+            .limit(limit)
+        )
+        due = {(kind, subject) for kind, subject in work.connection.execute(query)}
+        if not due:
+            return 0
+        got = work.lock((f"{kind}:{subject}" for kind, subject in due), wait=False)
+        mine = {at for at in due if f"{at[0]}:{at[1]}" in got}
+        rows = stored_rows(work, mine)
+        deadlines, changed = watch_rows(work, Watcher(work), rows)
+        if changed:
+            revision, _ = work.raise_revision()
+            alerts.write(work, changed, revision)
+        set_deadlines(work, deadlines)
+        return len(mine)
+
+    return writing(site_id, now, act)
+
+
+def catch_up(site_id: str, now_ms: int, pages: int = 500) -> int:
+    """Tick until nothing is due any more (or a bound is met); return how many were looked at."""
+    total = 0
+    for _ in range(pages):
+        done = tick(site_id, now_ms)
+        total += done
+        if done == 0:
+            break
+    return total
+
+
+class Clock:
+    """A thread that ticks; of all the clocks on one database only the lease's holder does."""
+
+    def __init__(self, app: Flask, site_id: str, now_ms: Callable[[], int]) -> None:
+        self.app, self.site_id, self.now_ms = app, site_id, now_ms
+        self.owner = str(uuid.uuid4())
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="alert-clock", daemon=True)
+
+    def start(self) -> None:
+        """Begin ticking."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop ticking, after the tick under way."""
+        self._stop.set()
+        self._thread.join(timeout=30)
+
+    def _run(self) -> None:
+        while not self._stop.wait(EVERY_SECONDS):
+            with self.app.app_context():
+                try:
+                    if take_lease(self.site_id, self.owner, self.now_ms()):
+                        catch_up(self.site_id, self.now_ms())
+                except Exception:
+                    # A tick that failed is a tick that comes again; the reason is in the log.
+                    log.exception("the alert clock could not tick")
+
+
+def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
+    """Take or renew the right to tick; say whether this owner has it."""
+    until = to_text(now_ms + LEASE_MS)
+
+    def act(work: Work) -> bool:
+        free = or_(
+            Site.clock_owner.is_(None), Site.clock_owner == owner, Site.clock_until < work.now
+        )
+        taken: Any = work.connection.execute(
+            update(Site)
+            .where(Site.id == site_id, free)
+            .values(clock_owner=owner, clock_until=until)
+        )
+        return bool(taken.rowcount)
+
+    return writing(site_id, to_text(now_ms), act)

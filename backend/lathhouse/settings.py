@@ -1,0 +1,44 @@
+"""Settings: from the command line and the environment, in one place."""
+
+import os
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+
+BODY_MAX_BYTES = 16 * 1024 * 1024
+BATCH_MAX = 1000
+
+
+def wall_clock_ms() -> int:
+    """Return the server's time in milliseconds since 1970."""
+    return int(time.time() * 1000)
+
+
+def default_data() -> Path:
+    """Return the folder of the record where the command line names none."""
+    return Path(os.environ.get("LATHHOUSE_DATA", "lathhouse-data"))
+
+
+def default_frontend() -> Path:
+    """Return the front end's folder: inside the installed package, else in the checkout."""
+    packaged = Path(str(files("lathhouse") / "frontend"))
+    return packaged if packaged.is_dir() else Path(__file__).parents[2] / "frontend"
+
+
+@dataclass
+class Settings:
+    """What a running server needs to know."""
+
+    data: Path = field(default_factory=default_data)
+    database_url: str = ""
+    demo: bool = False
+    frontend: Path = field(default_factory=default_frontend)
+    now_ms: Callable[[], int] = wall_clock_ms
+
+    @property
+    def url(self) -> str:
+        """Return the database's address: the one given, the environment's, or SQLite in `data`."""
+        given = self.database_url or os.environ.get("LATHHOUSE_DATABASE_URL", "")
+        return given or f"sqlite:///{(self.data / 'lathhouse.sqlite').absolute()}"

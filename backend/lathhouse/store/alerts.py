@@ -1,0 +1,129 @@
+"""Alerts: one row for each finding, from raised to cleared, with who did what and when."""
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import select
+
+from lathhouse.domain.ids import alert_id
+from lathhouse.errors import BadCursor
+from lathhouse.store.models import Alert
+from lathhouse.store.work import Row, Work, dumps, looking
+
+Data = dict[str, Any]
+AtSubject = tuple[str, str]
+HISTORY_MAX = 60
+PAGE_MAX = 1000
+STATES = ("open", "acknowledged", "shelved", "standing", "cleared", "all")
+
+
+def settle(work: Work, findings: dict[AtSubject, list[Data]]) -> list[Row]:
+    """Return the alert rows that must be written so that alerts say what these findings say.
+
+    A standing alert of the same watch and subject goes on as the same row, whatever its level or
+    start is now; what is found no more is cleared; nothing is raised twice.
+
+    Args:
+        findings: for each subject that was evaluated, all of its findings.
+    """
+    stored: dict[AtSubject, dict[str, Row]] = {}
+    for row in work.rows_in(Alert, Alert.subject_id, {subject for _, subject in findings}):
+        if row["standing"]:
+            at = (row["subject_kind"], row["subject_id"])
+            stored.setdefault(at, {})[row["watch"]] = row
+    changed: list[Row] = []
+    for at, found in findings.items():
+        standing = stored.get(at, {})
+        for finding in found:
+            written = _raised(work, at, finding, standing.pop(finding["watch"], None))
+            changed += [written] if written else []
+        changed += [_cleared(work, row) for row in standing.values()]
+    return changed
+
+
+def _raised(work: Work, at: AtSubject, finding: Data, row: Row | None) -> Row | None:
+    if row is None:
+        name = alert_id(at[1], finding["watch"], finding["since"])
+        earlier = work.rows(Alert, Alert.id == name)
+        data = json.loads(earlier[0]["data"]) if earlier else {"id": name, "history": []}
+        data |= {"raised_at": work.now, "cleared_at": None}
+        data["history"] = _noted(data, "raised", work.now, None, finding["level"])
+    else:
+        data = json.loads(row["data"])
+        if data["level"] != finding["level"]:
+            data["history"] = _noted(data, finding["level"], work.now, None, finding["level"])
+        for how in ("acknowledged", "shelved"):
+            done = finding.get(f"{how}_at")
+            if done and done != data.get(f"{how}_at"):
+                data["history"] = _noted(data, how, done, finding.get(f"{how}_by"), None)
+    after = {**data, **finding}
+    for name in ("acknowledged_at", "acknowledged_by", "shelved_until", "shelved_why"):
+        after[name] = finding.get(name)
+    if row is not None and after == json.loads(row["data"]):
+        return None
+    return _row(at, after, standing=True)
+
+
+def _cleared(work: Work, row: Row) -> Row:
+    data = json.loads(row["data"])
+    data |= {"state": "cleared", "cleared_at": work.now}
+    data["history"] = _noted(data, "cleared", work.now, None, None)
+    return _row((row["subject_kind"], row["subject_id"]), data, standing=False)
+
+
+def _noted(data: Data, what: str, at: str, by: str | None, level: str | None) -> list[Data]:
+    return [*data["history"], {"what": what, "at": at, "by": by, "level": level}][-HISTORY_MAX:]
+
+
+def _row(at: AtSubject, data: Data, *, standing: bool) -> Row:
+    return {
+        "id": data["id"],
+        "watch": data["watch"],
+        "subject_kind": at[0],
+        "subject_id": at[1],
+        "standing": standing,
+        "state": data["state"],
+        "data": dumps(data),
+    }
+
+
+def write(work: Work, rows: Iterable[Row], revision: int) -> None:
+    """Write alert rows with the revision of this work."""
+    work.upsert(Alert, [{**row, "revision": revision} for row in rows], ("id",))
+
+
+def list_alerts(
+    site_id: str, state: str, limit: int, after: str | None, now: str
+) -> dict[str, Any]:
+    """Return {alerts, more}: a page by id. `standing` is all whose condition holds.
+
+    Raises:
+        BadCursor: `after` is not an alert's id, or no such state.
+    """
+    if state not in STATES:
+        raise BadCursor(f"There is no state {state!r}; the states are {', '.join(STATES)}.")
+
+    def read(work: Work) -> dict[str, Any]:
+        most = max(1, min(limit, PAGE_MAX))
+        query = select(Alert.data).where(Alert.site_id == site_id)
+        if state == "standing":
+            query = query.where(Alert.standing)
+        elif state != "all":
+            query = query.where(Alert.state == state)
+        if after:
+            query = query.where(Alert.id > after)
+        rows = work.connection.execute(query.order_by(Alert.id).limit(most + 1)).scalars().all()
+        return {"alerts": [json.loads(row) for row in rows[:most]], "more": len(rows) > most}
+
+    return looking(site_id, now, read)
+
+
+def find(site_id: str, alert: str, now: str) -> Data | None:
+    """Return one alert's row, or None."""
+
+    def read(work: Work) -> Data | None:
+        rows = work.rows(Alert, Alert.id == alert)
+        return json.loads(rows[0]["data"]) if rows else None
+
+    return looking(site_id, now, read)

@@ -1,0 +1,68 @@
+"""Database connections: SQLite that loses nothing, or PostgreSQL by its address."""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event
+
+# SQLite's own wait is not fair: writers of one process queue here instead.
+SQLITE_WRITERS = threading.Lock()
+PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON")
+BUSY_SECONDS = 30
+
+
+def options(url: str) -> dict[str, Any]:
+    """Return the engine options for a database address."""
+    if url.startswith("sqlite"):
+        return {"connect_args": {"timeout": BUSY_SECONDS, "check_same_thread": False}}
+    return {"pool_pre_ping": True}
+
+
+def prepare(engine: Engine) -> None:
+    """Make a SQLite engine open its transactions itself.
+
+    The driver's default begins a transaction at the first write only, and read-then-write loses
+    updates in silence; `BEGIN IMMEDIATE` loses none.
+    """
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _on_connect)
+        event.listen(engine, "begin", _on_begin)
+
+
+def _on_connect(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None
+    for pragma in PRAGMAS:
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _on_begin(connection: Connection) -> None:
+    reading = connection.get_execution_options().get("reading")
+    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+
+
+def is_sqlite(connection: Connection) -> bool:
+    """Say whether this connection is to SQLite."""
+    return connection.dialect.name == "sqlite"
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """Yield a connection for reading one consistent state; on SQLite it blocks nobody."""
+    with engine.connect() as connection:
+        options: dict[str, Any] = {"reading": True}
+        if not is_sqlite(connection):
+            options["isolation_level"] = "REPEATABLE READ"
+        with connection.execution_options(**options).begin():
+            yield connection
+
+
+@contextmanager
+def sqlite_turn(engine: Engine) -> Iterator[None]:
+    """Hold this process's turn to write, where the database is SQLite."""
+    if engine.dialect.name != "sqlite":
+        yield
+        return
+    with SQLITE_WRITERS:
+        yield

@@ -1,0 +1,234 @@
+"""The event log: appended, read by lot, and linked to everything that an event is about."""
+
+import base64
+import hashlib
+import json
+from typing import Any
+
+from sqlalchemy import select
+
+from lathhouse.domain.corrections import root_id, target_id
+from lathhouse.errors import BadCursor
+from lathhouse.store.models import Alert, Event, EventLink
+from lathhouse.store.work import Row, Work, dumps, looking
+
+AtSubject = tuple[str, str]
+HISTORY_MAX = 1000
+ROW_KINDS = {
+    "place_changed": "place",
+    "person_changed": "person",
+    "protocol_changed": "protocol",
+    "watch_changed": "watch",
+    "nursery_changed": "nursery",
+}
+PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
+ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
+
+
+def body_hash(raw: Any) -> str:
+    """Return the SHA-256 of an item's canonical JSON, as it was sent."""
+    canonical = json.dumps(raw, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def event_of(row: Row) -> dict[str, Any]:
+    """Return a stored event as the fold reads it."""
+    event: dict[str, Any] = json.loads(row["body"])
+    return event
+
+
+class Log:
+    """The log of one site as one piece of work sees it: what is stored, and what is being added."""
+
+    def __init__(self, work: Work, added: list[dict[str, Any]]) -> None:
+        self.work = work
+        self.added = added
+        self.by_id = {event["id"]: event for event in added}
+        self.links: dict[AtSubject, set[str]] = {}
+        self._link_all()
+
+    def _link(self, kind: str, subject: Any, event_id: str) -> None:
+        if isinstance(subject, str) and subject:
+            self.links.setdefault((kind, subject), set()).add(event_id)
+
+    def _link_all(self) -> None:
+        for event in self.added:
+            if event["lot"]:
+                self._link("lot", event["lot"], event["id"])
+            for kind, subject in named_subjects(event, self.work.site_id):
+                self._link(kind, subject, event["id"])
+        corrections = [event for event in self.added if target_id(event)]
+        self._fetch_targets(corrections)
+        for event in corrections:
+            self._link_correction(event)
+        self._link_waiting()
+
+    def _fetch_targets(self, corrections: list[dict[str, Any]]) -> None:
+        """Bring the chains of what corrections aim at into `by_id`."""
+        wanted = {target_id(event) for event in corrections} - self.by_id.keys()
+        while wanted:
+            found = [event_of(row) for row in self.work.rows_in(Event, Event.id, wanted)]
+            self.by_id.update({event["id"]: event for event in found})
+            wanted = {target_id(event) for event in found if target_id(event)} - self.by_id.keys()
+
+    def _link_correction(self, event: dict[str, Any]) -> None:
+        root = self.by_id.get(root_id(event, self.by_id) or "")
+        if root is None:
+            return
+        if root["lot"]:
+            self._link("lot", root["lot"], event["id"])
+        for kind, subject in named_subjects(root, self.work.site_id):
+            self._link(kind, subject, event["id"])
+
+    def _link_waiting(self) -> None:
+        """Link the stored corrections that have waited for an event that is being added."""
+        found = self.work.rows_in(Event, Event.of_id, [event["id"] for event in self.added])
+        while found:
+            waiting = [event_of(row) for row in found]
+            self.by_id.update({event["id"]: event for event in waiting})
+            for event in waiting:
+                self._link_correction(event)
+            found = self.work.rows_in(Event, Event.of_id, [event["id"] for event in waiting])
+
+    def subjects(self, kind: str) -> set[str]:
+        """Return the ids of the subjects of a kind that the added events are about."""
+        return {subject for found, subject in self.links if found == kind}
+
+    def added_about(self, kind: str, subject: str) -> list[dict[str, Any]]:
+        """Return the added events, and the waiting corrections now linked, about a subject."""
+        return [self.by_id[event_id] for event_id in self.links.get((kind, subject), ())]
+
+    def events_about(self, kind: str, subject: str) -> list[dict[str, Any]]:
+        """Return every event about a subject, stored or being added, in any order."""
+        linked = select(EventLink.event_id).where(
+            EventLink.site_id == self.work.site_id,
+            EventLink.subject_kind == kind,
+            EventLink.subject_id == subject,
+        )
+        stored = self.work.rows(Event, Event.id.in_(linked))
+        if kind == "lot":
+            stored += self.work.rows(Event, Event.lot_id == subject)
+        events = {row["id"]: event_of(row) for row in stored}
+        events.update({event["id"]: event for event in self.added_about(kind, subject)})
+        return list(events.values())
+
+    def write(self, first_position: int) -> None:
+        """Append the added events, with their links."""
+        rows = [
+            {
+                "id": event["id"],
+                "position": position,
+                "device_id": event["device"],
+                "seq": event["seq"],
+                "kind": event["kind"],
+                "lot_id": event["lot"],
+                "of_id": target_id(event),
+                "at": event["at"],
+                "hash": event["hash"],
+                "body": dumps({name: value for name, value in event.items() if name != "hash"}),
+            }
+            for position, event in enumerate(self.added, first_position)
+        ]
+        self.work.insert(Event, rows)
+        own = {(event["lot"], event["id"]) for event in self.added}
+        links = [
+            {"subject_kind": kind, "subject_id": subject, "event_id": event_id}
+            for (kind, subject), ids in self.links.items()
+            for event_id in ids
+            if not (kind == "lot" and (subject, event_id) in own)
+        ]
+        self.work.upsert(EventLink, links, ("subject_kind", "subject_id", "event_id"))
+
+
+def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]:
+    """Return (kind, id) of what an event's data says it is about, besides its own lot."""
+    kind, data = event["kind"], event.get("data") or {}
+    if kind in ROW_KINDS:
+        return [(ROW_KINDS[kind], data.get("id"))]
+    if kind == "lot_started":
+        parents = data.get("parents") or [data.get("parent")]
+        return [("lot", parent) for parent in parents if isinstance(parent, str)]
+    if kind == "potted_on":
+        return [("lot", data.get("into"))]
+    if kind in PLACE_KINDS and data.get("place"):
+        return [("place", data["place"])]
+    if kind == "round_closed":
+        return [("nursery", site_id)]
+    if kind.startswith("solution_") or kind == "sanitise_started":
+        return [("solution", data.get("solution"))]
+    if kind in ANSWERS and not event["lot"]:
+        return [(name, data.get(name)) for name in ("place", "phone", "nursery")]
+    return []
+
+
+def aim_answers(work: Work, events: list[dict[str, Any]]) -> None:
+    """Fill in the watch and the subject of answers that name an alert only."""
+    aimless = [
+        event
+        for event in events
+        if event["kind"] in ANSWERS
+        and event["data"].get("alert")
+        and not event["data"].get("watch")
+    ]
+    found = {
+        row["id"]: row
+        for row in work.rows_in(Alert, Alert.id, {event["data"]["alert"] for event in aimless})
+    }
+    for event in aimless:
+        alert = found.get(event["data"]["alert"])
+        if alert is not None:
+            kind, subject = alert["subject_kind"], alert["subject_id"]
+            event["data"] = {**event["data"], "watch": alert["watch"], kind: subject}
+            event["lot"] = subject if kind == "lot" else event["lot"]
+
+
+def history(
+    site_id: str, lot: str | None, limit: int, after: str | None, now: str
+) -> dict[str, Any]:
+    """Return {events, next}: a lot's events, or all, in the order in which they were stored."""
+
+    def read(work: Work) -> dict[str, Any]:
+        most = max(1, min(limit, HISTORY_MAX))
+        conditions: list[Any] = [Event.position > read_position(after)]
+        if lot:
+            linked = select(EventLink.event_id).where(
+                EventLink.site_id == site_id,
+                EventLink.subject_kind == "lot",
+                EventLink.subject_id == lot,
+            )
+            conditions.append((Event.lot_id == lot) | Event.id.in_(linked))
+        query = (
+            select(Event.position, Event.body)
+            .where(Event.site_id == site_id, *conditions)
+            .order_by(Event.position)
+            .limit(most + 1)
+        )
+        rows = work.connection.execute(query).all()
+        events = [{**json.loads(body), "position": position} for position, body in rows[:most]]
+        more = len(rows) > most
+        return {"events": events, "next": write_position(rows[most - 1][0]) if more else None}
+
+    return looking(site_id, now, read)
+
+
+def write_position(position: int) -> str:
+    """Return an opaque, URL-safe cursor for a place in the log."""
+    return base64.urlsafe_b64encode(f"p{position}".encode()).decode().rstrip("=")
+
+
+def read_position(cursor: str | None) -> int:
+    """Return the place in the log that a cursor stands for.
+
+    Raises:
+        BadCursor: it is not one of ours.
+    """
+    if not cursor or cursor == "0":
+        return 0
+    try:
+        padded = cursor + "=" * (-len(cursor) % 4)
+        text = base64.urlsafe_b64decode(padded.encode()).decode()
+        if text[:1] != "p":
+            raise ValueError(text)
+        return int(text[1:])
+    except (ValueError, UnicodeDecodeError) as error:
+        raise BadCursor("Start again without `after`, or send back a cursor as it came.") from error

@@ -1,0 +1,100 @@
+"""Lots, derived: from the row's checkpoint where that is enough, else from the whole log."""
+
+import json
+from typing import Any
+
+from lathhouse.domain.corrections import effective, fold_order, target_id
+from lathhouse.domain.lot import start_from, started_first
+from lathhouse.domain.overlay import grow, snapshot, too_old
+from lathhouse.store.log import Log
+from lathhouse.store.models import Subject
+from lathhouse.store.work import Row
+
+Lot = dict[str, Any]
+GENERATIONS_MAX = 30
+
+
+def derive_lots(log: Log, rows: dict[str, Row]) -> dict[str, Row]:
+    """Return {lot id: snapshot} of every lot that the added events change.
+
+    A lot whose parent's past changed is folded again too, down to the last generation.
+
+    Args:
+        rows: the stored rows of these lots, by id; more are read as descendants turn up.
+    """
+    found: dict[str, Row] = {}
+    waiting = sorted(log.subjects("lot"))
+    for _ in range(GENERATIONS_MAX):
+        if not waiting:
+            break
+        _read_rows(log, waiting, rows)
+        heirs: set[str] = set()
+        for lot_id in waiting:
+            found[lot_id] = derive_lot(log, lot_id, rows.get(lot_id))
+            lot = found[lot_id]["lot"]
+            heirs |= set(lot["children"] if lot else ()) - found.keys()
+        _read_rows(log, sorted(heirs), rows)
+        waiting = sorted(heir for heir in heirs if _past_changed(log, heir, rows.get(heir)))
+        for heir in waiting:
+            rows.pop(heir, None)
+    return found
+
+
+def _read_rows(log: Log, ids: list[str], rows: dict[str, Row]) -> None:
+    missing = [lot_id for lot_id in ids if lot_id not in rows]
+    kept = [row for row in log.work.rows_in(Subject, Subject.id, missing) if row["kind"] == "lot"]
+    rows.update({row["id"]: row for row in kept})
+
+
+def _past_changed(log: Log, heir: str, row: Row | None) -> bool:
+    """Say whether an added event can have changed what this lot began with."""
+    if row is None:
+        return True
+    started = json.loads(row["data"]).get("started_at")
+    parents = json.loads(row["data"]).get("parents") or []
+    if started is None or not set(parents) & log.subjects("lot"):
+        return True
+    added = [event for parent in parents for event in log.added_about("lot", parent)]
+    return any(target_id(event) or event["at"] < started for event in added)
+
+
+def derive_lot(log: Log, lot_id: str, row: Row | None) -> Row:
+    """Return the snapshot of one lot."""
+    added = log.added_about("lot", lot_id)
+    if row is not None and row["checkpoint"]:
+        kept = {
+            "checkpoint": json.loads(row["checkpoint"]),
+            "checkpoint_at": row["checkpoint_at"],
+            "tail": json.loads(row["tail"]),
+        }
+        starts = any(event["kind"] == "lot_started" and event["lot"] == lot_id for event in added)
+        if not starts and not too_old(kept, added):
+            known = {event["id"] for event in added}
+            tail = [event for event in kept["tail"] if event["id"] not in known]
+            return grow(kept["checkpoint"], lot_id, [*tail, *added], kept["checkpoint_at"])
+    events = log.events_about("lot", lot_id)
+    return snapshot(lot_id, events, inherited(log, lot_id, events, 0))
+
+
+def inherited(log: Log, lot_id: str, events: list[dict[str, Any]], depth: int) -> Lot:
+    """Return what a lot's parents, as they were when it began, leave it."""
+    ordered = started_first(lot_id, effective(events))
+    start = ordered[0] if ordered else None
+    if start is None or start["kind"] != "lot_started" or start["lot"] != lot_id:
+        return {}
+    data = start.get("data") or {}
+    parents = data.get("parents") or ([data["parent"]] if data.get("parent") else [])
+    if depth > GENERATIONS_MAX:
+        return {}
+    states = [_as_it_was(log, parent, start, depth) for parent in parents if parent != lot_id]
+    return start_from([state for state in states if state])
+
+
+def _as_it_was(log: Log, lot_id: str, start: dict[str, Any], depth: int) -> Lot | None:
+    events = [
+        event
+        for event in log.events_about("lot", lot_id)
+        if target_id(event) or fold_order(event) < fold_order(start)
+    ]
+    lot: Lot | None = snapshot(lot_id, events, inherited(log, lot_id, events, depth + 1))["lot"]
+    return lot

@@ -1,0 +1,154 @@
+"""Tables. `site_id` leads every key, so that the data can be sharded by site."""
+
+from flask_sqlalchemy import SQLAlchemy
+from sqlalchemy import BigInteger, Boolean, Index, Integer, Text
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+
+class Base(DeclarativeBase):
+    """Base of the tables."""
+
+
+db = SQLAlchemy(model_class=Base)
+
+
+class Site(Base):
+    """A nursery: its counters, and the epoch that changes when its record is restored."""
+
+    __tablename__ = "sites"
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    epoch: Mapped[str] = mapped_column(Text)
+    revision: Mapped[int] = mapped_column(BigInteger, default=0)
+    log_position: Mapped[int] = mapped_column(BigInteger, default=0)
+    clock_owner: Mapped[str | None] = mapped_column(Text)
+    clock_until: Mapped[str | None] = mapped_column(Text)
+
+
+class Event(Base):
+    """One immutable event; `body` is the event as it was sent, and what was fixed at receipt."""
+
+    __tablename__ = "events"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    position: Mapped[int] = mapped_column(BigInteger)
+    device_id: Mapped[str] = mapped_column(Text)
+    seq: Mapped[int] = mapped_column(BigInteger)
+    kind: Mapped[str] = mapped_column(Text)
+    lot_id: Mapped[str | None] = mapped_column(Text)
+    of_id: Mapped[str | None] = mapped_column(Text)
+    at: Mapped[str] = mapped_column(Text)
+    hash: Mapped[str] = mapped_column(Text)
+    body: Mapped[str] = mapped_column(Text)
+    __table_args__ = (
+        Index("events_by_position", "site_id", "position", unique=True),
+        Index("events_by_lot", "site_id", "lot_id"),
+        Index("events_by_target", "site_id", "of_id"),
+    )
+
+
+class EventLink(Base):
+    """What else an event is about: parents, a potted child, a corrected lot, a place, a row."""
+
+    __tablename__ = "event_links"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    subject_kind: Mapped[str] = mapped_column(Text, primary_key=True)
+    subject_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    event_id: Mapped[str] = mapped_column(Text, primary_key=True)
+
+
+class Subject(Base):
+    """Anything that is watched or pulled: a lot, place, person, protocol, watch, phone, nursery."""
+
+    __tablename__ = "subjects"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    kind: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    place_id: Mapped[str | None] = mapped_column(Text)
+    live: Mapped[bool] = mapped_column(Boolean, default=True)
+    seen_at: Mapped[str | None] = mapped_column(Text)
+    next_deadline: Mapped[str | None] = mapped_column(Text)
+    data: Mapped[str] = mapped_column(Text)
+    checkpoint: Mapped[str | None] = mapped_column(Text)
+    checkpoint_at: Mapped[str | None] = mapped_column(Text)
+    tail: Mapped[str | None] = mapped_column(Text)
+    revision: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (
+        Index("subjects_by_revision", "site_id", "revision", "kind", "id"),
+        Index("subjects_by_deadline", "site_id", "next_deadline"),
+        Index("subjects_by_place", "site_id", "kind", "place_id", "live", "seen_at"),
+    )
+
+
+class Alert(Base):
+    """One finding's row, from raised to cleared; `standing` while its condition holds."""
+
+    __tablename__ = "alerts"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    watch: Mapped[str] = mapped_column(Text)
+    subject_kind: Mapped[str] = mapped_column(Text)
+    subject_id: Mapped[str] = mapped_column(Text)
+    standing: Mapped[bool] = mapped_column(Boolean)
+    state: Mapped[str] = mapped_column(Text)
+    data: Mapped[str] = mapped_column(Text)
+    revision: Mapped[int] = mapped_column(BigInteger)
+    __table_args__ = (
+        Index("alerts_by_revision", "site_id", "revision", "id"),
+        Index("alerts_by_subject", "site_id", "subject_kind", "subject_id", "standing"),
+    )
+
+
+class RefusedEvent(Base):
+    """A refused item, whole, until a later record mends it."""
+
+    __tablename__ = "refusals"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    device_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text, primary_key=True)
+    event_id: Mapped[str | None] = mapped_column(Text)
+    seq: Mapped[int | None] = mapped_column(BigInteger)
+    body: Mapped[str] = mapped_column(Text)
+    problem: Mapped[str] = mapped_column(Text)
+    at: Mapped[str] = mapped_column(Text)
+    mended_by: Mapped[str | None] = mapped_column(Text)
+    __table_args__ = (Index("refusals_by_event", "site_id", "event_id"),)
+
+
+class Token(Base):
+    """A bearer token, kept as a fast hash: it is long random text."""
+
+    __tablename__ = "tokens"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text, primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    role: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    revoked_at: Mapped[str | None] = mapped_column(Text)
+
+
+class Session(Base):
+    """A paired phone's session, kept as the hash of its cookie."""
+
+    __tablename__ = "sessions"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text, primary_key=True)
+    device_id: Mapped[str | None] = mapped_column(Text)
+    person_id: Mapped[str | None] = mapped_column(Text)
+    role: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    expires_at: Mapped[str] = mapped_column(Text)
+    revoked_at: Mapped[str | None] = mapped_column(Text)
+
+
+class Pairing(Base):
+    """A link that is good once."""
+
+    __tablename__ = "pairings"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text, primary_key=True)
+    role: Mapped[str] = mapped_column(Text)
+    person_id: Mapped[str | None] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    expires_at: Mapped[str] = mapped_column(Text)
+    used_at: Mapped[str | None] = mapped_column(Text)
+    tries: Mapped[int] = mapped_column(Integer, default=0)

@@ -1,0 +1,125 @@
+"""Paired phones and other devices: their numbers, gaps, refusals and last contact."""
+
+import json
+from typing import Any
+
+from sqlalchemy import func, select
+
+from lathhouse.store.config import data_of, fold_row
+from lathhouse.store.log import Log
+from lathhouse.store.models import RefusedEvent
+from lathhouse.store.work import Row, Work, dumps
+
+Data = dict[str, Any]
+# Numbers kept beyond a gap; a device that skips further has more wrong with it than a gap.
+BEYOND_MAX = 20_000
+
+
+def new_phone(device: str, now: str) -> Data:
+    """Return the row of a device that is met for the first time."""
+    return {
+        "id": device,
+        "name": None,
+        "person": None,
+        "role": None,
+        "paired_at": now,
+        "last_sync_at": None,
+        "contiguous": 0,
+        "beyond": [],
+        "gap_since": None,
+        "refused_since": None,
+        "cloned_since": None,
+        "silent_ok": False,
+        "answers": {},
+    }
+
+
+def account(phone: Data, seqs: list[int], now: str) -> None:
+    """Count numbers as accounted for, stored or refused; note a gap, or that it has closed.
+
+    Numbers begin at 1; a device that begins at 0 is let be.
+    """
+    beyond = set(phone["beyond"]) | {seq for seq in seqs if seq > phone["contiguous"]}
+    while phone["contiguous"] + 1 in beyond:
+        phone["contiguous"] += 1
+        beyond.discard(phone["contiguous"])
+    phone["beyond"] = sorted(beyond)[:BEYOND_MAX]
+    phone["gap_since"] = (phone["gap_since"] or now) if beyond else None
+
+
+def is_known(phone: Data, seq: int) -> bool:
+    """Say whether a number has been accounted for already."""
+    return 0 < seq <= phone["contiguous"] or seq in phone["beyond"]
+
+
+def next_seq(phone: Data) -> int:
+    """Return the first number that is not accounted for."""
+    return int(phone["contiguous"]) + 1
+
+
+def phone_of(work: Work, device: str) -> Data:
+    """Return a device's row, new where it was never met."""
+    return data_of(work, "phone", device) or new_phone(device, work.now)
+
+
+def keep_refused(work: Work, device: str, refused: list[Row]) -> None:
+    """Keep refused items whole, each once however often it comes."""
+    known = work.rows_in(RefusedEvent, RefusedEvent.hash, {row["hash"] for row in refused})
+    mended = {row["hash"]: row["mended_by"] for row in known if row["device_id"] == device}
+    rows = {
+        row["hash"]: {
+            "device_id": device,
+            "hash": row["hash"],
+            "event_id": row["event_id"],
+            "seq": row["seq"],
+            "body": dumps(row["body"]),
+            "problem": dumps(row["problem"]),
+            "at": work.now,
+            "mended_by": None,
+        }
+        for row in refused
+        if row["hash"] not in mended
+    }
+    work.insert(RefusedEvent, list(rows.values()))
+
+
+def mend(work: Work, added: list[Data]) -> None:
+    """Mark the refusals that added events mend: by `mends`, by a void, or by the same id."""
+    mends: dict[str, str] = {}
+    for event in added:
+        data = event.get("data") or {}
+        named = [event["id"], event.get("mends"), data.get("mends")]
+        named += [data.get("of")] if event["kind"] == "voided" else []
+        mends.update({name: event["id"] for name in named if isinstance(name, str)})
+    for row in work.rows_in(RefusedEvent, RefusedEvent.event_id, mends):
+        if row["mended_by"] is None:
+            changed = {name: value for name, value in row.items() if name != "site_id"}
+            changed["mended_by"] = mends[row["event_id"]]
+            work.upsert(RefusedEvent, [changed], ("device_id", "hash"))
+
+
+def refused_since(work: Work, device: str) -> str | None:
+    """Return since when the oldest refusal of a device waits to be mended."""
+    query = select(func.min(RefusedEvent.at)).where(
+        RefusedEvent.site_id == work.site_id,
+        RefusedEvent.device_id == device,
+        RefusedEvent.mended_by.is_(None),
+    )
+    found: str | None = work.connection.execute(query).scalar()
+    return found
+
+
+def list_refused(work: Work, device: str) -> list[Data]:
+    """Return a device's refused items that wait to be mended, with their problems."""
+    rows = work.rows(RefusedEvent, RefusedEvent.device_id == device)
+    return [
+        {"event": json.loads(row["body"]), "problem": json.loads(row["problem"]), "at": row["at"]}
+        for row in rows
+        if row["mended_by"] is None
+    ]
+
+
+def with_answers(log: Log, phone: Data) -> Data:
+    """Return a phone's row with what people answered about it."""
+    events = log.events_about("phone", phone["id"]) if log.subjects("phone") else []
+    return fold_row("phone", phone, events) or phone if events else phone

@@ -1,0 +1,159 @@
+"""The one way in: append events, derive what they change, and bring the alerts up to date."""
+
+from typing import Any
+
+from lathhouse.domain.facts import is_live
+from lathhouse.domain.protocols import load_crops
+from lathhouse.store import alerts, config, lots, phones
+from lathhouse.store.log import ROW_KINDS, Log, aim_answers, named_subjects
+from lathhouse.store.models import Subject
+from lathhouse.store.watching import AtSubject, Watcher, stored_rows, watch_rows
+from lathhouse.store.work import Row, Work, dumps
+
+Data = dict[str, Any]
+# A change to one of these is a change to what every lot is watched by.
+CHANGES_WATCHING = ("protocol", "watch", "nursery")
+
+
+def lock_keys(site_id: str, events: list[Data]) -> set[str]:
+    """Return the locks that events need, as far as they say themselves what they are about."""
+    keys = {f"lot:{event['lot']}" for event in events if event["lot"]}
+    for event in events:
+        keys |= {f"{kind}:{subject}" for kind, subject in named_subjects(event, site_id)}
+    return keys
+
+
+def append(work: Work, added: list[Data], phone: Data | None) -> int:
+    """Append new, checked events and everything that follows; return the revision.
+
+    Args:
+        added: events with `device`, `at`, `received_at` and `hash` fixed.
+        phone: the device's row as it is now, to be written with the rest.
+    """
+    aim_answers(work, added)
+    log = Log(work, added)
+    work.lock(f"lot:{lot}" for lot in log.subjects("lot"))
+    before: dict[str, Row] = {}
+    found = lots.derive_lots(log, before)
+    rows = config.derive_rows(log, work.now)
+    rows |= _crops_in_use(work, found)
+    if phone is not None:
+        phones.mend(work, added)
+        phone["refused_since"] = phones.refused_since(work, phone["id"])
+        rows[("phone", phone["id"])] = phones.with_answers(log, phone)
+    revision, position = work.raise_revision(len(added))
+    log.write(position)
+    watcher = Watcher(work, rows)
+    started = {lot: shot for lot, shot in found.items() if shot["lot"] or lot in before}
+    _write_lots(work, watcher, started, revision)
+    places = {before[lot]["place_id"] for lot in started if lot in before}
+    places |= {shot["lot"]["place"] for shot in started.values() if shot["lot"]}
+    around = {("place", place) for place in places if place} - rows.keys()
+    around |= {("nursery", work.site_id)} - rows.keys() if started else set()
+    _write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
+    if any(kind in CHANGES_WATCHING for kind, _ in rows):
+        watch_all_again(work)
+    return revision
+
+
+def changes_watching(added: list[Data]) -> bool:
+    """Say whether these events change what every subject is watched by."""
+    return any(ROW_KINDS.get(event["kind"]) in CHANGES_WATCHING for event in added)
+
+
+def _crops_in_use(work: Work, found: dict[str, Row]) -> dict[AtSubject, Data]:
+    """Return rows for the shipped crops that a lot uses for the first time."""
+    wanted = {shot["lot"]["crop"] for shot in found.values() if shot["lot"]} & load_crops().keys()
+    known = (
+        {row["id"] for row in work.rows(Subject, Subject.kind == "protocol")} if wanted else set()
+    )
+    crops = load_crops()
+    return {("protocol", crop): {**crops[crop], "shipped": True} for crop in wanted - known}
+
+
+def _write_lots(work: Work, watcher: Watcher, found: dict[str, Row], revision: int) -> None:
+    rows: dict[AtSubject, Data] = {
+        ("lot", lot): shot["lot"] or {"id": lot, "gone": True} for lot, shot in found.items()
+    }
+    deadlines, changed = watch_rows(work, watcher, rows)
+    work.upsert(
+        Subject,
+        [
+            {
+                "kind": "lot",
+                "id": lot,
+                "place_id": rows[("lot", lot)].get("place"),
+                "live": bool(shot["lot"]) and is_live(shot["lot"]),
+                "seen_at": rows[("lot", lot)].get("seen_at"),
+                "next_deadline": deadlines[("lot", lot)],
+                "data": dumps(rows[("lot", lot)]),
+                "checkpoint": dumps(shot["checkpoint"]),
+                "checkpoint_at": shot["checkpoint_at"],
+                "tail": dumps(shot["tail"]),
+                "revision": revision,
+            }
+            for lot, shot in found.items()
+        ],
+        ("kind", "id"),
+    )
+    alerts.write(work, changed, revision)
+
+
+def _write_rows(
+    work: Work,
+    watcher: Watcher,
+    rows: dict[AtSubject, Data],
+    changed_rows: set[AtSubject],
+    revision: int,
+) -> None:
+    """Write changed rows, and the deadlines and alerts of all of these."""
+    deadlines, changed = watch_rows(work, watcher, rows)
+    work.upsert(
+        Subject,
+        [
+            plain_row(kind, subject, data, deadlines[(kind, subject)], revision)
+            for (kind, subject), data in rows.items()
+            if (kind, subject) in changed_rows
+        ],
+        ("kind", "id"),
+    )
+    set_deadlines(work, {at: deadlines[at] for at in rows.keys() - changed_rows})
+    alerts.write(work, changed, revision)
+
+
+def plain_row(kind: str, subject: str, data: Data, deadline: str | None, revision: int) -> Row:
+    """Return the table row of a subject that is not a lot."""
+    return {
+        "kind": kind,
+        "id": subject,
+        "place_id": None,
+        "live": True,
+        "seen_at": None,
+        "next_deadline": deadline,
+        "data": dumps(data),
+        "checkpoint": None,
+        "checkpoint_at": None,
+        "tail": None,
+        "revision": revision,
+    }
+
+
+def set_deadlines(work: Work, deadlines: dict[AtSubject, str | None]) -> None:
+    """Write when some subjects must be looked at again."""
+    for (kind, subject), deadline in deadlines.items():
+        work.connection.execute(
+            Subject.__table__.update()  # type: ignore[attr-defined]
+            .where(Subject.site_id == work.site_id, Subject.kind == kind, Subject.id == subject)
+            .values(next_deadline=deadline)
+        )
+
+
+def watch_all_again(work: Work) -> None:
+    """Make every watched subject due now; the clock takes them page by page."""
+    work.connection.execute(
+        Subject.__table__.update()  # type: ignore[attr-defined]
+        .where(
+            Subject.site_id == work.site_id, Subject.kind.in_(("lot", "place", "phone", "nursery"))
+        )
+        .values(next_deadline=work.now)
+    )

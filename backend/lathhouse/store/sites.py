@@ -1,0 +1,66 @@
+"""The site: made at first start, with the rules that ship with the program."""
+
+import json
+import uuid
+
+from sqlalchemy import select
+
+from lathhouse.domain.ids import uuid7
+from lathhouse.domain.protocols import load_crops
+from lathhouse.domain.watches import load_rules
+from lathhouse.store.config import NEW_NURSERY, rows_of_kind, with_offsets
+from lathhouse.store.models import Site, Subject, db
+from lathhouse.store.record import plain_row, watch_all_again
+from lathhouse.store.work import Row, Work, writing
+
+SITE_LOCK = "site"
+
+
+def open_site(now: str) -> str:
+    """Return the id of the one site, made where there is none, with what ships renewed."""
+    with db.engine.begin() as connection:
+        site_id = connection.execute(select(Site.id).order_by(Site.id)).scalars().first()
+        if site_id is None:
+            site_id = uuid7()
+            values = {"id": site_id, "epoch": str(uuid.uuid4()), "revision": 0, "log_position": 0}
+            connection.execute(Site.__table__.insert(), values)  # type: ignore[attr-defined]
+    writing(site_id, now, renew_shipped)
+    return str(site_id)
+
+
+def renew_shipped(work: Work) -> None:
+    """Bring shipped rules, shipped crops in use and the table of clock changes up to date.
+
+    What the owner has changed is left alone.
+    """
+    work.lock([SITE_LOCK])
+    rules, crops = rows_of_kind(work, "watch"), rows_of_kind(work, "protocol")
+    rows = {("watch", r["id"]): {**r, "shipped": True} for r in load_rules()}
+    rows |= {
+        ("protocol", crop): {**load_crops()[crop], "shipped": True}
+        for crop in crops
+        if crop in load_crops()
+    }
+    stored = {("watch", name): row for name, row in rules.items()}
+    stored |= {("protocol", name): row for name, row in crops.items()}
+    nursery = rows_of_kind(work, "nursery").get(work.site_id)
+    fresh = with_offsets(nursery or {"id": work.site_id, **NEW_NURSERY}, work.now)
+    rows[("nursery", work.site_id)] = fresh
+    stored[("nursery", work.site_id)] = {**(nursery or {}), "shipped": True}
+    stale: dict[tuple[str, str], Row] = {
+        at: row
+        for at, row in rows.items()
+        if at not in stored or (stored[at].get("shipped") and _differs(stored[at], row))
+    }
+    if stale:
+        revision, _ = work.raise_revision()
+        work.upsert(
+            Subject,
+            [plain_row(kind, name, row, None, revision) for (kind, name), row in stale.items()],
+            ("kind", "id"),
+        )
+        watch_all_again(work)
+
+
+def _differs(before: Row, after: Row) -> bool:
+    return json.dumps({**before, "shipped": True}) != json.dumps({**after, "shipped": True})

@@ -1,0 +1,87 @@
+"""Evaluating the watches on stored subjects, and writing what comes of it."""
+
+import json
+from typing import Any
+
+from sqlalchemy import func, select
+
+from lathhouse.domain import facts
+from lathhouse.domain.watches import evaluate
+from lathhouse.store import alerts, config
+from lathhouse.store.models import Subject
+from lathhouse.store.work import Row, Work
+
+Data = dict[str, Any]
+AtSubject = tuple[str, str]
+WATCHED = ("lot", "place", "phone", "nursery")
+
+
+class Watcher:
+    """Everything that evaluating needs besides the subject: rules, crops, places, the site."""
+
+    def __init__(self, work: Work, changed: dict[AtSubject, Data] | None = None) -> None:
+        self.work = work
+        changed = changed or {}
+
+        def rows(kind: str) -> dict[str, Data]:
+            fresh = {subject: row for (found, subject), row in changed.items() if found == kind}
+            return {**config.rows_of_kind(work, kind), **fresh}
+
+        self.rules = sorted(rows("watch").values(), key=lambda rule: str(rule["id"]))
+        self.crops = rows("protocol")
+        self.places = rows("place")
+        nursery = rows("nursery")[work.site_id]
+        self.site = {"offsets": nursery["offsets"], "working_days": nursery["working_days"]}
+
+    def facts_of(self, kind: str, data: Data) -> Data:
+        """Return the facts of a subject's row."""
+        if kind == "lot":
+            crop = self.crops.get(data["crop"])
+            return facts.lot_facts(data, crop, self.places.get(data["place"] or ""))
+        if kind == "place":
+            return facts.place_facts(data, self.standing(data["id"]))
+        if kind == "nursery":
+            return facts.nursery_facts(data, self.standing(None))
+        return facts.phone_facts(data)
+
+    def standing(self, place: str | None) -> Data:
+        """Return how many live lots a place holds (or the nursery), and when they were seen."""
+        query = select(func.count(), func.min(Subject.seen_at), func.max(Subject.seen_at)).where(
+            Subject.site_id == self.work.site_id,
+            Subject.kind == "lot",
+            Subject.live,
+            Subject.seen_at.is_not(None),
+        )
+        if place is not None:
+            query = query.where(Subject.place_id == place)
+        count, oldest, newest = self.work.connection.execute(query).one()
+        return {"live_lots": count, "oldest_seen_at": oldest, "newest_seen_at": newest}
+
+    def evaluate(self, kind: str, data: Data) -> Data:
+        """Return {findings, notices, next_deadline} of a subject's row now."""
+        return evaluate(self.rules, kind, self.facts_of(kind, data), self.work.now, self.site)
+
+
+def watch_rows(
+    work: Work, watcher: Watcher, rows: dict[AtSubject, Data]
+) -> tuple[dict[AtSubject, str | None], list[Row]]:
+    """Return ({subject: next deadline}, alert rows to write) of these subjects' rows."""
+    deadlines: dict[AtSubject, str | None] = {}
+    findings: dict[AtSubject, list[Data]] = {}
+    for (kind, subject), data in rows.items():
+        found = (
+            {"findings": [], "next_deadline": None}
+            if kind not in WATCHED or data.get("gone")
+            else watcher.evaluate(kind, data)
+        )
+        deadlines[(kind, subject)] = found["next_deadline"]
+        if kind in WATCHED:
+            findings[(kind, subject)] = found["findings"]
+    return deadlines, alerts.settle(work, findings)
+
+
+def stored_rows(work: Work, subjects: set[AtSubject]) -> dict[AtSubject, Data]:
+    """Return the stored rows of some subjects, parsed."""
+    found = work.rows_in(Subject, Subject.id, {subject for _, subject in subjects})
+    rows = {(row["kind"], row["id"]): json.loads(row["data"]) for row in found}
+    return {at: data for at, data in rows.items() if at in subjects}

@@ -1,0 +1,140 @@
+"""The unit of work: one transaction that locks what it touches, and raises the revision last."""
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable
+from typing import Any, TypeVar
+
+from flask import current_app
+from sqlalchemy import Connection, delete, insert, select, text, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DBAPIError, IntegrityError
+
+from lathhouse.store.engine import is_sqlite, reading, sqlite_turn
+from lathhouse.store.models import Base, Site, db
+
+T = TypeVar("T")
+Row = dict[str, Any]
+TRIES = 6
+# Deadlock, serialization failure, unique violation by a concurrent twin of this work.
+RETRIED_STATES = {"40P01", "40001", "23505"}
+CHUNK = 500
+
+
+def dumps(value: Any) -> str:
+    """Return compact JSON text for storing; the order of keys is kept."""
+    return json.dumps(value, separators=(",", ":"))
+
+
+def chunks(items: Iterable[Any]) -> list[list[Any]]:
+    """Cut a list into pieces that any database takes in one statement."""
+    whole = list(items)
+    return [whole[start : start + CHUNK] for start in range(0, len(whole), CHUNK)]
+
+
+class Work:
+    """A transaction under way on one site."""
+
+    def __init__(self, connection: Connection, site_id: str, now: str) -> None:
+        self.connection = connection
+        self.site_id = site_id
+        self.now = now
+        self.revision: int | None = None
+
+    def lock(self, keys: Iterable[str], *, wait: bool = True) -> set[str]:
+        """Lock subjects (`lot:ID`) in one order for everybody; return those that were got.
+
+        On SQLite the transaction holds the whole database already.
+        """
+        wanted = sorted(set(keys), key=lambda key: (self._lock_number(key), key))
+        if is_sqlite(self.connection):
+            return set(wanted)
+        if wait:
+            for key in wanted:
+                self._advisory("pg_advisory_xact_lock", key)
+            return set(wanted)
+        return {key for key in wanted if self._advisory("pg_try_advisory_xact_lock", key)}
+
+    def _advisory(self, function: str, key: str) -> Any:
+        number = self._lock_number(key)
+        return self.connection.execute(text(f"SELECT {function}({number})")).scalar()
+
+    def _lock_number(self, key: str) -> int:
+        digest = hashlib.blake2b(f"{self.site_id}/{key}".encode(), digest_size=8).digest()
+        return int.from_bytes(digest, "big", signed=True)
+
+    def raise_revision(self, new_events: int = 0) -> tuple[int, int]:
+        """Raise the site's counters, last of all; return (revision, first new log position).
+
+        The site's row stays locked until the commit, so revisions appear in order.
+        """
+        if self.revision is not None:
+            raise RuntimeError("the revision is raised once, last")
+        statement = (
+            update(Site)
+            .where(Site.id == self.site_id)
+            .values(revision=Site.revision + 1, log_position=Site.log_position + new_events)
+            .returning(Site.revision, Site.log_position)
+        )
+        revision, position = self.connection.execute(statement).one()
+        self.revision = revision
+        return revision, position - new_events + 1
+
+    def rows(self, table: type[Base], *conditions: Any) -> list[Row]:
+        """Return a table's rows of this site as plain dictionaries."""
+        query = select(table.__table__).where(table.site_id == self.site_id, *conditions)  # type: ignore[attr-defined]
+        return [dict(row) for row in self.connection.execute(query).mappings()]
+
+    def rows_in(self, table: type[Base], column: Any, values: Iterable[Any]) -> list[Row]:
+        """Return the rows whose column is among these values, however many they are."""
+        return [row for part in chunks(values) for row in self.rows(table, column.in_(part))]
+
+    def insert(self, table: type[Base], rows: list[Row]) -> None:
+        """Add rows of this site."""
+        if rows:
+            self.connection.execute(
+                insert(table), [{"site_id": self.site_id, **row} for row in rows]
+            )
+
+    def upsert(self, table: type[Base], rows: list[Row], keys: tuple[str, ...]) -> None:
+        """Add rows of this site, or replace those that have the same keys."""
+        if not rows:
+            return
+        dialect: Any = sqlite if is_sqlite(self.connection) else postgresql
+        statement = dialect.insert(table)
+        changed = {name: statement.excluded[name] for name in rows[0] if name not in keys}
+        whole = ("site_id", *keys)
+        if changed:
+            statement = statement.on_conflict_do_update(index_elements=whole, set_=changed)
+        else:
+            statement = statement.on_conflict_do_nothing(index_elements=whole)
+        self.connection.execute(statement, [{"site_id": self.site_id, **row} for row in rows])
+
+    def delete(self, table: type[Base], *conditions: Any) -> None:
+        """Take away derived rows (never events)."""
+        where = table.site_id == self.site_id  # type: ignore[attr-defined]
+        self.connection.execute(delete(table).where(where, *conditions))
+
+
+def writing(site_id: str, now: str, act: Callable[[Work], T]) -> T:
+    """Run `act` in one writing transaction and return what it returns.
+
+    A deadlock, or a twin of the same work that came first, is tried again a few times.
+    """
+    engine = db.engine
+    for attempt in range(TRIES):
+        try:
+            with sqlite_turn(engine), engine.begin() as connection:
+                return act(Work(connection, site_id, now))
+        except (DBAPIError, IntegrityError) as error:
+            state = getattr(error.orig, "sqlstate", None)
+            if state not in RETRIED_STATES or attempt == TRIES - 1:
+                raise
+            current_app.logger.info("writing again after %s", state)
+    raise AssertionError("unreachable")
+
+
+def looking(site_id: str, now: str, act: Callable[[Work], T]) -> T:
+    """Run `act` on one consistent state, for reading only."""
+    with reading(db.engine) as connection:
+        return act(Work(connection, site_id, now))

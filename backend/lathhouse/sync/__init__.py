@@ -1,0 +1,1 @@
+"""Events in, rows out: push, pull and offer, and the shape of every event kind."""

@@ -1,0 +1,161 @@
+"""Push: one verdict for each event, and everything that follows in the same transaction."""
+
+from typing import Any
+
+from lathhouse.domain.instants import BadInstant, parse_instant, to_text
+from lathhouse.errors import IdTaken, Refusal
+from lathhouse.store import phones, record
+from lathhouse.store.log import body_hash
+from lathhouse.store.models import Event, Site
+from lathhouse.store.work import Row, Work, writing
+from lathhouse.sync.kinds import check_event, corrected_at
+
+Data = dict[str, Any]
+FIXED_HERE = ("device", "hash", "received_at", "at")
+
+
+class Verdicts:
+    """What becomes of each item of a batch."""
+
+    def __init__(self) -> None:
+        self.checked: list[Data] = []
+        self.refused: list[Row] = []
+
+    def refuse(self, raw: Any, digest: str, refusal: Refusal) -> None:
+        """Note a refusal, with whatever of an id and a number the item has."""
+        item = raw if isinstance(raw, dict) else {}
+        event_id, seq = item.get("id"), item.get("seq")
+        whole = isinstance(seq, int) and not isinstance(seq, bool) and 0 <= seq < 2**53
+        self.refused.append(
+            {
+                "event_id": event_id if isinstance(event_id, str) and event_id.isascii() else None,
+                "seq": seq if whole else None,
+                "hash": digest,
+                "body": raw,
+                "problem": refusal.problem(),
+            }
+        )
+
+
+def push(
+    site_id: str,
+    device_id: str,
+    events: list[Any],
+    sent_at: Any,
+    now_ms: int,
+    person: Data | None = None,
+) -> Data:
+    """Take a batch; return {stored, already, refused, next_seq, revision, …}.
+
+    An id that is stored already with the same body is `already`; with another body it is refused
+    and never merged. Nothing in a batch holds up the rest.
+
+    Args:
+        sent_at: the phone's own time of sending, for a phone that measured no skew.
+        person: `{name, person, role}` of whoever signed in on the device, for its row.
+    """
+    now = to_text(now_ms)
+    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms)
+    keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
+
+    def act(work: Work) -> Data:
+        work.lock(keys)
+        checked = [dict(event) for event in verdicts.checked]
+        refused = list(verdicts.refused)
+        added, already = _sort_out(work, checked, refused)
+        phone = phones.phone_of(work, device_id) | (person or {})
+        _account(phone, added, refused, already, now)
+        phones.keep_refused(work, device_id, refused)
+        revision = record.append(work, added, phone)
+        return _answer(work, added, already, refused, phone, revision)
+
+    return writing(site_id, now, act)
+
+
+def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int) -> Verdicts:
+    """Check every item by itself and fix what is fixed at receipt."""
+    verdicts = Verdicts()
+    received = to_text(now_ms)
+    for raw in events:
+        digest = body_hash(raw)
+        try:
+            event = check_event(raw)
+            event |= {"device": device_id, "hash": digest, "received_at": received}
+            event["at"] = corrected_at(event, skew_ms, now_ms)
+        except Refusal as refusal:
+            verdicts.refuse(raw, digest, refusal)
+        else:
+            verdicts.checked.append(event)
+    return verdicts
+
+
+def _skew(sent_at: Any, now_ms: int) -> int:
+    try:
+        return now_ms - parse_instant(sent_at)
+    except BadInstant:
+        return 0
+
+
+def _sort_out(work: Work, checked: list[Data], refused: list[Row]) -> tuple[list[Data], list[str]]:
+    """Return (new events, ids stored already); an id with another body joins the refused."""
+    stored = work.rows_in(Event, Event.id, {event["id"] for event in checked})
+    hashes = {row["id"]: row["hash"] for row in stored}
+    added: list[Data] = []
+    already: list[str] = []
+    for event in checked:
+        digest = hashes.get(event["id"])
+        if digest is None:
+            hashes[event["id"]] = event["hash"]
+            added.append(event)
+        elif digest == event["hash"]:
+            already.append(event["id"])
+        else:
+            says = "This id is on record with another content. Send it again under a new id."
+            body = {name: value for name, value in event.items() if name not in FIXED_HERE}
+            refused.append(
+                {
+                    "event_id": event["id"],
+                    "seq": event["seq"],
+                    "hash": event["hash"],
+                    "body": body,
+                    "problem": IdTaken(says).problem(),
+                }
+            )
+    return added, already
+
+
+def _account(
+    phone: Data, added: list[Data], refused: list[Row], already: list[str], now: str
+) -> None:
+    numbers = [event["seq"] for event in added]
+    doubled = len(set(numbers)) < len(numbers)
+    if doubled or any(phones.is_known(phone, seq) for seq in numbers):
+        phone["cloned_since"] = phone["cloned_since"] or now
+    refused_numbers = [row["seq"] for row in refused if row["seq"] is not None]
+    phones.account(phone, [*numbers, *refused_numbers], now)
+    phone["last_sync_at"] = now
+
+
+def _answer(
+    work: Work,
+    added: list[Data],
+    already: list[str],
+    refused: list[Row],
+    phone: Data,
+    revision: int,
+) -> Data:
+    site = (
+        work.connection.execute(Site.__table__.select().where(Site.id == work.site_id))
+        .mappings()
+        .one()
+    )
+    return {
+        "stored": [event["id"] for event in added],
+        "already": already,
+        "refused": [{"id": row["event_id"], "problem": row["problem"]} for row in refused],
+        "next_seq": phones.next_seq(phone),
+        "revision": revision,
+        "backed_up_seq": 0,
+        "epoch": site["epoch"],
+        "server_time": work.now,
+    }

@@ -1,0 +1,1 @@
+"""HTTP: blueprints, problem documents, the front end's files."""

@@ -1,0 +1,136 @@
+"""Every error as a problem document (RFC 9457), and every answer with its safe headers."""
+
+import gzip
+import json
+from typing import Any
+
+from flask import Flask, Response, request
+from flask_smorest import Api
+from marshmallow import Schema, fields
+from werkzeug.exceptions import HTTPException, MethodNotAllowed
+
+from lathhouse.errors import PROBLEM_TYPES, Refusal
+
+PROBLEM_JSON = "application/problem+json"
+GZIP_FROM_BYTES = 1000
+CSP = (
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; worker-src 'self'; manifest-src 'self'; object-src 'none'; "
+    "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
+)
+HEADERS = {
+    "Content-Security-Policy": CSP,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(self), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+class ProblemSchema(Schema):
+    """The members of a problem document (RFC 9457 section 3.1)."""
+
+    type = fields.String()
+    title = fields.String()
+    status = fields.Integer()
+    detail = fields.String()
+
+
+class ProblemApi(Api):
+    """flask-smorest's API, with its errors as problem documents."""
+
+    ERROR_SCHEMA = ProblemSchema
+    DEFAULT_ERROR_RESPONSE_NAME = "PROBLEM"
+
+    def handle_http_exception(self, error: HTTPException) -> Any:
+        """Return the problem document of any HTTP error, with the headers it needs."""
+        return answer_http(error)
+
+
+def problem(members: dict[str, Any], headers: dict[str, str] | None = None) -> Response:
+    """Return a problem document as a response."""
+    body = json.dumps(members, ensure_ascii=False)
+    return Response(body, members["status"], headers, content_type=PROBLEM_JSON)
+
+
+def answer_refusal(refusal: Refusal) -> Response:
+    """Return the problem document of a rule that said no."""
+    headers = {"WWW-Authenticate": "Bearer"} if refusal.status == 401 else None
+    return problem(refusal.problem(), headers)
+
+
+def answer_http(error: HTTPException) -> Response:
+    """Return the problem document of an error that Flask or werkzeug raised."""
+    status = error.code or 500
+    members: dict[str, Any] = {
+        "type": f"{PROBLEM_TYPES}http-{status}",
+        "title": error.name,
+        "status": status,
+        "detail": _detail(error),
+    }
+    headers = {}
+    if isinstance(error, MethodNotAllowed) and error.valid_methods:
+        headers["Allow"] = ", ".join(sorted(error.valid_methods))
+    data = getattr(error, "data", None) or {}
+    if data.get("messages"):
+        members["errors"] = data["messages"]
+    return problem(members, headers)
+
+
+def _detail(error: HTTPException) -> str:
+    if error.code == 413:
+        return "A request holds at most 16 MB; send fewer at once."
+    return str(error.description or error.name)
+
+
+def answer_crash(_error: Exception) -> Response:
+    """Return the problem document of a fault of ours; the reason is in the server's log."""
+    return problem(
+        {
+            "type": f"{PROBLEM_TYPES}fault",
+            "title": "The server has a fault",
+            "status": 500,
+            "detail": "Nothing of this request was kept. It can be sent again.",
+        }
+    )
+
+
+def finish(response: Response) -> Response:
+    """Add the safe headers, and pack what is worth packing."""
+    for name, value in HEADERS.items():
+        response.headers.setdefault(name, value)
+    if request.path.startswith("/api/"):
+        response.headers.setdefault("Cache-Control", "no-store")
+        pack(response)
+    return response
+
+
+def pack(response: Response) -> None:
+    """Send a long answer gzipped to whoever takes that."""
+    takes = "gzip" in request.headers.get("Accept-Encoding", "")
+    if not takes or response.direct_passthrough or "Content-Encoding" in response.headers:
+        return
+    body = response.get_data()
+    if len(body) >= GZIP_FROM_BYTES:
+        response.set_data(gzip.compress(body, 5))
+        response.headers["Content-Encoding"] = "gzip"
+        response.headers.add("Vary", "Accept-Encoding")
+
+
+def register(app: Flask) -> None:
+    """Give the app its error answers and its last step."""
+    app.register_error_handler(Refusal, answer_refusal)
+    app.register_error_handler(HTTPException, answer_http)
+    app.register_error_handler(Exception, answer_crash_logged(app))
+    app.after_request(finish)
+
+
+def answer_crash_logged(app: Flask) -> Any:
+    """Return the handler that logs a fault of ours before it answers."""
+
+    def handle(error: Exception) -> Response:
+        app.logger.exception("fault while answering %s %s", request.method, request.path)
+        return answer_crash(error)
+
+    return handle

@@ -1,0 +1,95 @@
+"""Signing in: who am I, pairing links, and redeeming one."""
+
+from typing import Any
+
+from flask import Response, jsonify, request
+from flask.views import MethodView
+from flask_smorest import Blueprint
+
+from lathhouse.errors import BadField, NotAllowed, SignInNeeded
+from lathhouse.store import access
+from lathhouse.web.requests import (
+    COOKIE,
+    PUBLIC,
+    allow,
+    is_loopback,
+    now,
+    read_object,
+    same_origin,
+    settings,
+    site_id,
+    who,
+)
+
+bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
+COOKIE_SECONDS = access.SESSION_DAYS * 86_400
+
+
+def with_cookie(response: Response, secret: str) -> Response:
+    """Set the session's cookie: out of reach of scripts and of other sites."""
+    response.set_cookie(
+        COOKIE,
+        secret,
+        max_age=COOKIE_SECONDS,
+        httponly=True,
+        samesite="Strict",
+        secure=request.is_secure,
+        path="/",
+    )
+    return response
+
+
+@bp.route("/session")
+class SessionView(MethodView):
+    """The session of this phone."""
+
+    @bp.response(200, description="Who this phone is signed in as")
+    @allow(PUBLIC)
+    def get(self) -> Response:
+        """Say who this is; a demo on this very machine signs its visitor in."""
+        actor = who()
+        demo = settings().demo
+        if actor is None and demo and is_loopback():
+            secret = access.sign_in_visitor(site_id(), now())
+            said = {"role": "owner", "person": None, "demo": True, "signed_in_now": True}
+            return with_cookie(jsonify(said), secret)
+        if actor is None:
+            raise SignInNeeded("Open this phone's pairing link first.")
+        return jsonify({"role": actor["role"], "person": actor["person"], "demo": demo})
+
+
+@bp.route("/pairings")
+class Pairings(MethodView):
+    """Links that pair a phone."""
+
+    @bp.response(201, description="A link that is good once, for ten minutes")
+    @allow("owner")
+    def post(self) -> dict[str, Any]:
+        """Make a link that pairs one phone as a worker, a viewer or an owner."""
+        body = read_object()
+        role, person = body.get("role", "worker"), body.get("person")
+        if role not in ("owner", "worker", "viewer"):
+            raise BadField("role must be one of owner, worker, viewer.", field="role")
+        secret = access.make_link(site_id(), role, person, now(), access.LINK_MINUTES)
+        return {"link": f"{request.host_url}#/pair/{secret}", "minutes": access.LINK_MINUTES}
+
+
+@bp.route("/pairings/redeem")
+class Redeem(MethodView):
+    """Pairing itself."""
+
+    @bp.response(200, description="This phone is paired")
+    @allow(PUBLIC)
+    def post(self) -> Response:
+        """Pair this phone with a link's secret."""
+        same_origin()
+        body = read_object()
+        secret, device = body.get("secret"), body.get("device")
+        found = None
+        if isinstance(secret, str):
+            device = device if isinstance(device, str) else None
+            found = access.redeem(site_id(), secret, device, now())
+        if found is None:
+            raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
+        cookie, role = found
+        return with_cookie(jsonify({"role": role, "person": None, "demo": False}), cookie)

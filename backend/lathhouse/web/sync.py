@@ -1,0 +1,93 @@
+"""The doors of sync: push, offer and pull."""
+
+from typing import Any
+
+from flask import g
+from flask.views import MethodView
+from flask_smorest import Blueprint
+from marshmallow import Schema, fields
+
+from lathhouse.errors import BadField, NotAllowed, TooMuch
+from lathhouse.settings import BATCH_MAX
+from lathhouse.sync.fields import Uuid
+from lathhouse.sync.offer import offer
+from lathhouse.sync.pull import pull
+from lathhouse.sync.push import push
+from lathhouse.web.requests import allow, now, now_ms, read_object, site_id
+
+bp = Blueprint("sync", "sync", url_prefix="/api/v1/sync", description="Push, pull and offer")
+
+
+class PullQuery(Schema):
+    """Where a pull begins and how long its page may be."""
+
+    after = fields.String(load_default="0")
+    limit = fields.Integer(load_default=500)
+
+
+def device_of(body: dict[str, Any]) -> str:
+    """Return the device that a body names.
+
+    Raises:
+        BadField: it names none.
+    """
+    device = body.get("device")
+    if not isinstance(device, str) or not Uuid().fits(device):
+        raise BadField(f"device {Uuid.says}.", field="device")
+    return device.lower()
+
+
+@bp.route("/push")
+class Push(MethodView):
+    """Events in."""
+
+    @bp.response(200, description="One verdict for each event")
+    @allow("owner", "worker", "sensor")
+    def post(self) -> dict[str, Any]:
+        """Take a batch of events; each gets its verdict, and none holds up another."""
+        body = read_object()
+        device, events = device_of(body), body.get("events")
+        if not isinstance(events, list):
+            raise BadField("events must be a list of events.", field="events")
+        if len(events) > BATCH_MAX:
+            says = f"A push takes at most {BATCH_MAX:,} events, not {len(events):,}; send fewer."
+            raise TooMuch(says)
+        actor = g.actor
+        if actor["role"] == "sensor" and any(not _is_reading(event) for event in events):
+            raise NotAllowed("A sensor records readings only.")
+        known = {"role": actor["role"], "silent_ok": actor["by"] == "token"}
+        if actor["by"] == "token":
+            known["name"] = actor["name"]
+        return push(site_id(), device, events, body.get("sent_at"), now_ms(), known)
+
+
+def _is_reading(event: Any) -> bool:
+    return isinstance(event, dict) and event.get("kind") == "read"
+
+
+@bp.route("/offer")
+class Offer(MethodView):
+    """What a restored server lacks."""
+
+    @bp.response(200, description="The ids that are not on record")
+    @allow("owner", "worker", "sensor")
+    def post(self) -> dict[str, Any]:
+        """Say which of a device's event ids are not on record."""
+        body = read_object()
+        device_of(body)
+        ids = body.get("ids")
+        if not isinstance(ids, list):
+            raise BadField("ids must be a list of event ids.", field="ids")
+        return offer(site_id(), ids, now())
+
+
+@bp.route("/pull")
+class Pull(MethodView):
+    """Rows out."""
+
+    @bp.arguments(PullQuery, location="query")
+    @bp.response(200, description="The rows that changed since the cursor")
+    @allow("owner", "worker", "viewer")
+    def get(self, query: dict[str, Any]) -> dict[str, Any]:
+        """Return a page of the rows that changed since a cursor."""
+        return pull(site_id(), query["after"], query["limit"], now_ms())
