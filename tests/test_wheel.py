@@ -1,4 +1,4 @@
-"""The wheel alone, in a clean environment, is the whole program: only that shows what is missing."""
+"""The wheel alone, in a clean environment: only that shows what is missing from it."""
 
 import json
 import os

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from lathhouse.domain.rule_terms import is_number
+
 Event = dict[str, Any]
 Lot = dict[str, Any]
 
@@ -11,7 +13,7 @@ LOSSES_MAX = 60
 
 def disagree(lot: Lot, kind: str, event: Event, recorded: Any = None, said: Any = None) -> None:
     """Note that an event and the record disagree. Both are kept; a person settles it."""
-    by = said - recorded if isinstance(said, int) and isinstance(recorded, int) else None
+    by = said - recorded if is_number(said) and is_number(recorded) else None
     note = {
         "kind": kind,
         "event": event["id"],

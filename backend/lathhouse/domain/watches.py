@@ -26,6 +26,7 @@ from lathhouse.domain.rule_terms import (
     instant_ms,
     is_number,
     length_ms,
+    round_half_up,
     run_start,
 )
 
@@ -278,6 +279,6 @@ def _shown(value: Any, shape: str, site: Site) -> str:
         _, month, day = local_date(at, site["offsets"]).split("-")
         return f"{int(day)} {MONTHS.split()[int(month) - 1]}"
     if is_number(value):
-        whole = round(value, 1)
-        return str(int(whole)) if whole == int(whole) else str(whole)
+        tenths = round_half_up(value * 10) / 10
+        return str(int(tenths)) if tenths == int(tenths) else str(tenths)
     return str(value) if isinstance(value, str) and value else "?"

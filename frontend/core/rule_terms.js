@@ -1,0 +1,88 @@
+// @ts-check
+/** The small words of a watch rule: twin of `domain/rule_terms.py`. @module */
+import {
+  BadInstant, DAY_MS, HOUR_MS, MINUTE_MS, localInstant, parseInstant, toMs,
+} from "./instants.js";
+
+const UNITS_MS = { days: DAY_MS, hours: HOUR_MS, minutes: MINUTE_MS };
+
+/** The fact of a dotted name, or null where it is not known. */
+export function fact(facts, path) {
+  let value = facts;
+  for (const part of path.split(".")) {
+    const object = value !== null && typeof value === "object" && !Array.isArray(value);
+    value = object && Object.hasOwn(value, part) ? value[part] : null;
+  }
+  return value ?? null;
+}
+
+/** Whether a value stands in this relation to what is wanted; unknown values never do. */
+export function compare(value, op, wanted) {
+  if (op === "known" || op === "unknown") return (value !== null) === (op === "known");
+  if (op === "in" || op === "not_in") return value !== null && wanted.includes(value) === (op === "in");
+  if (op === "is" || op === "is_not") return value !== null && (value === wanted) === (op === "is");
+  if (!["at_least", "above", "at_most", "below"].includes(op)) {
+    throw new Error(`no such relation in a watch: ${op}`);
+  }
+  if (typeof value !== typeof wanted || !["number", "string"].includes(typeof value)) return false;
+  if (op === "at_least") return value >= wanted;
+  if (op === "above") return value > wanted;
+  return op === "at_most" ? value <= wanted : value < wanted;
+}
+
+function wantedValue(term, facts) {
+  const named = term !== null && typeof term === "object" && !Array.isArray(term);
+  return named ? fact(facts, term.fact) : term;
+}
+
+/** Whether `[fact, relation, value]` holds. */
+export function holds(condition, facts) {
+  const wanted = condition.length > 2 ? wantedValue(condition[2], facts) : null;
+  return compare(fact(facts, condition[0]), condition[1], wanted);
+}
+
+/** When the unbroken run that `{"run_of": field, relation: value}` asks for began. */
+export function runStart(facts, term) {
+  const series = fact(facts, `series.${term.run_of}`) ?? [];
+  const op = Object.keys(term).find((name) => name !== "run_of");
+  const wanted = wantedValue(term[op], facts);
+  let start = null;
+  for (const [at, value] of series.toReversed()) {
+    if (!compare(value ?? null, op, wanted)) break;
+    start = at;
+  }
+  return start;
+}
+
+/** A length of time in milliseconds, or null where its fact is not known. */
+export function lengthMs(spec, facts) {
+  if (!("fact" in spec)) {
+    const total = Object.entries(UNITS_MS).reduce((sum, [unit, ms]) => sum + (spec[unit] ?? 0) * ms, 0);
+    return roundHalfUp(total);
+  }
+  const value = fact(facts, spec.fact);
+  if (typeof value !== "number") return "else" in spec ? lengthMs(spec.else, facts) : null;
+  const scaled = (value * UNITS_MS[spec.unit] * (spec.times ?? 1)) / (spec.over ?? 1);
+  return roundHalfUp(scaled) + (lengthMs(spec.plus ?? {}, facts) ?? 0);
+}
+
+function roundHalfUp(number) {
+  return Math.floor(number + 0.5);
+}
+
+/** The instant of canonical text, a typed time, or a local date's first moment; null otherwise. */
+export function instantMs(value, site) {
+  if (typeof value !== "string") return null;
+  if (value.length === 24 && value.endsWith("Z")) return toMs(value);
+  try {
+    if (value.length === 10) return finite(localInstant(value, "00:00", site.offsets));
+    return parseInstant(value);
+  } catch (error) {
+    if (error instanceof BadInstant || error instanceof RangeError) return null;
+    throw error;
+  }
+}
+
+function finite(ms) {
+  return Number.isFinite(ms) ? ms : null;
+}

@@ -1,0 +1,225 @@
+// @ts-check
+/**
+ * Watches: alert rules as data, read by this small interpreter: twin of `domain/watches.py`.
+ * `now` is always passed in.
+ * @module
+ */
+import {
+  afterWorkingTime, localDate, localInstant, localTime, nextWorkingDay, toMs, toText,
+} from "./instants.js";
+import { fact, holds, instantMs, lengthMs, runStart } from "./rule_terms.js";
+
+export const LEVELS = ["due", "late", "alarm"];
+const MONTHS = ("January February March April May June July August September October November"
+  + " December").split(" ");
+const SHARED = ["clock", "after", "unless", "until", "counts"];
+
+/**
+ * {findings, notices, next_deadline} of one subject at an instant.
+ * @param {any[]} rules
+ * @param {string} subject `lot`, `place`, `phone` or `nursery`
+ * @param {Record<string, any>} facts
+ * @param {string} now canonical text
+ * @param {{offsets: any[], working_days: number[]}} site
+ */
+export function evaluate(rules, subject, facts, now, site) {
+  const nowMs = toMs(now);
+  /** @type {any[]} */
+  const findings = [];
+  /** @type {any[]} */
+  const notices = [];
+  /** @type {number[]} */
+  const deadlines = [];
+  for (const shipped of rules) {
+    const rule = forCrop(shipped, facts.crop ?? null);
+    if (!rule.subjects.includes(subject) || rule.enabled === false) continue;
+    const [found, ahead] = worstCase(rule, facts, nowMs, site);
+    deadlines.push(...ahead);
+    if (found) {
+      const [answer, ends] = answered(rule, facts, found, nowMs, site);
+      if (ends !== null) deadlines.push(ends);
+      if (answer) findings.push({ ...finding(rule, found, facts, site), ...answer });
+    }
+    notices.push(...foretold(rule, facts, nowMs, site));
+  }
+  hide(rules, findings);
+  const ahead = deadlines.filter((at) => at > nowMs);
+  return { findings, notices, next_deadline: ahead.length ? toText(Math.min(...ahead)) : null };
+}
+
+/** The rule as it stands for a crop: what the owner changed for it replaces the rest. */
+export function forCrop(rule, crop) {
+  const changed = rule.crops?.[crop];
+  return changed ? { ...rule, ...changed } : rule;
+}
+
+function casesOf(rule) {
+  /** @type {Record<string, any>} */
+  const shared = {};
+  for (const key of SHARED) if (key in rule) shared[key] = rule[key];
+  const cases = rule.cases?.length ? rule.cases : [{}];
+  return cases.map((one) => ({ ...shared, ...one }));
+}
+
+function worstCase(rule, facts, nowMs, site) {
+  if (!(rule.when ?? []).every((condition) => holds(condition, facts))) return [null, []];
+  let worst = null;
+  const ahead = [];
+  for (const one of casesOf(rule)) {
+    let times = levelTimes(one, facts, site);
+    const until = "until" in one ? instantMs(fact(facts, one.until), site) : null;
+    if (until !== null) {
+      times = Object.fromEntries(Object.entries(times).filter(([, at]) => at < until));
+      if (nowMs >= until) continue;
+    }
+    ahead.push(...Object.values(times));
+    const reached = LEVELS.filter((level) => level in times && times[level] <= nowMs);
+    if (!reached.length) continue;
+    if (until !== null) ahead.push(until);
+    const level = /** @type {string} */ (reached.at(-1));
+    const since = Math.min(...reached.map((name) => times[name]));
+    const found = { ...one, level, since, level_since: times[level] };
+    if (!worst || heavier(found, worst)) worst = found;
+  }
+  return [worst, ahead];
+}
+
+function heavier(a, b) {
+  const difference = LEVELS.indexOf(a.level) - LEVELS.indexOf(b.level);
+  return difference > 0 || (difference === 0 && a.since < b.since);
+}
+
+/** {level: instant} of a case; empty where it does not apply or has not begun. */
+export function levelTimes(one, facts, site) {
+  if (!(one.when ?? []).every((condition) => holds(condition, facts))) return {};
+  if ((one.unless ?? []).some((term) => answeredBy(term, facts, site))) return {};
+  const start = clockStart(one.clock, facts, site);
+  if (start === null) return {};
+  /** @type {Record<string, number>} */
+  const times = {};
+  for (const [level, spec] of Object.entries(one.after)) {
+    const at = spec === null ? null : levelTime(start, spec, one, facts, site);
+    if (at !== null) times[level] = at;
+  }
+  return times;
+}
+
+function levelTime(start, spec, one, facts, site) {
+  if ("local_time" in spec) {
+    return localInstant(localDate(start, site.offsets), spec.local_time, site.offsets);
+  }
+  const length = lengthMs(spec, facts);
+  if (length === null) return null;
+  if (one.counts === "working_days") {
+    return afterWorkingTime(start, length, site.offsets, site.working_days);
+  }
+  return start + length;
+}
+
+/** When a clock starts, or null while it has not. See the Python twin. */
+export function clockStart(clock, facts, site) {
+  if (Array.isArray(clock)) {
+    const [first, ...others] = clock.map((path) => instantMs(fact(facts, path), site));
+    return first === null ? null : Math.max(first, ...others.filter((at) => at !== null));
+  }
+  if ("run_of" in clock) return instantMs(runStart(facts, clock), site);
+  const seen = instantMs(fact(facts, clock.working_day_after), site);
+  if (seen === null) return null;
+  const day = nextWorkingDay(localDate(seen, site.offsets), site.working_days);
+  return day ? localInstant(day, "00:00", site.offsets) : null;
+}
+
+function answeredBy(term, facts, site) {
+  const at = instantMs(fact(facts, term.fact), site);
+  const start = instantMs(fact(facts, term.from), site);
+  if (at === null || start === null) return false;
+  return at >= start + (lengthMs(term.plus ?? {}, facts) ?? 0);
+}
+
+/** The state that people's answers give a finding, and when that ends. See the Python twin. */
+function answered(rule, facts, one, nowMs, site) {
+  const answers = facts.answers?.[rule.id] ?? {};
+  const { deferred, acknowledged, shelved } = answers;
+  if (deferred && rule.fixed !== true) {
+    const until = instantMs(deferred.until, site);
+    if (until !== null && nowMs < until) return [null, until];
+    if (until === null && toMs(deferred.at) >= one.since) return [null, null];
+  }
+  /** @type {Record<string, any>} */
+  let state = { state: "open" };
+  if (acknowledged && toMs(acknowledged.at) >= one.since) {
+    state = { state: "acknowledged", acknowledged_at: acknowledged.at, acknowledged_by: acknowledged.by };
+  }
+  const ends = shelved ? instantMs(shelved.until, site) : null;
+  if (shelved && ends !== null && toMs(shelved.at) >= one.since && nowMs < ends) {
+    Object.assign(state, {
+      state: "shelved", shelved_at: shelved.at, shelved_by: shelved.by,
+      shelved_until: toText(ends), shelved_why: shelved.why ?? null,
+    });
+    return [state, ends];
+  }
+  return [state, null];
+}
+
+function foretold(rule, facts, nowMs, site) {
+  if (!("foretell" in rule)) return [];
+  if (!(rule.when ?? []).every((condition) => holds(condition, facts))) return [];
+  const one = casesOf(rule)[0];
+  const times = Object.values(levelTimes(one, facts, site));
+  const start = times.length ? clockStart(one.clock, facts, site) : null;
+  const ahead = lengthMs(rule.foretell, facts);
+  if (start === null || ahead === null) return [];
+  const first = Math.min(...times);
+  if (!(start + ahead <= nowMs && nowMs < first)) return [];
+  const on = toText(first);
+  const says = fill(rule.foretells, { ...facts, on }, site);
+  return [{ watch: rule.id, since: toText(start + ahead), on, says }];
+}
+
+function finding(rule, one, facts, site) {
+  const { kind } = facts;
+  const times = { since: toText(one.since), level_since: toText(one.level_since) };
+  const words = { ...facts, ...times, level: one.level };
+  return {
+    watch: rule.id,
+    level: one.level,
+    ...times,
+    subject: { kind, id: facts.id },
+    lot: kind === "lot" ? facts.id : null,
+    place: kind === "place" ? facts.id : facts.place ?? null,
+    priority: one.priority ?? rule.priority,
+    says: fill(one.says || rule.says, words, site),
+    next_action: fill(one.next_action || rule.next_action, words, site),
+    hidden_by: null,
+  };
+}
+
+function hide(rules, findings) {
+  const found = new Map(findings.map((one) => [one.watch, one]));
+  for (const rule of rules) {
+    for (const hidden of rule.hides ?? []) {
+      if (found.has(rule.id) && found.has(hidden)) found.get(hidden).hidden_by = rule.id;
+    }
+  }
+}
+
+/** A sentence with `{fact}`, `{fact|date}` or `{fact|time}` filled in; unknown is "?". */
+export function fill(template, facts, site) {
+  const [first, ...parts] = template.split("{");
+  return parts.reduce((text, part) => {
+    const end = part.indexOf("}");
+    const [path, shape = ""] = part.slice(0, end).split("|");
+    return text + shown(fact(facts, path), shape, site) + part.slice(end + 1);
+  }, first);
+}
+
+function shown(value, shape, site) {
+  const at = shape ? instantMs(value, site) : null;
+  if (at !== null && shape === "time") return localTime(at, site.offsets);
+  if (at !== null) {
+    const [, month, day] = localDate(at, site.offsets).split("-").map(Number);
+    return `${day} ${MONTHS[month - 1]}`;
+  }
+  if (typeof value === "number") return String(Math.round(value * 10) / 10);
+  return typeof value === "string" && value ? value : "?";
+}

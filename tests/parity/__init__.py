@@ -1,0 +1,1 @@
+"""The two cores are one core."""
