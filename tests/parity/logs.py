@@ -214,7 +214,7 @@ def closing(log: LogMaker) -> None:
 
 
 STORIES: list[Callable[[LogMaker], None]] = [
-    chill, chill, chill, warm, warm, bench, bench, bench, flats, flats, flats, pots, pots, split,
+    chill, chill, chill, warm, warm, bench, bench, bench, bench, flats, flats, flats, flats, pots, pots, split,
     wet_and_dry, wet_and_dry, closing,
 ]  # fmt: skip
 CROPS = [

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
-from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms, to_text
+from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.domain.lot import fold
 from lathhouse.domain.overlay import overlay, snapshot
 from lathhouse.domain.watches import load_rules
@@ -36,7 +36,9 @@ def random_cases(seeds: range) -> list[dict[str, Any]]:
         for event in parent or []:
             event["lot"] = "P" if event["lot"] == LOT else event["lot"]
         # Near an event is where levels change; far from all of them is where they must not.
-        near = to_ms(pick.choice(events)["at"]) + pick.choice([0, 1, 11, 25]) * HOUR_MS
+        short = [e for e in events if e["kind"] in ("soak_started", "sanitise_started", "counted")]
+        by = pick.choice(short) if short and pick.random() < 0.6 else pick.choice(events)
+        near = to_ms(by["at"]) + pick.choice([0, 11, 60, 660, 1500, 2250]) * MINUTE_MS
         far = START + pick.randint(0, 200) * DAY_MS // 2
         start = to_text(near if pick.random() < 0.7 else far)
         cases.append(life(seed, events, pick.randint(0, len(events)), start, parent))
@@ -97,7 +99,7 @@ def _count_cleared_by_events(
         if case["kind"] != "life" or result["lot"] is None:
             continue
         ordered = sorted(case["events"], key=lambda event: event["at"])
-        earlier = in_python({**case, "events": ordered[: len(ordered) * 2 // 3], "split": 0})
+        earlier = in_python({**case, "events": ordered[: max(1, len(ordered) - 2)], "split": 0})
         before = dict(map(tuple, earlier.get("evaluations") or []))
         after = dict(map(tuple, result["evaluations"]))
         for at in before.keys() & after.keys():

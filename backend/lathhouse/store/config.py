@@ -127,7 +127,7 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
     for kind in (*ROW_KINDS.values(), "solution"):
         for subject in sorted(log.subjects(kind)):
             added = log.added_about(kind, subject)
-            stored = data_of(log.work, kind, subject) if kind == "place" else None
+            stored = data_of(log.work, kind, subject) if kind in ("place", "nursery") else None
             if stored is not None and newer_only(stored, added):
                 found[(kind, subject)] = go_on(kind, stored, effective(added))
                 continue

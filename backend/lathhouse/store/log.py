@@ -152,7 +152,7 @@ def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]
         return [("lot", data.get("into"))]
     if kind in PLACE_KINDS and data.get("place"):
         return [("place", data["place"])]
-    if kind == "round_closed":
+    if kind in ("round_closed", "read"):
         return [("nursery", site_id)]
     if kind.startswith("solution_") or kind == "sanitise_started":
         return [("solution", data.get("solution"))]

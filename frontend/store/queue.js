@@ -1,0 +1,139 @@
+// @ts-check
+/**
+ * The outbox as transactions: what is sent next, and what the server's answers do to it.
+ *
+ * `outbox` holds {seq, id} of what no answer has named yet; `confirming` holds {id, revision} of
+ * what the server has stored but whose rows have not come back; `events` holds every own event as
+ * it was recorded, until a verified backup of the server covers it; `refused` is the tray.
+ * @module
+ */
+import { lastSkew } from "./clock.js";
+import { durably, reading } from "./database.js";
+
+/** What the engine remembers from pass to pass. */
+export async function memory() {
+  const names = ["device", "epoch", "revision", "server_next_seq", "cursor", "afresh"];
+  return reading(async (db) => {
+    const store = db.transaction("meta").store;
+    const [device, epoch, revision, next, cursor, afresh] = await Promise.all(names.map((name) => store.get(name)));
+    return {
+      device: device ?? null, epoch: epoch ?? null, revision: revision ?? 0, next_seq: next ?? 0,
+      cursor: cursor ?? "0", afresh: afresh ?? false,
+    };
+  });
+}
+
+/**
+ * The oldest unsent events, at most `most`, without those left aside for now.
+ * @param {number} most
+ * @param {string[]} aside ids
+ */
+export function unsent(most, aside = []) {
+  return reading(async (db) => {
+    const tx = db.transaction(["outbox", "events"]);
+    const entries = await tx.objectStore("outbox").getAll(null, most + aside.length);
+    const next = entries.filter(({ id }) => !aside.includes(id)).slice(0, most);
+    const events = await Promise.all(next.map(({ id }) => tx.objectStore("events").get(id)));
+    return events.filter(Boolean);
+  });
+}
+
+/** An event as it is sent: what the phone keeps for itself is left out. */
+export function asSent(event) {
+  const { device: _device, at: _at, ...sent } = event;
+  return sent;
+}
+
+/**
+ * Apply a push's answer, in one transaction. An entry leaves the outbox only when the answer names
+ * its id; a refused one goes to the tray with its problem; one that mends another, or takes it
+ * back, empties the other's place in the tray.
+ * @param {any} answer
+ * @param {any[]} sent
+ * @returns {Promise<number>} how many entries the answer settled
+ */
+export function settle(answer, sent) {
+  const byId = new Map(sent.map((event) => [event.id, event]));
+  const done = [...(answer.stored ?? []), ...(answer.already ?? [])].filter((id) => byId.has(id));
+  const refused = (answer.refused ?? []).filter((one) => byId.has(one.id));
+  return durably(["outbox", "confirming", "refused", "events", "meta"], async (tx) => {
+    const meta = tx.objectStore("meta");
+    for (const { id, problem } of refused) await putInTray(tx, byId.get(id), problem);
+    for (const id of done) await stored(tx, byId.get(id), answer.revision ?? 0);
+    if (!(await meta.get("epoch")) && answer.epoch) await meta.put(answer.epoch, "epoch");
+    await meta.put(lastSkew(), "skew_ms");
+    await forget(tx, answer.backed_up_seq ?? 0);
+    return done.length + refused.length;
+  });
+}
+
+async function stored(tx, event, revision) {
+  await tx.objectStore("outbox").delete(event.seq);
+  await tx.objectStore("confirming").put({ id: event.id, revision });
+  const mended = event.mends ?? (event.kind === "voided" ? event.data.of : null);
+  const entry = mended ? await tx.objectStore("refused").get(mended) : null;
+  if (entry) await tx.objectStore("refused").put({ ...entry, mended_by: event.id });
+}
+
+async function putInTray(tx, event, problem) {
+  await tx.objectStore("outbox").delete(event.seq);
+  // After a restore a mended one is sent once more, so that its number is accounted for there.
+  const before = await tx.objectStore("refused").get(event.id);
+  const entry = { id: event.id, event, problem, mending: null, mended_by: null, ...before };
+  await tx.objectStore("refused").put({ ...entry, problem });
+}
+
+/** Let go of own events that a verified backup of the server covers. */
+async function forget(tx, backedUpSeq) {
+  const meta = tx.objectStore("meta");
+  if (backedUpSeq <= ((await meta.get("forgotten_seq")) ?? 0)) return;
+  const waiting = new Set(await tx.objectStore("outbox").getAllKeys());
+  for (const { id } of await tx.objectStore("confirming").getAll()) {
+    waiting.add((await tx.objectStore("events").get(id))?.seq);
+  }
+  const open = (await tx.objectStore("refused").getAll()).filter((entry) => !entry.mended_by);
+  for (const entry of open) waiting.add(entry.event.seq);
+  for (const event of await tx.objectStore("events").getAll()) {
+    if (event.seq > backedUpSeq || waiting.has(event.seq)) continue;
+    await tx.objectStore("events").delete(event.id);
+    await tx.objectStore("refused").delete(event.id);
+  }
+  await meta.put(backedUpSeq, "forgotten_seq");
+}
+
+/** Note what the last answer said of the server, for the next one to be held against. */
+export function remember({ revision, next_seq: next }) {
+  return durably(["meta"], async (tx) => {
+    await tx.objectStore("meta").put(revision, "revision");
+    await tx.objectStore("meta").put(next, "server_next_seq");
+  });
+}
+
+/** The ids of all own events that this phone still holds. @returns {Promise<string[]>} */
+export function heldIds() {
+  return reading((db) => db.getAllKeys("events"));
+}
+
+/**
+ * A server that was restored: queue again what it lacks, and read its rows from the start. In one
+ * transaction, so that a phone killed in between notices the restore again.
+ * @param {string[]} missing ids
+ * @param {{epoch: string, revision: number, next_seq: number}} server
+ */
+export function beginAfresh(missing, server) {
+  return durably(["events", "outbox", "confirming", "meta"], async (tx) => {
+    for (const id of missing) {
+      const event = await tx.objectStore("events").get(id);
+      if (event) await tx.objectStore("outbox").put({ seq: event.seq, id });
+      await tx.objectStore("confirming").delete(id);
+    }
+    const meta = tx.objectStore("meta");
+    await Promise.all([
+      meta.put(server.epoch, "epoch"),
+      meta.put(server.revision, "revision"),
+      meta.put(server.next_seq, "server_next_seq"),
+      meta.put("0", "cursor"),
+      meta.put(true, "afresh"),
+    ]);
+  });
+}

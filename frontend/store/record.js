@@ -1,0 +1,108 @@
+// @ts-check
+/**
+ * Recording: the one way in. An event, its place in the outbox and the device's next number are
+ * written in one strict transaction; only when it has completed is the event saved.
+ * @module
+ */
+import { uuid7 } from "../core/ids.js";
+import { clockNote, correctionMs, localText } from "./clock.js";
+import { durably, reading } from "./database.js";
+
+/**
+ * @typedef {{by?: string | null, observedAt?: string, typed?: boolean, mends?: string,
+ *   clock?: {run: string, skew_ms: number}}} More
+ * @typedef {{kind: string, lot: string | null, data?: Record<string, any>, more?: More}} Draft
+ */
+
+/** @type {Set<(events: any[]) => void>} */
+const listeners = new Set();
+
+/** Be told of every event that has been saved. @param {(events: any[]) => void} listener */
+export function onRecorded(listener) {
+  listeners.add(listener);
+}
+
+/**
+ * Save one event and queue it. Resolves with it once it is on disk.
+ * @param {string} kind
+ * @param {string | null} lot
+ * @param {Record<string, any>} [data]
+ * @param {More} [more] `observedAt` a time typed by hand goes with `typed: true`
+ * @throws {import("./database.js").StorageFull} nothing was saved
+ */
+export async function record(kind, lot, data = {}, more = {}) {
+  const [event] = await recordAll([{ kind, lot, data, more }]);
+  return event;
+}
+
+/**
+ * Save several events, all or none of them.
+ * @param {Draft[]} drafts
+ * @returns {Promise<any[]>}
+ */
+export async function recordAll(drafts) {
+  // Made here, once: where a dying connection makes the transaction run twice, the second run
+  // must know the first one's events.
+  const said = drafts.map(spoken);
+  const events = await durably(["events", "outbox", "meta"], async (tx) => {
+    const before = await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id)));
+    if (before.every(Boolean)) return before;
+    const meta = tx.objectStore("meta");
+    const [device, seq, by] = await Promise.all([deviceIn(meta), meta.get("next_seq"), meta.get("person")]);
+    const first = seq ?? 1;
+    const made = said.map((one, index) => numbered(one, device, first + index, by ?? null));
+    await Promise.all([
+      meta.put(first + made.length, "next_seq"),
+      ...made.map((event) => tx.objectStore("events").add(event)),
+      ...made.map(({ seq: number, id }) => tx.objectStore("outbox").add({ seq: number, id })),
+    ]);
+    return made;
+  });
+  for (const listener of listeners) listener(events);
+  return events;
+}
+
+async function deviceIn(meta) {
+  const known = await meta.get("device");
+  if (known) return known;
+  const device = uuid7();
+  await meta.put(device, "device");
+  return device;
+}
+
+/** This phone's own id, made now where it has none. @returns {Promise<string>} */
+export function deviceId() {
+  return durably(["meta"], (tx) => deviceIn(tx.objectStore("meta")));
+}
+
+function spoken({ kind, lot, data = {}, more = {} }) {
+  const clock = more.clock ?? clockNote();
+  const observed = more.observedAt ?? localText();
+  const skew = more.clock ? more.clock.skew_ms : correctionMs();
+  return {
+    id: uuid7(),
+    kind,
+    lot,
+    observed_at: observed,
+    by: more.by,
+    data: Object.fromEntries(Object.entries(data).filter(([, value]) => value !== undefined)),
+    at: new Date(Date.parse(observed) + (more.typed || Math.abs(skew) < 120_000 ? 0 : skew)).toISOString(),
+    ...(clock ? { clock } : {}),
+    ...(more.typed ? { typed: true, recorded_at: localText() } : {}),
+    ...(more.mends ? { mends: more.mends } : {}),
+  };
+}
+
+function numbered(said, device, seq, by) {
+  return { ...said, seq, device, by: said.by === undefined ? by : said.by };
+}
+
+/**
+ * Take an event back: nothing is erased, a `voided` is recorded.
+ * @param {string | {id: string, lot: string | null}} event its id, for one recorded on this phone
+ */
+export async function undo(event, why = "undone") {
+  const known = typeof event === "string" ? await reading((db) => db.get("events", event)) : event;
+  const id = typeof event === "string" ? event : event.id;
+  return record("voided", known?.lot ?? null, { of: id, why });
+}

@@ -1,0 +1,54 @@
+/*
+ * The worker: keeps the whole app, one version at a time, so that it opens with no network.
+ * Its list of files comes from the server with a hash over all of them; any changed file makes a
+ * new version, which is fetched whole or not at all and waits until the page says "take over".
+ * It decides nothing by the clock and never touches the record.
+ */
+importScripts("/shell.js");
+
+const CACHE = `lathhouse-${self.SHELL.version}`;
+const HOME = "/index.html";
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(keepAll());
+});
+
+async function keepAll() {
+  const cache = await caches.open(CACHE);
+  const answers = await Promise.all(
+    self.SHELL.files.map(async (path) => {
+      const answer = await fetch(path, { cache: "reload" });
+      if (!answer.ok) throw new Error(`${path}: ${answer.status}`);
+      return [path, answer];
+    }),
+  );
+  await Promise.all(answers.map(([path, answer]) => cache.put(path, answer)));
+}
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil(
+    (async () => {
+      const names = await caches.keys();
+      const old = names.filter((name) => name.startsWith("lathhouse-") && name !== CACHE);
+      await Promise.all(old.map((name) => caches.delete(name)));
+      await self.clients.claim();
+    })(),
+  );
+});
+
+self.addEventListener("message", (event) => {
+  if (event.data === "take-over") void self.skipWaiting();
+});
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  const ours = url.origin === self.location.origin && event.request.method === "GET";
+  if (!ours || url.pathname.startsWith("/api/") || url.pathname === "/health") return;
+  event.respondWith(answer(event.request, url));
+});
+
+async function answer(request, url) {
+  const path = request.mode === "navigate" ? HOME : url.pathname;
+  const kept = await (await caches.open(CACHE)).match(path);
+  return kept ?? fetch(request);
+}
