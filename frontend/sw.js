@@ -14,15 +14,21 @@ self.addEventListener("install", (event) => {
 });
 
 async function keepAll() {
-  const cache = await caches.open(CACHE);
   const answers = await Promise.all(
-    self.SHELL.files.map(async (path) => {
-      const answer = await fetch(path, { cache: "reload" });
-      if (!answer.ok) throw new Error(`${path}: ${answer.status}`);
-      return [path, answer];
-    }),
+    self.SHELL.files.map(async (path) => [path, await fresh(path)]),
   );
+  // Where the version changed while we fetched, these files are of two versions (FAULTS F16).
+  const list = await (await fresh("/shell.js")).text();
+  if (!list.includes(`"${self.SHELL.version}"`)) throw new Error("the version changed meanwhile");
+  const cache = await caches.open(CACHE);
   await Promise.all(answers.map(([path, answer]) => cache.put(path, answer)));
+}
+
+/** A file from the server itself: the browser's own cache may hold old bytes (FAULTS F16). */
+async function fresh(path) {
+  const answer = await fetch(path, { cache: "reload" });
+  if (!answer.ok) throw new Error(`${path}: ${answer.status}`);
+  return answer;
 }
 
 self.addEventListener("activate", (event) => {

@@ -2,13 +2,16 @@
 /**
  * The house: what the screens read. Rows as the server left them, with the unsent events laid
  * over them. First rows alone (enough for the round's first paint), then, once the core is there,
- * the lots and findings that this phone works out itself.
+ * the lots and findings that this phone works out itself (`deriving.js`).
  * @module
  */
-import { signal } from "../vendor/signals.js";
+import { computed, signal } from "../vendor/signals.js";
+import { recall } from "./clock.js";
 import { reading } from "./database.js";
 
-/** @type {import("../vendor/signals.js").Signal<Map<string, Map<string, any>>>} */
+/** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
+
+/** Every row but lots, unsent changes included. @type {{value: RowsByKind}} */
 export const rows = signal(new Map());
 /** Lots by id, unsent events included. */
 export const lots = signal(new Map());
@@ -18,62 +21,141 @@ export const findings = signal(new Map());
 export const notices = signal(new Map());
 /** Own events not yet known to be on the server, oldest first. */
 export const pending = signal(/** @type {any[]} */ ([]));
-/** Refused records that need mending. */
+/** Own events that the server has stored, but whose rows it has not sent back yet. */
+export const confirming = signal(/** @type {any[]} */ ([]));
+/** Refused records that need mending: `{id, event, problem, mending}`. */
 export const tray = signal(/** @type {any[]} */ ([]));
 /** Ids of unsent events that the phone cannot lay over a lot without the server. */
 export const unconfirmed = signal(new Set());
+/** This minute, by the server's time. */
 export const now = signal(new Date().toISOString());
+/** How things stand with the server; `state` is one of the engine's, or `starting`. */
 export const contact = signal({ state: "starting", detail: "", last_sync_at: /** @type {string | null} */ (null) });
+/** Who is signed in: `{role, person, demo}`. */
 export const session = signal(/** @type {any} */ (null));
+/** What is wrong with the phone's own storage: a `Trouble` of the database, `full`, or "". */
 export const trouble = signal("");
 export const ready = signal(false);
+/** Nothing at all was stored when the app started. */
 export const bornEmpty = signal(false);
+/** A phone that was paired finds its record gone (FAULTS F19). */
+export const emptied = signal(false);
+/** This phone's own id, or "" where it has recorded nothing. */
+export const device = signal("");
 
+export const outboxCount = computed(() => pending.value.length);
+export const trayCount = computed(() => tray.value.filter((entry) => !entry.mending).length);
+export const lastSync = computed(() => contact.value.last_sync_at);
+
+/** The rows as the server left them, lots too. @type {RowsByKind} */
+let stored = new Map();
+/** Raised by whatever changes the queue in memory, so that a slower read of the disk notices. */
+let changes = 0;
+
+/** The rows as the server left them. */
+export const storedRows = () => stored;
 /** All rows of a kind. @param {string} kind @returns {any[]} */
 export const all = (kind) => [...(rows.value.get(kind)?.values() ?? [])];
-/** One row. @returns {any | null} */
-export const one = (kind, id) => rows.value.get(kind)?.get(id) ?? null;
+/** One row. @param {string} kind @param {string | null} id @returns {any | null} */
+export const one = (kind, id) => rows.value.get(kind)?.get(id ?? "") ?? null;
 /** Places in walking order. */
 export const places = () => all("place").sort((a, b) => (a.order ?? 1e9) - (b.order ?? 1e9) || (a.name < b.name ? -1 : 1));
+export const people = () => all("person");
+/** The crop protocols in use. */
+export const crops = () => all("protocol");
+/** The watch rules. */
+export const rules = () => all("watch");
+/** The server's standing alerts, as last heard. */
+export const alerts = () => all("alert");
 /** The nursery's row. */
 export const nursery = () => all("nursery")[0] ?? null;
+/** This phone's own row. */
+export const phone = () => one("phone", device.value);
 /** The name of a person, or of nobody. */
 export const person = (id) => one("person", id)?.name ?? null;
 
+/**
+ * Where a record is: `phone` (saved here, not sent), `tray` (refused) or `server`.
+ * @param {string} id
+ */
+export function savedState(id) {
+  if (pending.value.some((event) => event.id === id)) return "phone";
+  return tray.value.some((entry) => entry.id === id) ? "tray" : "server";
+}
+
 /** Read what the phone holds; the first thing an app start does. */
 export async function openHouse() {
-  const kept = await reading(async (db) => {
-    const tx = db.transaction(["rows", "outbox", "events", "refused", "meta"]);
-    const [stored, queue, refused, lastSync, signedIn] = await Promise.all([
-      tx.objectStore("rows").getAll(),
-      tx.objectStore("outbox").getAll(),
-      tx.objectStore("refused").getAll(),
-      tx.objectStore("meta").get("last_sync_at"),
-      tx.objectStore("meta").get("session"),
-    ]);
-    const events = await Promise.all(queue.map((entry) => tx.objectStore("events").get(entry.id)));
-    return { stored, refused, lastSync, signedIn, events: events.filter(Boolean) };
-  });
-  const byKind = new Map();
-  for (const row of kept.stored) kindOf(byKind, row.kind).set(row.id, row.data);
-  rows.value = byKind;
-  pending.value = kept.events;
-  tray.value = kept.refused;
-  contact.value = { ...contact.value, last_sync_at: kept.lastSync ?? null };
-  session.value ??= kept.signedIn ?? null;
-  bornEmpty.value = kept.stored.length === 0;
+  await readHouse();
+  bornEmpty.value = stored.size === 0;
   showStored();
+  // What is unsent must not be missing from the first thing that is seen.
+  if (pending.value.length + confirming.value.length) (await import("./deriving.js")).derive();
   ready.value = true;
 }
 
-function kindOf(byKind, kind) {
-  if (!byKind.has(kind)) byKind.set(kind, new Map());
-  return byKind.get(kind);
+/** Read it again, after another tab has changed it; `derive` shows it. */
+export async function readHouse() {
+  const kept = await reading(async (db) => {
+    const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
+    const meta = tx.objectStore("meta");
+    const [held, queue, last, signedIn, own, skew] = await Promise.all([
+      tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
+      meta.get("session"), meta.get("device"), meta.get("skew_ms"),
+    ]);
+    return { held, queue, last, signedIn, own, skew };
+  });
+  stored = byKind(kept.held);
+  recall(kept.skew ?? 0);
+  device.value = kept.own ?? "";
+  session.value ??= kept.signedIn ?? null;
+  takeQueue(kept.queue, kept.last);
+}
+
+async function readQueue(tx) {
+  const events = tx.objectStore("events");
+  const eventsOf = async (name) => {
+    const entries = await tx.objectStore(name).getAll();
+    const found = await Promise.all(entries.map(({ id }) => events.get(id)));
+    return found.filter(Boolean);
+  };
+  const [outbox, sent, refused] = await Promise.all([
+    eventsOf("outbox"), eventsOf("confirming"), tx.objectStore("refused").getAll(),
+  ]);
+  return { outbox, sent, refused };
+}
+
+function takeQueue({ outbox, sent, refused }, lastSyncAt) {
+  const inTray = new Set(refused.map((entry) => entry.id));
+  // After a restore a refused one is sent again for its number's sake: it is nobody's unsent work.
+  pending.value = outbox.filter((event) => !inTray.has(event.id));
+  confirming.value = sent;
+  tray.value = openEntries(refused, inTray);
+  contact.value = { ...contact.value, last_sync_at: lastSyncAt ?? null };
+}
+
+/** The refused ones that nothing has mended, oldest first; not those that failed to mend another. */
+function openEntries(refused, inTray) {
+  return refused
+    .filter((entry) => !entry.mended_by && !inTray.has(entry.mending))
+    .sort((a, b) => a.event.seq - b.event.seq);
+}
+
+/** @returns {RowsByKind} */
+function byKind(list) {
+  const found = new Map();
+  for (const { kind, id, data } of list) kindOf(found, kind).set(id, data);
+  return found;
+}
+
+function kindOf(kinds, kind) {
+  if (!kinds.has(kind)) kinds.set(kind, new Map());
+  return kinds.get(kind);
 }
 
 /** Until the core is there: the rows as they are, and the alerts that stood when last in touch. */
 function showStored() {
-  lots.value = new Map(rows.value.get("lot") ?? []);
+  rows.value = stored;
+  lots.value = new Map(stored.get("lot") ?? []);
   const found = new Map();
   for (const alert of all("alert")) {
     const key = `${alert.subject.kind}:${alert.subject.id}`;
@@ -82,26 +164,34 @@ function showStored() {
   findings.value = found;
 }
 
-/** Take in rows from a pull. @param {any[]} changed @param {boolean} afresh */
+/** Take in rows from a pull; `derive` shows them. @param {any[]} changed @param {boolean} afresh */
 export function takeRows(changed, afresh) {
-  const byKind = new Map();
-  if (!afresh) for (const [kind, held] of rows.value) byKind.set(kind, new Map(held));
+  const kinds = new Map();
+  if (!afresh) for (const [kind, held] of stored) kinds.set(kind, new Map(held));
   for (const { kind, id, data } of changed) {
-    const over = data === null || (kind === "alert" && data.state === "cleared");
-    if (over) kindOf(byKind, kind).delete(id);
-    else kindOf(byKind, kind).set(id, data);
+    if (data === null) kindOf(kinds, kind).delete(id);
+    else kindOf(kinds, kind).set(id, data);
   }
-  rows.value = byKind;
+  stored = kinds;
+}
+
+/** Take in events that have just been recorded in this tab. @param {any[]} events */
+export function takeRecorded(events) {
+  changes += 1;
+  device.value = events[0].device;
+  pending.value = [...pending.value, ...events];
 }
 
 /** Read the outbox and the tray again, after they have changed on disk. */
 export async function refreshQueue() {
-  const [events, refused, last] = await reading(async (db) => {
-    const queue = await db.getAll("outbox");
-    const held = await Promise.all(queue.map((entry) => db.get("events", entry.id)));
-    return [held.filter(Boolean), await db.getAll("refused"), await db.get("meta", "last_sync_at")];
-  });
-  pending.value = events;
-  tray.value = refused;
-  contact.value = { ...contact.value, last_sync_at: last ?? null };
+  let before;
+  do {
+    before = changes;
+    const [queue, last] = await reading(async (db) => {
+      const tx = db.transaction(["outbox", "events", "refused", "confirming", "meta"]);
+      return Promise.all([readQueue(tx), tx.objectStore("meta").get("last_sync_at")]);
+    });
+    if (before === changes) takeQueue(queue, last);
+    // Something was recorded while we read: what we read is already old.
+  } while (before !== changes);
 }

@@ -50,9 +50,10 @@ export function asSent(event) {
  * back, empties the other's place in the tray.
  * @param {any} answer
  * @param {any[]} sent
+ * @param {import("./engine.js").Server | null} server what it says of itself, to be kept
  * @returns {Promise<number>} how many entries the answer settled
  */
-export function settle(answer, sent) {
+export function settle(answer, sent, server) {
   const byId = new Map(sent.map((event) => [event.id, event]));
   const done = [...(answer.stored ?? []), ...(answer.already ?? [])].filter((id) => byId.has(id));
   const refused = (answer.refused ?? []).filter((one) => byId.has(one.id));
@@ -60,8 +61,12 @@ export function settle(answer, sent) {
     const meta = tx.objectStore("meta");
     for (const { id, problem } of refused) await putInTray(tx, byId.get(id), problem);
     for (const id of done) await stored(tx, byId.get(id), answer.revision ?? 0);
-    if (!(await meta.get("epoch")) && answer.epoch) await meta.put(answer.epoch, "epoch");
     await meta.put(lastSkew(), "skew_ms");
+    if (server) {
+      await meta.put(server.epoch, "epoch");
+      await meta.put(server.revision, "revision");
+      await meta.put(server.next_seq, "server_next_seq");
+    }
     await forget(tx, answer.backed_up_seq ?? 0);
     return done.length + refused.length;
   });
@@ -101,14 +106,6 @@ async function forget(tx, backedUpSeq) {
   await meta.put(backedUpSeq, "forgotten_seq");
 }
 
-/** Note what the last answer said of the server, for the next one to be held against. */
-export function remember({ revision, next_seq: next }) {
-  return durably(["meta"], async (tx) => {
-    await tx.objectStore("meta").put(revision, "revision");
-    await tx.objectStore("meta").put(next, "server_next_seq");
-  });
-}
-
 /** The ids of all own events that this phone still holds. @returns {Promise<string[]>} */
 export function heldIds() {
   return reading((db) => db.getAllKeys("events"));
@@ -118,7 +115,7 @@ export function heldIds() {
  * A server that was restored: queue again what it lacks, and read its rows from the start. In one
  * transaction, so that a phone killed in between notices the restore again.
  * @param {string[]} missing ids
- * @param {{epoch: string, revision: number, next_seq: number}} server
+ * @param {import("./engine.js").Server} server
  */
 export function beginAfresh(missing, server) {
   return durably(["events", "outbox", "confirming", "meta"], async (tx) => {

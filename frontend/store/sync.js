@@ -1,185 +1,176 @@
 // @ts-check
 /**
- * Sync: moves the queue whenever it can, and never waits for ever. One tab at a time; every
- * request has a time limit; a pass that falls silent is ended by the watchdog; a failed pass is
- * followed by another, later and later. Nothing here takes an event away but an answer naming it.
+ * Sync: runs the engine's effects and feeds it what comes of them. It listens for everything that
+ * might mean a connection, holds the lock that lets one tab at a time flush, and keeps the watchdog
+ * that ends a pass which has fallen silent.
  * @module
  */
-import { measure, localText } from "./clock.js";
-import { meta, setMeta } from "./database.js";
-import { applyPage, asSent, heldIds, queueAgain, settle, unsent } from "./queue.js";
+import { localText, nowText } from "./clock.js";
+import { StorageFull } from "./database.js";
+import { begin, next } from "./engine.js";
+import { asSent, beginAfresh, heldIds, memory, settle, unsent } from "./queue.js";
+import { applyPage, forgetCursor } from "./rows.js";
+import { Failure, ask } from "./server.js";
+import { tellTabs } from "./tabs.js";
 
-const BATCH = 200;
-const PULL_LIMIT = 500;
-const PAGES_MAX = 200;
 const REQUEST_MS = 20_000;
-const WATCHDOG_MS = 120_000;
-const EVERY_MS = 60_000;
-const FIRST_RETRY_MS = 2_000;
-const LAST_RETRY_MS = 300_000;
+const WATCHDOG_MS = 60_000;
+const OFFER_MAX = 5_000;
 
-/** The phone is not paired, or was cut off: sync pauses, and nothing is deleted. */
-export class SignedOut extends Error {}
-/** The server could not be reached, or asked to be left alone for now. */
-export class Unreachable extends Error {}
+/**
+ * @typedef {{onRows: (rows: any[], afresh: boolean) => void, onQueue: () => Promise<void> | void,
+ *   onState: (state: string, detail: string) => void}} Ears
+ */
 
 export class Sync {
   /**
-   * @param {{onRows: (rows: any[], afresh: boolean) => void, onQueue: () => void,
-   *   onState: (state: string, detail?: string) => void, limits?: Record<string, number>}} ears
+   * @param {Ears} ears
+   * @param {{request_ms?: number, watchdog_ms?: number}} [limits]
    */
-  constructor({ onRows, onQueue, onState, limits = {} }) {
-    Object.assign(this, { onRows, onQueue, onState });
-    this.limits = { request: REQUEST_MS, watchdog: WATCHDOG_MS, every: EVERY_MS, retry: FIRST_RETRY_MS, ...limits };
-    this.failures = 0;
-    this.batch = BATCH;
-    /** @type {AbortController | null} */
-    this.running = null;
-    this.again = false;
+  constructor(ears, { request_ms: requestMs = REQUEST_MS, watchdog_ms: watchdogMs = WATCHDOG_MS } = {}) {
+    this.ears = ears;
+    this.requestMs = requestMs;
+    this.watchdogMs = watchdogMs;
+    this.state = begin();
+    this.abort = new AbortController();
+    this.letGo = () => {};
     this.timer = 0;
+    this.watchdog = 0;
   }
 
-  /** Begin: now, and on everything that might mean a connection. */
+  /** Begin: now, and on everything that might mean a connection (FAULTS F21). */
   start() {
-    const nudge = () => this.nudge();
-    addEventListener("online", nudge);
-    addEventListener("pageshow", nudge);
-    document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && nudge());
-    nudge();
+    addEventListener("online", () => this.nudge("online"));
+    addEventListener("pageshow", () => this.nudge("visible"));
+    document.addEventListener("visibilitychange", () => {
+      if (document.visibilityState === "visible") this.nudge("visible");
+    });
+    this.nudge("start");
   }
 
-  /** Try soon; while a pass is under way, once more after it. */
-  nudge() {
-    if (this.running) this.again = true;
-    else void this.pass();
+  /** Try now; while a pass is under way, once more after it. @param {string} why */
+  nudge(why) {
+    this.send({ type: "nudge", why });
   }
 
-  wait(ms) {
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.nudge(), ms);
+  /** @param {import("./engine.js").Message} message */
+  send(message) {
+    const { state, effects } = next(this.state, message);
+    const moved = state !== this.state;
+    this.state = state;
+    if (moved) this.watch();
+    for (const effect of effects) this.run(effect);
   }
 
-  async pass() {
-    if (this.running) return;
-    const running = new AbortController();
-    this.running = running;
-    const watchdog = setTimeout(() => running.abort(new Unreachable("silent")), this.limits.watchdog);
-    try {
-      await navigator.locks.request("lathhouse-sync", { ifAvailable: true }, async (lock) => {
-        if (lock) await this.exchange(running.signal);
-      });
-      this.failures = 0;
-    } catch (error) {
-      this.failed(error);
-    } finally {
-      clearTimeout(watchdog);
-      this.running = null;
-      this.onQueue();
-      this.schedule();
-    }
+  /** The watchdog begins to count again at every step of a pass. */
+  watch() {
+    clearTimeout(this.watchdog);
+    if (this.state.doing === "rest") return;
+    this.watchdog = setTimeout(() => this.send({ type: "silent", random: Math.random() }), this.watchdogMs);
   }
 
-  schedule() {
-    if (this.again && this.failures === 0) {
-      this.again = false;
-      this.wait(0);
+  run(effect) {
+    const now = EFFECTS[effect.do];
+    if (now) {
+      now(this, effect);
       return;
     }
-    this.again = false;
-    const later = Math.min(LAST_RETRY_MS, this.limits.retry * 2 ** Math.min(this.failures - 1, 12));
-    this.wait(this.failures ? later * (0.5 + Math.random() / 2) : this.limits.every);
+    const { pass } = this.state;
+    REQUESTS[effect.do](this, effect).then(
+      (answer) => answer && this.send({ ...answer, pass }),
+      (error) => this.send({ type: "failed", pass, failure: failureOf(error), events: effect.events, random: Math.random() }),
+    );
   }
 
-  failed(error) {
-    this.failures += 1;
-    if (error instanceof SignedOut) this.onState("signed-out");
-    else if (error instanceof Unreachable || error?.name === "AbortError") this.onState("unreachable");
-    else {
-      // The queue itself is untouched; what went wrong is for a person to read.
-      this.onState("fault", String(error?.message ?? error));
-      console.error(error);
-    }
+  ask(method, path, body) {
+    return ask(method, path, body, { signal: this.abort.signal, limitMs: this.requestMs });
   }
+}
 
-  async exchange(signal) {
-    const device = await meta("device");
-    await this.pushAll(device, signal);
-    await this.pullAll(device, signal);
-    await setMeta("last_sync_at", new Date().toISOString());
-    this.onState("in-touch");
-  }
-
-  async pushAll(device, signal) {
-    for (let round = 0; round < 10_000; round += 1) {
-      const events = await unsent(this.batch);
-      if (!events.length || !device) return;
-      const body = { device, sent_at: localText(), events: events.map(asSent) };
-      const answer = await this.send("POST", "/api/v1/sync/push", body, signal);
-      if (answer === "too-much") {
-        if (this.batch === 1) throw new Error("one record is more than the server takes");
-        this.batch = Math.max(1, Math.floor(this.batch / 2));
-        continue;
+/** What is done at once and has no answer. */
+const EFFECTS = {
+  lock(sync, { steal }) {
+    const { pass } = sync.state;
+    sync.abort = new AbortController();
+    const held = navigator.locks.request("lathhouse-sync", steal ? { steal } : { ifAvailable: true }, async (lock) => {
+      if (!lock) {
+        tellTabs("nudge");
+        sync.send({ type: "busy", pass });
+        return;
       }
-      const settled = await settle(answer, events);
-      await this.noticeRestore(answer, device, signal);
-      this.onQueue();
-      if (!settled) throw new Unreachable("the answer names none of what was sent");
-    }
-  }
-
-  /** A server that forgot: its epoch is another, or its numbers went backwards. */
-  async noticeRestore(answer, device, signal) {
-    const [epoch, revision, next] = await Promise.all([meta("epoch"), meta("revision", 0), meta("server_next_seq", 0)]);
-    const lost = (epoch && answer.epoch !== epoch) || answer.revision < revision || (answer.next_seq ?? next) < next;
-    if (answer.next_seq) await setMeta("server_next_seq", answer.next_seq);
-    if (!lost) return false;
-    const ids = await heldIds();
-    for (let first = 0; first < ids.length; first += 5000) {
-      const body = { device, ids: ids.slice(first, first + 5000) };
-      const { missing } = await this.send("POST", "/api/v1/sync/offer", body, signal);
-      await queueAgain(missing);
-    }
-    await setMeta("epoch", answer.epoch);
-    await setMeta("revision", answer.revision);
-    await setMeta("cursor", "0");
-    await setMeta("afresh", true);
-    this.again = true;
-    return true;
-  }
-
-  async pullAll(device, signal) {
-    for (let page = 0; page < PAGES_MAX; page += 1) {
-      const [cursor, afresh] = await Promise.all([meta("cursor", "0"), meta("afresh", false)]);
-      const path = `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${PULL_LIMIT}`;
-      const answer = await this.send("GET", path, null, signal);
-      if (device && (await this.noticeRestore(answer, device, signal))) continue;
-      const rows = await applyPage(answer, afresh);
-      if (afresh) await setMeta("afresh", false);
-      this.onRows(rows, afresh);
-      if (!answer.more) return;
-    }
-  }
-
-  async send(method, path, body, signal) {
-    const sentMs = Date.now();
-    let response;
-    try {
-      response = await fetch(path, {
-        method,
-        credentials: "same-origin",
-        headers: body ? { "Content-Type": "application/json" } : {},
-        body: body ? JSON.stringify(body) : undefined,
-        signal: AbortSignal.any([signal, AbortSignal.timeout(this.limits.request)]),
+      const released = new Promise((resolve) => {
+        sync.letGo = resolve;
       });
-      if (response.status === 401 || response.status === 403) throw new SignedOut(String(response.status));
-      if (response.status === 413) return "too-much";
-      if (!response.ok) throw new Unreachable(`the server answered ${response.status}`);
-      const answer = await response.json();
-      if (answer.server_time) measure(sentMs, Date.now(), answer.server_time);
-      return answer;
-    } catch (error) {
-      if (error instanceof SignedOut || error instanceof Unreachable) throw error;
-      throw new Unreachable(String(error?.message ?? error));
+      sync.send({ type: "locked", pass, memory: await memory() });
+      await released;
+    });
+    held.catch((error) => sync.send({ type: "failed", pass, failure: failureOf(error), random: Math.random() }));
+  },
+  release(sync) {
+    sync.letGo();
+  },
+  abort(sync) {
+    sync.abort.abort();
+  },
+  tell(sync, { state, detail }) {
+    void sync.ears.onQueue();
+    sync.ears.onState(state, detail);
+  },
+  wait(sync, { ms }) {
+    clearTimeout(sync.timer);
+    sync.timer = setTimeout(() => sync.nudge("timer"), ms);
+  },
+};
+
+/** What is asked of the network or the disk; each resolves with the message for the engine. */
+const REQUESTS = {
+  async readQueue(_sync, { most, aside }) {
+    return { type: "queue", events: await unsent(most, aside) };
+  },
+  async push(sync, { device, events }) {
+    const body = { device, sent_at: localText(), events: events.map(asSent) };
+    const answer = await sync.ask("POST", "/api/v1/sync/push", body);
+    if (!Array.isArray(answer?.stored)) throw new Failure("unreachable", "this is not our server");
+    return { type: "pushed", answer, events };
+  },
+  async settle(sync, { answer, events, server }) {
+    const count = await settle(answer, events, server);
+    await sync.ears.onQueue();
+    tellTabs("synced");
+    return { type: "settled", count };
+  },
+  async offer(sync, { server }) {
+    const { device } = await memory();
+    const ids = device ? await heldIds() : [];
+    const missing = [];
+    for (let first = 0; first < ids.length; first += OFFER_MAX) {
+      const body = { device, ids: ids.slice(first, first + OFFER_MAX) };
+      missing.push(...(await sync.ask("POST", "/api/v1/sync/offer", body)).missing);
     }
-  }
+    await beginAfresh(missing, server);
+    await sync.ears.onQueue();
+    return { type: "offered", server };
+  },
+  async pull(sync, { cursor, limit }) {
+    const page = await sync.ask("GET", `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${limit}`);
+    if (typeof page?.cursor !== "string" || !page.rows) throw new Failure("unreachable", "this is not our server");
+    return { type: "pulled", page };
+  },
+  async apply(sync, { page, afresh }) {
+    const rows = await applyPage(page, afresh, nowText());
+    sync.ears.onRows(rows, afresh);
+    tellTabs("synced");
+    return { type: "applied", page: { ...page, rows: null } };
+  },
+  async forgetCursor() {
+    await forgetCursor();
+    return null;
+  },
+};
+
+/** What went wrong, as the engine knows it; sending and bookkeeping fail apart (FAULTS F3). */
+function failureOf(error) {
+  if (error instanceof Failure) return { kind: error.kind, detail: error.message, problem: error.problem, retryAfterMs: error.retryAfterMs };
+  const kind = error instanceof StorageFull ? "storage-full" : "fault";
+  return { kind, detail: String(error?.message ?? error) };
 }

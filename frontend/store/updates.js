@@ -14,31 +14,64 @@ export const waiting = signal(false);
 export const offlineReady = signal(false);
 /** @type {ServiceWorkerRegistration | null} */
 let registration = null;
+let formsOpen = 0;
+/** What must happen once no form is open. @type {(() => void) | null} */
+let postponed = null;
 
 /** Register the worker and look for a new version whenever the app comes to the front. */
 export async function watchForUpdates() {
   if (!("serviceWorker" in navigator)) return;
-  registration = await navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" });
+  const worker = navigator.serviceWorker;
+  const hadOne = Boolean(worker.controller);
+  registration = await worker.register("/sw.js", { updateViaCache: "none" });
   const settled = () => {
-    waiting.value = Boolean(registration?.waiting && navigator.serviceWorker.controller);
+    waiting.value = Boolean(registration?.waiting && worker.controller);
     offlineReady.value = Boolean(registration?.active);
   };
   settled();
-  registration.addEventListener("updatefound", () => {
-    registration?.installing?.addEventListener("statechange", settled);
-  });
-  const look = () => registration?.update().catch((error) => {
+  const follow = () => registration?.installing?.addEventListener("statechange", settled);
+  follow();
+  registration.addEventListener("updatefound", follow);
+  // Another tab has switched: this page's code is old now, and goes when no form is open.
+  worker.addEventListener("controllerchange", () => hadOne && whenFree(() => location.reload()));
+  // Browsers do not all look by themselves (FAULTS F15).
+  addEventListener("pageshow", look);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && look());
+  look();
+  void worker.ready.then(settled);
+}
+
+/** Look for a new version now. */
+export function look() {
+  registration?.update().catch((error) => {
     // Without a signal there is no new version to be had; the next look asks again.
     if (navigator.onLine) console.info("no look for a new version:", error.message);
   });
-  addEventListener("pageshow", look);
-  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && look());
-  void navigator.serviceWorker.ready.then(settled);
 }
 
-/** Switch to the waiting version now. */
+/** A form is open: nothing is swapped until the returned function is called. */
+export function formOpened() {
+  formsOpen += 1;
+  let open = true;
+  return () => {
+    if (!open) return;
+    open = false;
+    formsOpen -= 1;
+    if (formsOpen === 0) postponed?.();
+  };
+}
+
+function whenFree(act) {
+  if (formsOpen === 0) act();
+  else postponed = act;
+}
+
+/** The person agrees: switch to the waiting version as soon as no form is open. */
 export function takeOver() {
-  navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });
-  registration?.waiting?.postMessage("take-over");
-  setTimeout(() => location.reload(), RELOAD_ANYWAY_MS);
+  whenFree(() => {
+    postponed = null;
+    registration?.waiting?.postMessage("take-over");
+    // The worker's own notice of the change may never come (FAULTS F15).
+    setTimeout(() => location.reload(), RELOAD_ANYWAY_MS);
+  });
 }

@@ -1,0 +1,84 @@
+// @ts-check
+/**
+ * Asking the server: every request has a time limit, and whatever goes wrong comes out as a
+ * `Failure` that says which kind it is.
+ * @module
+ */
+import { measure } from "./clock.js";
+
+const LIMIT_MS = 20_000;
+const KINDS = {
+  401: "signed-out", 403: "not-allowed", 413: "too-much", 400: "bad", 404: "bad", 405: "bad",
+  406: "bad", 409: "bad", 415: "bad", 422: "bad", 500: "broken",
+};
+
+/**
+ * @typedef {"signed-out" | "not-allowed" | "too-much" | "bad" | "broken" | "unreachable"} FailureKind
+ * `bad`: this request will never be taken; `broken`: the server stumbled over it; `unreachable`:
+ * it was not heard, or is to come again later.
+ */
+
+/** A request that came to nothing. */
+export class Failure extends Error {
+  /**
+   * @param {FailureKind} kind
+   * @param {string} detail
+   * @param {{problem?: any, retryAfterMs?: number | null}} [more] `problem` the server's own words
+   */
+  constructor(kind, detail, { problem = null, retryAfterMs = null } = {}) {
+    super(detail);
+    Object.assign(this, { kind, problem, retryAfterMs });
+    /** @type {FailureKind} */
+    this.kind = kind;
+  }
+}
+
+/**
+ * Ask, and return the answer's JSON.
+ * @param {string} method
+ * @param {string} path
+ * @param {any} [body]
+ * @param {{signal?: AbortSignal, limitMs?: number}} [how]
+ * @returns {Promise<any>}
+ * @throws {Failure}
+ */
+export async function ask(method, path, body, { signal, limitMs = LIMIT_MS } = {}) {
+  const limit = AbortSignal.timeout(limitMs);
+  const sentMs = Date.now();
+  try {
+    const response = await fetch(path, {
+      method,
+      credentials: "same-origin",
+      // A sign-in page of some strange network is no answer of ours.
+      redirect: "error",
+      headers: body === undefined ? {} : { "Content-Type": "application/json" },
+      body: body === undefined ? undefined : JSON.stringify(body),
+      signal: signal ? AbortSignal.any([signal, limit]) : limit,
+    });
+    if (!response.ok) throw await failure(response);
+    const answer = await response.json();
+    if (answer?.server_time) measure(sentMs, Date.now(), answer.server_time);
+    return answer;
+  } catch (error) {
+    if (error instanceof Failure) throw error;
+    throw new Failure("unreachable", String(error?.message ?? error));
+  }
+}
+
+/** @param {Response} response */
+async function failure(response) {
+  const kind = KINDS[response.status] ?? "unreachable";
+  const isProblem = response.headers.get("Content-Type")?.startsWith("application/problem+json");
+  const problem = isProblem ? await response.json() : null;
+  const seconds = Number(response.headers.get("Retry-After"));
+  const retryAfterMs = seconds > 0 ? seconds * 1000 : null;
+  return new Failure(kind, problem?.detail ?? `the server answered ${response.status}`, { problem, retryAfterMs });
+}
+
+/** The history: a page of a lot's events, or of all. */
+export function history(lot = null, after = null, limit = 200) {
+  const query = new URLSearchParams({ limit: String(limit) });
+  if (lot) query.set("lot", lot);
+  if (after) query.set("after", after);
+  return ask("GET", `/api/v1/events?${query}`);
+}

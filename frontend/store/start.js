@@ -1,0 +1,75 @@
+// @ts-check
+/**
+ * Setting the house in motion, after the first paint: deriving, sync, the minute, the other tabs.
+ * @module
+ */
+import { nowText } from "./clock.js";
+import { onTrouble } from "./database.js";
+import { derive } from "./deriving.js";
+import { contact, now, readHouse, refreshQueue, takeRecorded, takeRows, trouble } from "./house.js";
+import { onRecorded } from "./record.js";
+import { Sync } from "./sync.js";
+import { onTabs, tellTabs } from "./tabs.js";
+
+const MINUTE_MS = 60_000;
+
+/**
+ * Begin, once the house is open. Returns the sync, for a screen's "try now".
+ * @param {{request_ms?: number, watchdog_ms?: number}} [limits]
+ */
+export function startHouse(limits) {
+  const sync = new Sync({ onRows, onQueue, onState }, limits);
+  onTrouble((what) => {
+    trouble.value = what === "open" ? "" : what;
+  });
+  onRecorded((events) => {
+    takeRecorded(events);
+    derive();
+    tellTabs("recorded");
+    sync.nudge("recorded");
+  });
+  onTabs((news) => heard(news, sync));
+  keepTime();
+  derive();
+  sync.start();
+  // Where the browser grants it, what is stored here is not thrown away first (FAULTS F18, F19).
+  void navigator.storage?.persist?.();
+  return sync;
+}
+
+function onRows(rows, afresh) {
+  takeRows(rows, afresh);
+  derive();
+}
+
+async function onQueue() {
+  await refreshQueue();
+  derive();
+}
+
+function onState(state, detail) {
+  contact.value = { ...contact.value, state, detail };
+  if (state === "storage-full") trouble.value = "full";
+}
+
+async function heard(news, sync) {
+  if (news === "nudge") {
+    sync.nudge("nudge");
+    return;
+  }
+  if (news === "recorded") await refreshQueue();
+  else await readHouse();
+  derive();
+}
+
+/** The minute: on its stroke, and whenever the app comes to the front. */
+function keepTime() {
+  const strike = () => {
+    now.value = nowText();
+    derive();
+  };
+  setInterval(strike, MINUTE_MS);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && strike());
+  addEventListener("pageshow", (event) => event.persisted && strike());
+  now.value = nowText();
+}

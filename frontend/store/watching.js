@@ -1,0 +1,83 @@
+// @ts-check
+/**
+ * Evaluating the watches on the phone. A subject whose row, crop and rules are the same as last
+ * time, and whose next deadline has not come, keeps what was found: a tap costs one lot.
+ * @module
+ */
+import { lotFacts, nurseryFacts, placeFacts, standing } from "../core/facts.js";
+import { evaluate } from "../core/watches.js";
+
+/** @typedef {Map<string, Map<string, any>>} RowsByKind */
+
+/** What was found last time, by `kind:id`. @type {Map<string, any>} */
+let kept = new Map();
+
+/**
+ * @param {RowsByKind} rows
+ * @param {Map<string, any>} lots
+ * @param {string} now canonical text
+ * @returns {{findings: Map<string, any[]>, notices: Map<string, any[]>}} by `kind:id`, and by lot id
+ */
+export function watchAll(rows, lots, now) {
+  const home = [...(rows.get("nursery")?.values() ?? [])][0];
+  if (!home) return { findings: new Map(), notices: new Map() };
+  const rules = rows.get("watch") ?? new Map();
+  const house = {
+    now,
+    rules: [...rules.values()].sort((a, b) => (a.id < b.id ? -1 : 1)),
+    site: { offsets: home.offsets, working_days: home.working_days },
+    depends: [rules, home],
+    seen: new Map(),
+  };
+  for (const lot of lots.values()) watchLot(house, lot, rows);
+  watchPlaces(house, rows, lots, home);
+  kept = house.seen;
+  return collect(kept, rows);
+}
+
+function watchLot(house, lot, rows) {
+  const crop = rows.get("protocol")?.get(lot.crop) ?? null;
+  const place = rows.get("place")?.get(lot.place) ?? null;
+  look(house, `lot:${lot.id}`, [lot, crop, place], () => lotFacts(lot, crop, place));
+}
+
+function watchPlaces(house, rows, lots, home) {
+  const byPlace = new Map();
+  for (const lot of lots.values()) {
+    if (!lot.place) continue;
+    if (!byPlace.has(lot.place)) byPlace.set(lot.place, []);
+    byPlace.get(lot.place).push(lot);
+  }
+  for (const place of rows.get("place")?.values() ?? []) {
+    const here = standing(byPlace.get(place.id) ?? []);
+    look(house, `place:${place.id}`, [place, ...Object.values(here)], () => placeFacts(place, here));
+  }
+  const whole = standing([...lots.values()]);
+  look(house, `nursery:${home.id}`, Object.values(whole), () => nurseryFacts(home, whole));
+}
+
+/** Evaluate one subject, or keep what was found while nothing that it rests on has changed. */
+function look(house, key, parts, facts) {
+  const depends = [...house.depends, ...parts];
+  const before = kept.get(key);
+  const same = before?.depends.length === depends.length && depends.every((part, index) => part === before.depends[index]);
+  const early = same && before.at <= house.now && (before.next_deadline === null || house.now < before.next_deadline);
+  const found = early ? before : { ...evaluate(house.rules, key.split(":", 1)[0], facts(), house.now, house.site), depends, at: house.now };
+  house.seen.set(key, found);
+}
+
+function collect(seen, rows) {
+  const findings = new Map();
+  const notices = new Map();
+  for (const [key, found] of seen) {
+    if (found.findings.length) findings.set(key, found.findings);
+    if (key.startsWith("lot:") && found.notices.length) notices.set(key.slice(4), found.notices);
+  }
+  // Of other phones only the server knows.
+  for (const alert of rows.get("alert")?.values() ?? []) {
+    if (alert.subject.kind !== "phone") continue;
+    const key = `phone:${alert.subject.id}`;
+    findings.set(key, [...(findings.get(key) ?? []), alert]);
+  }
+  return { findings, notices };
+}
