@@ -1,10 +1,12 @@
 """A real Chromium for tests: found, or fetched where that is possible, or a plain failure."""
 
+import contextlib
 import os
 import shutil
+import signal
 import subprocess
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -12,6 +14,7 @@ from typing import ClassVar
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Error as PlaywrightError
 
 FRONTEND = Path(__file__).parent.parent / "frontend"
 PACKAGES = ("chromium", "fonts-dejavu-core", "libnss3-tools")
@@ -84,6 +87,72 @@ def phone(browser: Browser) -> Iterator[BrowserContext]:
     context = browser.new_context(**PHONE)
     yield context
     context.close()
+
+
+class PersistentPhone:
+    """A phone whose storage outlives its browser: one profile folder on the disk."""
+
+    def __init__(self, playwright: Playwright, chromium_path: str, profile: Path) -> None:
+        self.playwright, self.chromium_path, self.profile = playwright, chromium_path, profile
+        self.context: BrowserContext | None = None
+
+    def open(self) -> BrowserContext:
+        """Start the browser on this phone's profile."""
+        self.context = self.playwright.chromium.launch_persistent_context(
+            str(self.profile),
+            executable_path=self.chromium_path,
+            args=browser_arguments(),
+            **PHONE,
+        )
+        return self.context
+
+    def kill(self) -> None:
+        """End the browser as a dead battery would: SIGKILL, with nothing said to it before."""
+        (pid,) = main_processes(self.profile)
+        os.kill(pid, signal.SIGKILL)
+        self.close()
+        # A killed browser leaves its lock on the profile behind.
+        for name in ("SingletonLock", "SingletonCookie", "SingletonSocket"):
+            (self.profile / name).unlink(missing_ok=True)
+
+    def close(self) -> None:
+        """Close the browser, or let go of one that is dead already."""
+        if self.context is not None:
+            with contextlib.suppress(PlaywrightError):
+                self.context.close()
+            self.context = None
+
+
+def main_processes(profile: Path) -> list[int]:
+    """Return the ids of the browsers that run on a profile folder, without their children."""
+    wanted = f"--user-data-dir={profile}".encode()
+    found = []
+    for entry in Path("/proc").iterdir():
+        if not entry.name.isdigit():
+            continue
+        try:
+            words = (entry / "cmdline").read_bytes().split(b"\0")
+        except OSError:  # it ended while we looked
+            continue
+        if wanted in words and not any(word.startswith(b"--type=") for word in words):
+            found.append(int(entry.name))
+    return found
+
+
+@pytest.fixture
+def persistent_phone(
+    playwright: Playwright, chromium_path: str, tmp_path: Path
+) -> Iterator[Callable[[str], PersistentPhone]]:
+    """Make phones that keep what they stored: `persistent_phone("shed")`."""
+    made: list[PersistentPhone] = []
+
+    def make(name: str) -> PersistentPhone:
+        made.append(PersistentPhone(playwright, chromium_path, tmp_path / f"profile-{name}"))
+        return made[-1]
+
+    yield make
+    for one in made:
+        one.close()
 
 
 class CoreHandler(SimpleHTTPRequestHandler):

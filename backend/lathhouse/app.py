@@ -9,7 +9,7 @@ from lathhouse.domain.instants import to_text
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store import engine, sites
 from lathhouse.store.models import db
-from lathhouse.web import alerts, calculations, events, files, problems, session, sync
+from lathhouse.web import alerts, calculations, crops, events, files, problems, session, sync
 from lathhouse.web.requests import PUBLIC, allow, check_access
 
 MIGRATIONS = Path(__file__).parent / "store" / "migrations"
@@ -43,7 +43,7 @@ def create_app(settings: Settings) -> Flask:
 
 def _add_routes(app: Flask, settings: Settings) -> None:
     api = problems.ProblemApi(app)
-    for module in (sync, events, alerts, session, calculations):
+    for module in (sync, events, alerts, session, calculations, crops):
         api.register_blueprint(module.bp)
 
     @app.get("/health")

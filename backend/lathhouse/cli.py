@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 from flask import Flask
@@ -92,6 +93,23 @@ def prepare(app: Flask, settings: Settings, address: str) -> None:
             click.echo(f"Open this once, on the owner's phone: {address}#/pair/{secret}")
 
 
+def never_empty(app: Any) -> Any:
+    """Give every answer at least one (empty) piece of body.
+
+    The server sends the head with the first piece, and would not send a 304 at all.
+    """
+
+    def wrapped(environ: Any, start_response: Any) -> Any:
+        pieces = app(environ, start_response)
+        try:
+            yield b""
+            yield from pieces
+        finally:
+            getattr(pieces, "close", lambda: None)()
+
+    return wrapped
+
+
 async def answer(app: Flask, listening: socket.socket) -> None:
     """Serve until SIGTERM or SIGINT, finishing what was accepted."""
     config = Config()
@@ -106,7 +124,9 @@ async def answer(app: Flask, listening: socket.socket) -> None:
     loop = asyncio.get_running_loop()
     for name in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(name, stop.set)
-    await hypercorn_serve(app, config, mode="wsgi", shutdown_trigger=stop.wait)
+    await hypercorn_serve(
+        never_empty(app.wsgi_app), config, mode="wsgi", shutdown_trigger=stop.wait
+    )
 
 
 @main.group()

@@ -21,7 +21,7 @@ const BUSY_MAX = 20;
 const TROUBLES_MAX = 16;
 const PAUSED = ["signed-out", "not-allowed"];
 // What may end a pause: a person who signed in, or came back to the app.
-const ENDS_PAUSE = ["start", "signed-in", "visible", "online"];
+const ENDS_PAUSE = ["signed-in", "visible", "online"];
 
 /**
  * @typedef {{device: string | null, epoch: string | null, revision: number, next_seq: number,

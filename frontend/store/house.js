@@ -95,7 +95,7 @@ export async function openHouse() {
 
 /** Read it again, after another tab has changed it; `derive` shows it. */
 export async function readHouse() {
-  const kept = await reading(async (db) => {
+  const kept = await steadily(async (db) => {
     const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
     const meta = tx.objectStore("meta");
     const [held, queue, last, signedIn, own, skew] = await Promise.all([
@@ -184,14 +184,18 @@ export function takeRecorded(events) {
 
 /** Read the outbox and the tray again, after they have changed on disk. */
 export async function refreshQueue() {
-  let before;
-  do {
-    before = changes;
-    const [queue, last] = await reading(async (db) => {
-      const tx = db.transaction(["outbox", "events", "refused", "confirming", "meta"]);
-      return Promise.all([readQueue(tx), tx.objectStore("meta").get("last_sync_at")]);
-    });
-    if (before === changes) takeQueue(queue, last);
-    // Something was recorded while we read: what we read is already old.
-  } while (before !== changes);
+  const [queue, last] = await steadily(async (db) => {
+    const tx = db.transaction(["outbox", "events", "refused", "confirming", "meta"]);
+    return Promise.all([readQueue(tx), tx.objectStore("meta").get("last_sync_at")]);
+  });
+  takeQueue(queue, last);
+}
+
+/** Read from the disk; where something was recorded meanwhile, what was read is old: once more. */
+async function steadily(read) {
+  for (;;) {
+    const before = changes;
+    const found = await reading(read);
+    if (before === changes) return found;
+  }
 }

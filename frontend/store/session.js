@@ -12,7 +12,7 @@ async function keep(said) {
     await tx.objectStore("meta").put(said, "session");
     await tx.objectStore("meta").put(said.person ?? null, "person");
   });
-  session.value = said;
+  if (JSON.stringify(session.value) !== JSON.stringify(said)) session.value = said;
   return said;
 }
 

@@ -6,8 +6,10 @@
 import { nowText } from "./clock.js";
 import { onTrouble } from "./database.js";
 import { derive } from "./deriving.js";
-import { contact, now, readHouse, refreshQueue, takeRecorded, takeRows, trouble } from "./house.js";
+import { contact, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
 import { onRecorded } from "./record.js";
+import { Failure } from "./server.js";
+import { whoAmI } from "./session.js";
 import { Sync } from "./sync.js";
 import { onTabs, tellTabs } from "./tabs.js";
 
@@ -32,9 +34,21 @@ export function startHouse(limits) {
   keepTime();
   derive();
   sync.start();
+  // Whoever signs in, now or later, sets the queue in motion.
+  session.subscribe((known) => known && sync.nudge("signed-in"));
+  void signIn();
   // Where the browser grants it, what is stored here is not thrown away first (FAULTS F18, F19).
   void navigator.storage?.persist?.();
   return sync;
+}
+
+async function signIn() {
+  try {
+    await whoAmI();
+  } catch (error) {
+    if (!(error instanceof Failure)) throw error;
+    if (!session.value) onState(error.kind, error.message);
+  }
 }
 
 function onRows(rows, afresh) {

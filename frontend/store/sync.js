@@ -38,14 +38,13 @@ export class Sync {
     this.watchdog = 0;
   }
 
-  /** Begin: now, and on everything that might mean a connection (FAULTS F21). */
+  /** Listen to everything that might mean a connection (FAULTS F21). */
   start() {
     addEventListener("online", () => this.nudge("online"));
     addEventListener("pageshow", () => this.nudge("visible"));
     document.addEventListener("visibilitychange", () => {
       if (document.visibilityState === "visible") this.nudge("visible");
     });
-    this.nudge("start");
   }
 
   /** Try now; while a pass is under way, once more after it. @param {string} why */

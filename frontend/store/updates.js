@@ -22,7 +22,7 @@ let postponed = null;
 export async function watchForUpdates() {
   if (!("serviceWorker" in navigator)) return;
   const worker = navigator.serviceWorker;
-  const hadOne = Boolean(worker.controller);
+  let hadOne = Boolean(worker.controller);
   registration = await worker.register("/sw.js", { updateViaCache: "none" });
   const settled = () => {
     waiting.value = Boolean(registration?.waiting && worker.controller);
@@ -33,7 +33,10 @@ export async function watchForUpdates() {
   follow();
   registration.addEventListener("updatefound", follow);
   // Another tab has switched: this page's code is old now, and goes when no form is open.
-  worker.addEventListener("controllerchange", () => hadOne && whenFree(() => location.reload()));
+  worker.addEventListener("controllerchange", () => {
+    if (hadOne) whenFree(() => location.reload());
+    hadOne = true;
+  });
   // Browsers do not all look by themselves (FAULTS F15).
   addEventListener("pageshow", look);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && look());

@@ -161,6 +161,14 @@ def flats(log: LogMaker) -> None:
         log.add("counted", {"emerged": emerged, "out_of": 300, **flat})
         if log.random.random() < 0.4:
             log.look()
+    if log.random.random() < 0.6:
+        # It stops for a fortnight, then more comes, or somebody calls it finished.
+        log.add("counted", {"emerged": emerged + 3, "out_of": 300})
+        log.wait(10 * DAY_MS, 22 * DAY_MS)
+        log.add("counted", {"emerged": emerged + 3, "out_of": 300})
+        log.wait(HOUR_MS, 4 * DAY_MS)
+        if log.random.random() < 0.75:
+            log.add("counted", {"emerged": emerged + 9, "out_of": 300})
     if log.random.random() < 0.3:
         log.add("emergence_closed", {"why": "done"})
     elif log.random.random() < 0.3:
@@ -214,7 +222,8 @@ def closing(log: LogMaker) -> None:
 
 
 STORIES: list[Callable[[LogMaker], None]] = [
-    chill, chill, chill, warm, warm, bench, bench, bench, bench, flats, flats, flats, flats, pots, pots, split,
+    chill, chill, chill, warm, warm, bench, bench, bench, bench, flats, flats, flats, flats, pots,
+    pots, split,
     wet_and_dry, wet_and_dry, closing,
 ]  # fmt: skip
 CROPS = [

@@ -1,0 +1,94 @@
+// @ts-check
+/** Where the parts of the phone are joined: the record, the screens, and the way between them. @module */
+import { render } from "./vendor/preact.js";
+import { signal } from "./vendor/signals.js";
+import { contact, openHouse, session, trouble } from "./store/house.js";
+import { Round } from "./screens/round.js";
+import { html, t } from "./ui/html.js";
+
+/** @type {Record<string, [() => Promise<any>, string, string[]]>} loader, export, names of parts */
+const SCREENS = {
+  walk: [() => import("./screens/walk.js"), "Walk", ["place"]],
+  lot: [() => import("./screens/lot.js"), "Lot", ["id"]],
+  lots: [() => import("./screens/lots.js"), "Lots", []],
+  add: [() => import("./screens/add_lot.js"), "AddLot", []],
+  act: [() => import("./screens/act.js"), "Act", ["kind", "id"]],
+  alerts: [() => import("./screens/alerts.js"), "Alerts", []],
+  unsent: [() => import("./screens/unsent.js"), "Unsent", []],
+  settings: [() => import("./screens/settings.js"), "Settings", []],
+  watches: [() => import("./screens/watches.js"), "Watches", []],
+  crop: [() => import("./screens/crop.js"), "Crop", ["id"]],
+  pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
+};
+const SIGNED_OUT_FREE = ["pair", "unsent"];
+
+const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
+const updateWaits = signal(false);
+
+async function route() {
+  const [name, ...parts] = location.hash.replace(/^#\//, "").split("/").map(decodeURIComponent);
+  const known = SCREENS[name];
+  if (!known) {
+    shown.value = { view: Round, props: {}, name: "" };
+    return;
+  }
+  const [load, view, names] = known;
+  const module = await load();
+  const props = Object.fromEntries(names.map((key, index) => [key, parts[index]]));
+  shown.value = { view: module[view], props, name };
+  scrollTo(0, 0);
+}
+
+function App() {
+  const { view: View, props, name } = shown.value;
+  const unpaired = contact.value.state === "signed-out" && !session.value && !SIGNED_OUT_FREE.includes(name);
+  return html`
+    ${trouble.value && html`<p class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
+      <button type="button" onClick=${() => (trouble.value = "")}>×</button></p>`}
+    ${updateWaits.value && html`<p class="news" role="status">${t("app.new_version")}
+      <button type="button" onClick=${switchVersion}>${t("app.switch")}</button></p>`}
+    ${unpaired ? html`<${Unpaired} />` : html`<${View} ...${props} />`}`;
+}
+
+function Unpaired() {
+  return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
+    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p></section></main></div>`;
+}
+
+async function switchVersion() {
+  const { takeOver } = await import("./store/updates.js");
+  takeOver();
+}
+
+function theme() {
+  document.documentElement.dataset.theme = localStorage.getItem("theme") ?? "auto";
+}
+
+/** Without a signal, or signed out: what was known stays, and sync says so itself. */
+function notReached(error) {
+  const state = error.kind === "signed-out" ? "signed-out" : "unreachable";
+  contact.value = { ...contact.value, state, detail: error.message };
+}
+
+async function start() {
+  theme();
+  addEventListener("hashchange", route);
+  render(html`<${App} />`, /** @type {Element} */ (document.getElementById("app")));
+  try {
+    await openHouse();
+  } catch (error) {
+    trouble.value = t("app.fault", { detail: error.message });
+    return;
+  }
+  await route();
+  const [{ startHouse }, { whoAmI }, updates, { keep }] = await Promise.all([
+    import("./store/start.js"), import("./store/session.js"), import("./store/updates.js"), import("./ui/keeper.js"),
+  ]);
+  // Who this is comes first: a demo's visitor is signed in by asking.
+  await whoAmI().catch(notReached);
+  keep(startHouse());
+  updates.waiting.subscribe((waits) => (updateWaits.value = waits));
+  await updates.watchForUpdates();
+}
+
+void start();

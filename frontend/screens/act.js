@@ -1,0 +1,99 @@
+// @ts-check
+/** Recording one act on a lot, with whatever it asks for. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { lots, places, trouble } from "../store/house.js";
+import { StorageFull } from "../store/database.js";
+import { record } from "../store/record.js";
+import { formOpened } from "../store/updates.js";
+import { CAUTIONS, FIELDS } from "../ui/acts.js";
+import { Choice } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { Counter, Field } from "../ui/number.js";
+import { Page } from "../ui/page.js";
+
+/** @param {{kind: string, id: string}} props */
+export function Act({ kind, id }) {
+  const lot = lots.value.get(id);
+  const fields = FIELDS[kind] ?? [];
+  const start = () => Object.fromEntries(fields.map((field) => [field.name, lot && field.start ? field.start(lot) : undefined]));
+  const [data, setData] = useState(start);
+  const [error, setError] = useState("");
+  useEffect(() => formOpened(), []);
+  if (!lot) return html`<${Page} name="act" title="?" back="#/lots"><p class="quiet">${t("lot.unknown")}</p></${Page}>`;
+  if (kind === "sanitise_started" && lot.acid_at && !lot.rinsed_at) return html`<${AcidFirst} lot=${lot} />`;
+  const set = (name) => (value) => setData({ ...data, [name]: value });
+  const save = async () => {
+    const wrong = fields.map((field) => complaint(field, data)).find(Boolean) ?? together(kind, data);
+    setError(wrong ?? "");
+    if (wrong) return;
+    try {
+      await record(kind, lot.id, cleaned(fields, data));
+      history.back();
+    } catch (problem) {
+      trouble.value = problem instanceof StorageFull ? "full" : problem.message;
+    }
+  };
+  const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
+    <div class="row"><button type="button" class="act" onClick=${() => history.back()}>${t("act.cancel")}</button>
+    <button type="button" class="act main-act wide" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
+  return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} side=${html`<span class="code">${lot.label}</span>`} foot=${foot}>
+    ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
+    ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} />`)}
+  </${Page}>`;
+}
+
+function Input({ field, value, onChange, lot, kind }) {
+  const label = t(`field.${field.name}`);
+  if (field.type === "whole" && field.name !== "out_of") {
+    const under = kind === "counted" ? t("count.before", { n: lot.emerged?.count ?? 0 }) : "";
+    return html`<section class="big-input"><h2>${label}</h2><${Counter} label=${label} value=${value} onChange=${onChange} under=${under} /></section>`;
+  }
+  if (field.type === "choice") {
+    return html`<${Choice} name=${label} answers=${field.values.map((one) => [one, t(`${field.key}.${one}`)])} value=${value} onChoose=${onChange} />`;
+  }
+  if (field.type === "place") {
+    return html`<${Choice} name=${label} answers=${places().map((place) => [place.id, place.name])} value=${value} onChoose=${onChange} />`;
+  }
+  const mode = ["whole", "number"].includes(field.type) ? "decimal" : undefined;
+  return html`<${Field} label=${label} value=${value} inputmode=${mode} type=${field.type === "date" ? "date" : "text"} onInput=${onChange} />`;
+}
+
+/** What is wrong with a field, in a sentence, or undefined. */
+function complaint(field, data) {
+  const value = data[field.name];
+  const label = t(`field.${field.name}`);
+  const empty = value === undefined || value === "" || value === null;
+  if (empty) return field.needed ? t("error.needed", { field: label }) : undefined;
+  const n = Number(String(value).replace(",", "."));
+  if (field.type === "whole" && !(Number.isInteger(n) && n >= 0)) return t("error.whole", { field: label });
+  if (field.type === "number" && !(n >= field.low && n <= field.high)) {
+    return t("error.number", { field: label, low: field.low, high: field.high });
+  }
+  return undefined;
+}
+
+/** What is wrong between fields. */
+function together(kind, data) {
+  const part = { counted: "emerged", lost: "quantity", tested: "sound" }[kind];
+  if (!part || Number(data[part]) <= Number(data.out_of)) return undefined;
+  return t("error.at_most", { field: t(`field.${part}`), n: data.out_of });
+}
+
+function cleaned(fields, data) {
+  const value = (field) => {
+    const raw = data[field.name];
+    if (raw === undefined || raw === "" || raw === null) return undefined;
+    return ["whole", "number"].includes(field.type) ? Number(String(raw).replace(",", ".")) : raw;
+  };
+  return Object.fromEntries(fields.map((field) => [field.name, value(field)]).filter(([, one]) => one !== undefined));
+}
+
+function AcidFirst({ lot }) {
+  const rinse = async () => {
+    await record("rinsed_neutral", lot.id, {});
+    history.back();
+  };
+  const foot = html`<button type="button" class="act main-act" onClick=${rinse}><strong>${t("act.rinsed_neutral")}</strong></button>`;
+  return html`<${Page} name="act" title=${t("act.sanitise_started")} back=${`#/lot/${lot.id}`} foot=${foot}>
+    <p class="caution grave">${t("act.acid_refused")}</p></${Page}>`;
+}

@@ -1,0 +1,90 @@
+// @ts-check
+/** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
+import { all, bornEmpty, nursery, places, ready, session } from "../store/house.js";
+import { Flag, Flags } from "../ui/flag.js";
+import { html, t } from "../ui/html.js";
+import { Page, Ways } from "../ui/page.js";
+import { allShown, stops } from "../ui/to_see.js";
+import { age, clock, dayOf, today } from "../ui/when.js";
+
+const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
+
+/** The morning's screen. */
+export function Round() {
+  if (!ready.value) return html`<${Page} title=${t("app.name")} name="round"><p class="quiet">${t("app.starting")}</p></${Page}>`;
+  const path = stops();
+  const foot = html`<${Walk} path=${path} /><${Ways} here="round" />`;
+  return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
+    <${Weather} />
+    ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
+    ${path.length ? html`<${Worst} path=${path} /><ol class="path">${path.map((stop, index) => html`<${Stop}
+      key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol>` : html`<${Nothing} />`}
+  </${Page}>`;
+}
+
+/** Last night's low and tonight's, with the age of a figure; nothing where nothing is known. */
+function Weather() {
+  const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
+  const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
+  const forecasts = read.map((one) => one.forecast_low_c).filter((one) => one && (one.for_night_of ?? today()) >= today());
+  const low = lows.sort((a, b) => a.value - b.value)[0];
+  const tonight = forecasts.sort((a, b) => (a.at < b.at ? 1 : -1))[0];
+  if (!low && !tonight) return null;
+  return html`<p class="weather">
+    ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${low.value}°</strong></span>`}
+    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${tonight.value}°</strong>
+      <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
+  </p>`;
+}
+
+/** The worst thing, in one sentence. */
+function Worst({ path }) {
+  const shown = allShown();
+  if (!shown.length) {
+    const n = path.reduce((sum, stop) => sum + stop.toSee.length, 0);
+    return html`<p class="worst well">${n ? t("round.all_well", { n }) : t("round.rest")}</p>`;
+  }
+  const [worst] = shown;
+  const [name, ...rest] = worst.says.split(": ");
+  return html`<a class="worst" href=${worst.lot ? `#/lot/${worst.lot}` : "#/alerts"}>
+    <${Flag} level=${worst.level} />
+    <p><strong>${name}:</strong> ${rest.join(": ")}.${shown.length > 1 && html` <small>${t("round.more", { n: shown.length - 1 })}</small>`}</p>
+  </a>`;
+}
+
+function Stop({ stop, number }) {
+  const { place, toSee, shown, closed } = stop;
+  const done = closed && !toSee.length;
+  return html`<li class=${done ? "stop done" : "stop"}>
+    <a href=${`#/walk/${encodeURIComponent(place.id)}`}>
+      <span class="peg">${done ? "✓" : number}</span>
+      <span class="stop-name"><strong>${place.name}</strong>
+        <span>${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}</span>
+      </span>
+      ${toSee.length > 0 && html`<span class="stop-count"><strong>${toSee.length}</strong><small>${t("round.to_see")}</small></span>`}
+    </a></li>`;
+}
+
+function under({ lots, toSee, closed, place }) {
+  const skipped = place.closed_skipped?.length;
+  if (closed) return t(skipped ? "round.skipped" : "round.closed", { time: clock(closed), n: skipped });
+  if (!lots.length) return t("round.nothing_here");
+  return toSee.length ? t("level.none") : t("round.seen");
+}
+
+function Walk({ path }) {
+  const first = path.find((stop) => stop.toSee.length) ?? path.find((stop) => stop.lots.length);
+  if (!first) return null;
+  const n = path.reduce((sum, stop) => sum + stop.toSee.length, 0);
+  const under_ = n ? t("round.from", { place: first.place.name, n }) : t("round.walk_again");
+  return html`<a class="act main-act" href=${`#/walk/${encodeURIComponent(first.place.id)}`}>
+    <strong>${t("round.walk")}</strong><span>${under_}</span></a>`;
+}
+
+/** What to do first in an empty nursery. */
+function Nothing() {
+  if (bornEmpty.value && !all("nursery").length) return html`<p class="quiet">${t("round.not_here_yet")}</p>`;
+  return html`<section class="empty"><h2>${t("round.empty_title")}</h2><p>${t("round.empty")}</p>
+    <a class="act" href="#/settings"><strong>${t("round.add_place")}</strong></a>
+    <a class="act" href="#/add"><strong>${t("round.add_lot")}</strong></a></section>`;
+}

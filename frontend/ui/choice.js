@@ -1,0 +1,29 @@
+// @ts-check
+/** A question with a few answers side by side; nothing is preset. @module */
+import { html, t } from "./html.js";
+
+/**
+ * @param {{name: string, answers: [any, string][], value: any, onChoose: (value: any) => void,
+ *   big?: boolean, optional?: boolean}} props a second tap on an answer takes it back
+ */
+export function Choice({ name, answers, value, onChoose, big = false }) {
+  const choose = (answer) => onChoose(answer === value ? undefined : answer);
+  return html`<fieldset class=${big ? "choice big" : "choice"}>
+    <legend>${name}</legend>
+    <div class="answers">${answers.map(([answer, words]) => html`<button type="button"
+      class=${answer === value ? "answer chosen" : "answer"} aria-pressed=${answer === value}
+      onClick=${() => choose(answer)}>${words}</button>`)}</div>
+  </fieldset>`;
+}
+
+const ROOTS = [0, 1, 10, 25, 50];
+
+/** The answers to the questions of a look. @returns {[string, [any, string][]]} */
+export function answersTo(field, seed) {
+  const list = (values, key) => /** @type {[any, string][]} */ (values.map((value) => [value, t(`${key}.${value}`)]));
+  if (field === "moisture") return [t("ask.moisture"), list([1, 2, 3, 4, 5], "moisture")];
+  if (field === "fungus") return [t(seed ? "ask.mould" : "ask.damping"), list(["none", "spots", "spreading"], "fungus")];
+  if (field === "sprouted_percent") return [t("ask.roots"), list(ROOTS, "roots")];
+  if (field === "health") return [t("ask.health"), list([1, 2, 3, 4, 5], "health")];
+  return [t("ask.root_fill"), list([1, 2, 3, 4, 5], "root_fill")];
+}

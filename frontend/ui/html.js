@@ -1,0 +1,22 @@
+// @ts-check
+/** Templates and words: what every screen is made with. @module */
+import htm from "../vendor/htm.js";
+import { h } from "../vendor/preact.js";
+import { words } from "../locales/en.js";
+
+export const html = htm.bind(h);
+
+/**
+ * A word or sentence of the screen, its gaps filled.
+ * @param {string} key
+ * @param {Record<string, any>} [gaps]
+ */
+export function t(key, gaps = {}) {
+  const text = words[key] ?? key;
+  return text.replaceAll(/\{(\w+)\}/g, (_, name) => String(gaps[name] ?? "?"));
+}
+
+/** A number as people read it. @param {number | null | undefined} number */
+export function figure(number) {
+  return number == null ? "?" : number.toLocaleString("en-AU", { maximumFractionDigits: 1 });
+}

@@ -1,0 +1,65 @@
+// @ts-check
+/** The plant label: what a lot is everywhere. An alarm is a flag stuck in it. @module */
+import { DAY_MS, toMs } from "../core/instants.js";
+import { progress } from "../core/protocols.js";
+import { now, one } from "../store/house.js";
+import { Flag } from "./flag.js";
+import { html, t } from "./html.js";
+import { lookWords, quantityWords, stageWords } from "./lot_words.js";
+import { Strip } from "./strip.js";
+import { when } from "./when.js";
+
+const LEVELS = ["due", "late", "alarm"];
+
+/** The highest level among findings, or null. */
+export function worstLevel(findings) {
+  const open = findings.filter((one) => one.state !== "shelved");
+  return open.reduce((worst, { level }) => (LEVELS.indexOf(level) > LEVELS.indexOf(worst) ? level : worst), null);
+}
+
+/** The first thing to say of a lot: the worst finding that nothing hides. */
+export function worstFinding(findings) {
+  const seen = findings.filter((one) => !one.hidden_by && one.state !== "shelved");
+  return [...seen].sort((a, b) => LEVELS.indexOf(b.level) - LEVELS.indexOf(a.level) || a.priority - b.priority)[0];
+}
+
+/** A lot's label. @param {{lot: any, findings: any[], full?: boolean}} props */
+export function Label({ lot, findings, full = true }) {
+  const crop = one("protocol", lot.crop);
+  const level = worstLevel(findings);
+  const worst = worstFinding(findings);
+  const here = progress(lot, crop, now.value);
+  const spell = ["warm", "cold"].includes(lot.stage);
+  return html`<article class=${full ? "label" : "label compact"}>
+    ${level && html`<span class="label-flag"><${Flag} level=${level} /><span class="only-read">${t(`level.${level}`)}</span></span>`}
+    <h2>${crop?.botanical ?? lot.crop}</h2>
+    <p class="label-code"><a class="code" href=${`#/lot/${lot.id}`}>${lot.label}</a> <span>${quantityWords(lot)}</span></p>
+    <div class="label-day">
+      <strong aria-label=${t("lot.day", { n: here.day ?? "?" })}>${here.day ?? "–"}</strong>
+      <p class=${level === "alarm" ? "alarmed" : ""}>
+        ${worst ? says(worst, lot) : t("lot.days_in", { stage: stageWords(lot) })}
+        ${!worst && html`<br />${lastLook(lot)}`}
+      </p>
+    </div>
+    ${full && spell && lot.stage_since && html`<${Strip} since=${lot.stage_since} now=${now.value}
+      look=${lot.last_look?.at ?? null} min=${here.min_days ?? null} max=${here.longest_days ?? null}
+      sixWeeks=${lot.stage === "cold"} />`}
+    ${full && worst && html`<p class="label-last">${lastLook(lot)}</p>`}
+  </article>`;
+}
+
+/** What a finding says, without the lot's own name in front. */
+export function says(finding, lot) {
+  const [name, ...rest] = finding.says.split(": ");
+  return name.startsWith(lot?.label ?? "\u0000") ? rest.join(": ") : finding.says;
+}
+
+function lastLook(lot) {
+  const look = lot.last_look;
+  if (!look) return t("lot.never");
+  const what = lookWords(look, lot);
+  if (lot.stage_since && ["warm", "cold"].includes(lot.stage) && look.at >= lot.stage_since) {
+    return t("lot.last", { n: Math.floor((toMs(look.at) - toMs(lot.stage_since)) / DAY_MS), what });
+  }
+  return t("lot.last_seen", { when: when(look.at), what });
+}

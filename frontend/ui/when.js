@@ -1,0 +1,41 @@
+// @ts-check
+/** Moments in the nursery's own time, as people say them. @module */
+import { localDate, localTime, toMs, DAY_MS, HOUR_MS, MINUTE_MS } from "../core/instants.js";
+import { now, nursery } from "../store/house.js";
+import { t } from "./html.js";
+
+const offsets = () => nursery()?.offsets ?? [];
+const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
+
+/** The site's date today. */
+export const today = () => localDate(toMs(now.value), offsets());
+
+/** The site's date at an instant. */
+export const dayOf = (instant) => localDate(toMs(instant), offsets());
+
+/** "today 07:52", "yesterday 15:10" or "3 Jun 07:52". @param {string | null} instant */
+export function when(instant) {
+  if (!instant) return "?";
+  const [day, time] = [dayOf(instant), clock(instant)];
+  if (day === today()) return t("time.today", { time });
+  if (day === localDate(toMs(now.value) - DAY_MS, offsets())) return t("time.yesterday", { time });
+  return `${date(day)} ${time}`;
+}
+
+/** "3 Jun" of a date, with the year where it is another. @param {string} day */
+export function date(day) {
+  const [year, month, number] = day.split("-");
+  const same = year === today().slice(0, 4);
+  return `${Number(number)} ${MONTHS[Number(month) - 1]}${same ? "" : ` ${year}`}`;
+}
+
+/** "07:52". @param {string} instant */
+export const clock = (instant) => localTime(toMs(instant), offsets());
+
+/** "15 h", how long ago. @param {string} instant */
+export function age(instant) {
+  const ms = toMs(now.value) - toMs(instant);
+  if (ms < HOUR_MS) return t("age.minutes", { n: Math.max(0, Math.floor(ms / MINUTE_MS)) });
+  if (ms < 2 * DAY_MS) return t("age.hours", { n: Math.floor(ms / HOUR_MS) });
+  return t("age.days", { n: Math.floor(ms / DAY_MS) });
+}

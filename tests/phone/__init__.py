@@ -1,0 +1,1 @@
+"""The phone's store in a real browser, against the real server behind a network under control."""
