@@ -7,6 +7,7 @@
 
 const SHOWN_MIN = 1e-6;
 const SHOWN_MAX = 1e15;
+const AMOUNT_MIN = 1e-9;
 
 /** The inputs cannot give a result; `says` tells why and what would be right. */
 export class CannotCalculate extends Error {
@@ -50,7 +51,7 @@ export function amount(inputs, field, words, high, unit = "", { nought = false }
   const wanted = `${words} must be a number ${lowest} ${shown(high, 9)}${unit}`;
   if (given === null) throw new CannotMix(field, `${wanted}; it is missing.`);
   if (value === null) throw new CannotMix(field, `${wanted}; what was given is no number.`);
-  if (value > high || value < 0 || (value === 0 && !nought)) {
+  if (value > high || (value < AMOUNT_MIN && !(nought && value === 0))) {
     throw new CannotMix(field, `${wanted}; ${shown(value)}${unit} is not.`);
   }
   return value;

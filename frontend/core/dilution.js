@@ -35,7 +35,9 @@ export function dilutionAddTo(inputs) {
   const [product, wanted] = strengths(inputs);
   const water = amount(inputs, "water_volume_ml", "The water", VOLUME_ML_MAX, " mL");
   if (wanted === product) throw new CannotMix(WANTED, neverReached(`${shown(product)} %`));
-  return addTo(product, wanted, water);
+  const mixed = addTo(product, wanted, water);
+  if (mixed.product_ml > VOLUME_ML_MAX) throw new CannotMix(WANTED, tooMuchProduct(mixed.product_ml));
+  return mixed;
 }
 
 /** Product and water in mL; strengths in any one unit, wanted <= product. */
@@ -154,6 +156,12 @@ export function tooStrong(most) {
 /** Why adding to water cannot keep the product's own strength. @param {string} most */
 export function neverReached(most) {
   return `Added to water it is always weaker than the product's own ${most}: ask for less.`;
+}
+
+/** Why an amount of product beyond a cubic metre is refused. @param {number} productMl */
+export function tooMuchProduct(productMl) {
+  const litres = shown(productMl / 1000);
+  return `That would take ${litres} L of product: ask for a weaker solution or less water.`;
 }
 
 function strengths(inputs) {

@@ -13,6 +13,8 @@ Data = dict[str, Any]
 # Nearer to nought or further from it than this, a number's digits help nobody.
 SHOWN_MIN = Decimal("0.000001")
 SHOWN_MAX = 1e15
+# A smaller amount than this is a slip; divided by, it would no longer give a number.
+AMOUNT_MIN = 1e-9
 
 
 class CannotCalculate(ValueError):
@@ -61,7 +63,7 @@ def amount(
         raise CannotMix(field, f"{wanted}; it is missing.")
     if value is None:
         raise CannotMix(field, f"{wanted}; what was given is no number.")
-    if value > high or value < 0 or (value == 0 and not nought):
+    if value > high or (value < AMOUNT_MIN and not (nought and value == 0)):
         raise CannotMix(field, f"{wanted}; {shown(value)}{unit} is not.")
     return value
 

@@ -46,7 +46,10 @@ def dilution_add_to(inputs: Data) -> Data:
     water = amount(inputs, "water_volume_ml", "The water", VOLUME_ML_MAX, " mL")
     if wanted == product:
         raise CannotMix(WANTED, never_reached(f"{shown(product)} %"))
-    return add_to(product, wanted, water)
+    mixed = add_to(product, wanted, water)
+    if mixed["product_ml"] > VOLUME_ML_MAX:
+        raise CannotMix(WANTED, too_much_product(mixed["product_ml"]))
+    return mixed
 
 
 def make_up_to(product: float, wanted: float, final_ml: float) -> Data:
@@ -170,6 +173,12 @@ def too_strong(most: str) -> str:
 def never_reached(most: str) -> str:
     """Return why adding to water cannot keep the product's own strength."""
     return f"Added to water it is always weaker than the product's own {most}: ask for less."
+
+
+def too_much_product(product_ml: float) -> str:
+    """Return why an amount of product beyond a cubic metre is refused."""
+    litres = shown(product_ml / 1000)
+    return f"That would take {litres} L of product: ask for a weaker solution or less water."
 
 
 def _strengths(inputs: Data) -> tuple[float, float]:
