@@ -7,6 +7,9 @@
 export const MINUTE_MS = 60_000;
 export const HOUR_MS = 60 * MINUTE_MS;
 export const DAY_MS = 24 * HOUR_MS;
+// What canonical text can say: the years 0001 to 9999.
+export const FIRST_MS = -62_135_596_800_000;
+export const LAST_MS = 253_402_300_799_999;
 const WORKING_DAYS_MAX = 800;
 const RFC3339 =
   /^(\d{4})-(\d\d)-(\d\d)[Tt](\d\d):(\d\d):(\d\d)(?:\.(\d+))?(?:[Zz]|([+-])(\d\d):(\d\d))$/;
@@ -17,7 +20,8 @@ export class BadInstant extends Error {}
 /**
  * The milliseconds since 1970 of an RFC 3339 time with offset.
  * @param {unknown} text
- * @throws {BadInstant} no offset, hour 24, a day that does not exist, or any other spelling
+ * @throws {BadInstant} no offset, hour 24, a day that does not exist, or any other spelling; or
+ *   outside the years 0001 to 9999 in UTC
  */
 export function parseInstant(text) {
   const match = typeof text === "string" ? RFC3339.exec(text) : null;
@@ -34,14 +38,17 @@ export function parseInstant(text) {
     && moment.getUTCDate() === day && moment.getUTCHours() === hour
     && moment.getUTCMinutes() === minute && (leap || moment.getUTCSeconds() === second);
   if (!same || year < 1) throw new BadInstant(`no such time: ${text}`);
-  const ms = moment.getTime() - offset * MINUTE_MS * (sign === "-" ? -1 : 1);
+  let ms = moment.getTime() - offset * MINUTE_MS * (sign === "-" ? -1 : 1);
   if (leap) {
     if (((ms % DAY_MS) + DAY_MS) % DAY_MS !== DAY_MS - 1000) {
       throw new BadInstant(`a leap second falls on 23:59:60 UTC only: ${text}`);
     }
-    return ms + 1000;
+    ms += 1000;
+  } else {
+    ms += Number(`${fraction ?? ""}000`.slice(0, 3));
   }
-  return ms + Number(`${fraction ?? ""}000`.slice(0, 3));
+  if (ms !== withinYears(ms)) throw new BadInstant(`outside the years 0001 to 9999 in UTC: ${text}`);
+  return ms;
 }
 
 /** Canonical text of an instant. @param {number} ms */
@@ -61,10 +68,15 @@ export function later(...instants) {
   return latest;
 }
 
+/** The instant, or the first or last one that canonical text can say. @param {number} ms */
+export function withinYears(ms) {
+  return Math.min(Math.max(ms, FIRST_MS), LAST_MS);
+}
+
 /** Minutes east of UTC at an instant; before the table begins, its first row. */
 export function offsetMinutes(ms, offsets) {
   if (!offsets.length) return 0;
-  const text = toText(ms);
+  const text = toText(withinYears(ms));
   let minutes = offsets[0][1];
   for (const [from, value] of offsets) {
     if (from > text) break;
@@ -75,12 +87,12 @@ export function offsetMinutes(ms, offsets) {
 
 /** The site's civil date at an instant, as `YYYY-MM-DD`. */
 export function localDate(ms, offsets) {
-  return toText(ms + offsetMinutes(ms, offsets) * MINUTE_MS).slice(0, 10);
+  return toText(withinYears(ms + offsetMinutes(ms, offsets) * MINUTE_MS)).slice(0, 10);
 }
 
 /** The site's wall-clock time at an instant, as `HH:MM`. */
 export function localTime(ms, offsets) {
-  return toText(ms + offsetMinutes(ms, offsets) * MINUTE_MS).slice(11, 16);
+  return toText(withinYears(ms + offsetMinutes(ms, offsets) * MINUTE_MS)).slice(11, 16);
 }
 
 /** The instant of a local wall-clock time: the first of two; in a gap with the offset before it. */

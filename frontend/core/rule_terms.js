@@ -1,9 +1,11 @@
 // @ts-check
 /** The small words of a watch rule: twin of `domain/rule_terms.py`. @module */
 import {
-  BadInstant, DAY_MS, HOUR_MS, MINUTE_MS, localInstant, parseInstant, toMs,
+  BadInstant, DAY_MS, FIRST_MS, HOUR_MS, MINUTE_MS, localInstant, parseInstant, toMs, toText,
 } from "./instants.js";
 
+const CANONICAL = /^\d{4}-\d\d-\d\dT([01]\d|2[0-3])(:[0-5]\d){2}\.\d{3}Z$/;
+const DAY = /^\d{4}-\d\d-\d\d$/;
 const UNITS_MS = { days: DAY_MS, hours: HOUR_MS, minutes: MINUTE_MS };
 
 /** The fact of a dotted name, or null where it is not known. */
@@ -73,16 +75,18 @@ function roundHalfUp(number) {
 /** The instant of canonical text, a typed time, or a local date's first moment; null otherwise. */
 export function instantMs(value, site) {
   if (typeof value !== "string") return null;
-  if (value.length === 24 && value.endsWith("Z")) return toMs(value);
   try {
-    if (value.length === 10) return finite(localInstant(value, "00:00", site.offsets));
-    return parseInstant(value);
+    if (CANONICAL.test(value)) return existing(value, value);
+    if (!DAY.test(value)) return parseInstant(value);
+    return existing(value, `${value}T00:00:00.000Z`) === null ? null : localInstant(value, "00:00", site.offsets);
   } catch (error) {
-    if (error instanceof BadInstant || error instanceof RangeError) return null;
+    if (error instanceof BadInstant) return null;
     throw error;
   }
 }
 
-function finite(ms) {
-  return Number.isFinite(ms) ? ms : null;
+/** The instant of canonical text whose day exists (engines read 31 February each in its own way). */
+function existing(value, text) {
+  const ms = toMs(text);
+  return Number.isFinite(ms) && ms >= FIRST_MS && toText(ms).startsWith(value) ? ms : null;
 }

@@ -5,7 +5,7 @@
  * @module
  */
 import {
-  afterWorkingTime, localDate, localInstant, localTime, nextWorkingDay, toMs, toText,
+  LAST_MS, afterWorkingTime, localDate, localInstant, localTime, nextWorkingDay, toMs, toText,
 } from "./instants.js";
 import { fact, holds, instantMs, lengthMs, runStart } from "./rule_terms.js";
 
@@ -99,7 +99,8 @@ export function levelTimes(one, facts, site) {
   const times = {};
   for (const [level, spec] of Object.entries(one.after)) {
     const at = spec === null ? null : levelTime(start, spec, one, facts, site);
-    if (at !== null) times[level] = at;
+    // What the year 9999 does not see any more never comes.
+    if (at !== null && at <= LAST_MS) times[level] = at;
   }
   return times;
 }

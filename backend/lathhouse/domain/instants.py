@@ -16,6 +16,8 @@ MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+# What canonical text can say: the years 0001 to 9999.
+FIRST_MS, LAST_MS = -62_135_596_800_000, 253_402_300_799_999
 # A walk over working days stops here: no shipped limit is longer than a year.
 WORKING_DAYS_MAX = 800
 
@@ -38,7 +40,8 @@ def parse_instant(text: object) -> int:
     second, which RFC 3339 section 5.8 leaves to the reader.
 
     Raises:
-        BadInstant: no offset, hour 24, a day that does not exist, or any other spelling.
+        BadInstant: no offset, hour 24, a day that does not exist, or any other spelling; or a time
+            that in UTC falls outside the years 0001 to 9999.
     """
     match = RFC3339.fullmatch(text) if isinstance(text, str) else None
     if not match:
@@ -58,8 +61,12 @@ def parse_instant(text: object) -> int:
     if leap:
         if ms % DAY_MS != DAY_MS - 1000:
             raise BadInstant(f"a leap second falls on 23:59:60 UTC only: {text!r}")
-        return ms + 1000
-    return ms + int(((fraction or "") + "000")[:3])
+        ms += 1000
+    else:
+        ms += int(((fraction or "") + "000")[:3])
+    if not FIRST_MS <= ms <= LAST_MS:
+        raise BadInstant(f"outside the years 0001 to 9999 in UTC: {text!r}")
+    return ms
 
 
 def to_text(ms: int) -> str:
@@ -78,22 +85,27 @@ def later(*instants: str | None) -> str | None:
     return max((instant for instant in instants if instant), default=None)
 
 
+def within_years(ms: int) -> int:
+    """Return the instant, or the first or last one that canonical text can say."""
+    return min(max(ms, FIRST_MS), LAST_MS)
+
+
 def offset_minutes(ms: int, offsets: Offsets) -> int:
     """Return the minutes east of UTC at an instant; before the table begins, its first row."""
     if not offsets:
         return 0
-    index = bisect_right([row[0] for row in offsets], to_text(ms)) - 1
+    index = bisect_right([row[0] for row in offsets], to_text(within_years(ms))) - 1
     return int(offsets[max(index, 0)][1])
 
 
 def local_date(ms: int, offsets: Offsets) -> str:
     """Return the site's civil date at an instant, as `YYYY-MM-DD`."""
-    return to_text(ms + offset_minutes(ms, offsets) * MINUTE_MS)[:10]
+    return to_text(within_years(ms + offset_minutes(ms, offsets) * MINUTE_MS))[:10]
 
 
 def local_time(ms: int, offsets: Offsets) -> str:
     """Return the site's wall-clock time at an instant, as `HH:MM`."""
-    return to_text(ms + offset_minutes(ms, offsets) * MINUTE_MS)[11:16]
+    return to_text(within_years(ms + offset_minutes(ms, offsets) * MINUTE_MS))[11:16]
 
 
 def local_instant(day: str, clock: str, offsets: Offsets) -> int:

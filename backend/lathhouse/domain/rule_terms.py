@@ -1,19 +1,22 @@
 """The small words of a watch rule: facts by dotted name, conditions, runs and lengths of time."""
 
 import math
+import re
 from typing import Any
 
 from lathhouse.domain.instants import (
     DAY_MS,
     HOUR_MS,
     MINUTE_MS,
-    BadInstant,
     local_instant,
     parse_instant,
     to_ms,
 )
 
 Facts = dict[str, Any]
+# Python reads more spellings than RFC 3339 and other runtimes do, so the shape is checked first.
+CANONICAL = re.compile(r"\d{4}-\d\d-\d\dT([01]\d|2[0-3])(:[0-5]\d){2}\.\d{3}Z", re.ASCII)
+DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 UNITS_MS = {"days": DAY_MS, "hours": HOUR_MS, "minutes": MINUTE_MS}
 
 
@@ -101,11 +104,11 @@ def instant_ms(value: Any, site: dict[str, Any]) -> int | None:
     """Return the instant of canonical text, a typed time, or a local date's first moment."""
     if not isinstance(value, str):
         return None
-    if len(value) == 24 and value.endswith("Z"):
-        return to_ms(value)
     try:
-        if len(value) == 10:
+        if CANONICAL.fullmatch(value):
+            return to_ms(value)
+        if DAY.fullmatch(value):
             return local_instant(value, "00:00", site["offsets"])
         return parse_instant(value)
-    except (BadInstant, ValueError):
+    except ValueError:  # no such day, or a BadInstant
         return None

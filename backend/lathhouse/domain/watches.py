@@ -11,6 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 from lathhouse.domain.instants import (
+    LAST_MS,
     after_working_time,
     local_date,
     local_instant,
@@ -138,7 +139,8 @@ def level_times(case: dict[str, Any], facts: Facts, site: Site) -> dict[str, int
     times = {}
     for level, spec in case["after"].items():
         at = _level_time(start, spec, case, facts, site) if spec is not None else None
-        if at is not None:
+        # What the year 9999 does not see any more never comes.
+        if at is not None and at <= LAST_MS:
             times[level] = at
     return times
 

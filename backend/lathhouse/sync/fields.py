@@ -13,6 +13,7 @@ from lathhouse.domain.instants import BadInstant, parse_instant
 
 TEXT_MAX = 4000
 NAME = re.compile(r"[^\x00-\x1f\x7f\ud800-\udfff]{1,200}")
+DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 UUID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 # Counts beyond this are slips of the finger, not seeds.
 WHOLE_MAX = 1_000_000_000
@@ -144,7 +145,9 @@ class Day(Plain):
     def fits(self, value: Any) -> bool:
         """Say whether there is such a day."""
         try:
-            return isinstance(value, str) and len(value) == 10 and bool(date.fromisoformat(value))
+            return isinstance(value, str) and bool(
+                DAY.fullmatch(value) and date.fromisoformat(value)
+            )
         except ValueError:
             return False
 
