@@ -95,6 +95,7 @@ export function run(lot, events) {
 
 /** Apply one event to the state. */
 export function apply(lot, event) {
+  if (event.data === null || typeof event.data !== "object" || Array.isArray(event.data)) event = { ...event, data: {} };
   lot.events_count += 1;
   if (event.lot !== lot.id) {
     fromAnotherLot(lot, event);

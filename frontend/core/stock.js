@@ -102,7 +102,7 @@ function addChild(lot, child) {
 /** Apply a `stocktaken`: what was counted is the record, and what disagreed is settled. */
 export function takeStock(lot, event) {
   lot.quantity = event.data.quantity;
-  lot.unit = event.data.unit;
+  lot.unit = event.data.unit ?? null;
   lot.discrepancies = lot.discrepancies.filter(
     (note) => !["took_more", "out_of_differs"].includes(note.kind),
   );

@@ -106,6 +106,8 @@ def run(lot: Lot, events: Iterable[Event]) -> Lot:
 def apply(lot: Lot, event: Event) -> None:
     """Apply one event to the state."""
     kind = event["kind"]
+    if not isinstance(event.get("data"), dict):
+        event = {**event, "data": {}}
     lot["events_count"] += 1
     if event["lot"] != lot["id"]:
         _from_another_lot(lot, event)

@@ -125,10 +125,10 @@ def add_child(lot: Lot, child: str) -> None:
 def take_stock(lot: Lot, event: Event) -> None:
     """Apply a `stocktaken`: what was counted is the record, and what disagreed is settled."""
     data = event["data"]
-    lot["quantity"], lot["unit"] = data["quantity"], data["unit"]
+    lot["quantity"], lot["unit"] = data["quantity"], data.get("unit")
     lot["discrepancies"] = [
         note for note in lot["discrepancies"] if note["kind"] not in ("took_more", "out_of_differs")
     ]
     lot["conflict"] = None
-    if data["unit"] in ("seedlings", "plants"):
+    if lot["unit"] in ("seedlings", "plants"):
         lot["lost_seedlings"] = 0
