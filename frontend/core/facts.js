@@ -54,6 +54,7 @@ export function lotFacts(lot, crop, place = null) {
     emerged: emergenceFacts(lot),
     emergence_closed_at: lot.emergence_closed_at,
     held_until: lot.held_over ? lot.held_over.until : null,
+    held_without_end: lot.held_over !== null && lot.held_over.until === null,
     potted_at: lot.potted_at,
     conflict: conflictFacts(lot),
     crop_facts: cropFacts(crop),

@@ -62,6 +62,7 @@ def lot_facts(
         "emerged": emergence_facts(lot),
         "emergence_closed_at": lot["emergence_closed_at"],
         "held_until": held["until"] if held else None,
+        "held_without_end": held is not None and held["until"] is None,
         "potted_at": lot["potted_at"],
         "conflict": conflict_facts(lot),
         "crop_facts": crop_facts(crop),
