@@ -63,15 +63,17 @@ const HANDLERS = { nudge, busy, locked, queue, pushed, settled, offered, pulled,
 function nudge(state, { why }) {
   if (state.doing !== "rest") return [{ again: true }];
   if (state.paused && !ENDS_PAUSE.includes(why)) return [{}];
-  // While the server is out of reach its own timer asks again; forty taps need not.
-  if (why === "recorded" && state.failures > 0) return [{}];
+  // While the server is out of reach, or another tab is at it, a timer asks again; forty taps
+  // need not.
+  if (why === "recorded" && state.failures + state.busy > 0) return [{}];
   const changes = { doing: "lock", why, pass: state.pass + 1, again: false, troubles: 0, note: null, paused: false };
   return [changes, { do: "lock", steal: state.busy >= BUSY_MAX }];
 }
 
 /** Another tab is at it (FAULTS F7). */
 function busy(state) {
-  const count = state.busy + (state.why === "timer" ? 1 : 0);
+  // Taps do not count: only as much time as its holder has had.
+  const count = state.why === "timer" ? state.busy + 1 : Math.max(1, state.busy);
   return [{ doing: "rest", busy: count }, { do: "wait", ms: BUSY_MS }];
 }
 

@@ -67,12 +67,11 @@ function onState(state, detail) {
 }
 
 async function heard(news, sync) {
-  if (news === "nudge") {
-    sync.nudge("nudge");
-    return;
-  }
-  if (news === "recorded") await refreshQueue();
-  else await readHouse();
+  if (news === "recorded") {
+    await refreshQueue();
+    // It may be this tab that holds the lock.
+    sync.nudge("recorded");
+  } else await readHouse();
   derive();
 }
 

@@ -93,7 +93,6 @@ const EFFECTS = {
     sync.abort = new AbortController();
     const held = navigator.locks.request("lathhouse-sync", steal ? { steal } : { ifAvailable: true }, async (lock) => {
       if (!lock) {
-        tellTabs("nudge");
         sync.send({ type: "busy", pass });
         return;
       }

@@ -1,7 +1,7 @@
 // @ts-check
 /** What one tab of the app tells the others: something was recorded, something has come. @module */
 
-/** @typedef {"recorded" | "synced" | "nudge"} News */
+/** @typedef {"recorded" | "synced"} News */
 
 const channel = new BroadcastChannel("lathhouse");
 

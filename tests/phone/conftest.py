@@ -63,9 +63,7 @@ class Phone:
 
     def stored(self, store: str) -> list[Any]:
         """Return what one store of the phone's database holds."""
-        return self.run(
-            "(name) => phone.database.reading((db) => db.getAll(name))", store
-        )
+        return self.run("(name) => phone.database.reading((db) => db.getAll(name))", store)
 
     def meta(self, name: str) -> Any:
         return self.run("(name) => phone.database.meta(name)", name)
