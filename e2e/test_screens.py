@@ -43,6 +43,7 @@ def skip_all(page: Page) -> None:
 def skip_and_close(page: Page) -> None:
     """Skip every lot and close the place."""
     skip_all(page)
+    page.clock.run_for(500)
     page.get_by_role("button", name="Close").click()
     expect(page.locator(".told h2")).to_contain_text("closed", ignore_case=True)
 

@@ -8,7 +8,7 @@ import { html, t } from "./ui/html.js";
 
 /** @type {Record<string, [() => Promise<any>, string, string[]]>} loader, export, names of parts */
 const SCREENS = {
-  walk: [() => import("./screens/walk.js"), "Walk", ["place"]],
+  walk: [() => import("./screens/walk.js"), "Walk", ["place", "lot"]],
   lot: [() => import("./screens/lot.js"), "Lot", ["id"]],
   lots: [() => import("./screens/lots.js"), "Lots", []],
   add: [() => import("./screens/add_lot.js"), "AddLot", []],

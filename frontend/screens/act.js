@@ -36,7 +36,7 @@ export function Act({ kind, id }) {
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
     <div class="row"><button type="button" class="act" onClick=${() => history.back()}>${t("act.cancel")}</button>
     <button type="button" class="act main-act wide" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
-  return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} side=${html`<span class="code">${lot.label}</span>`} foot=${foot}>
+  return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} side=${lot.label} foot=${foot}>
     ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
     ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} />`)}
   </${Page}>`;

@@ -1,57 +1,55 @@
 // @ts-check
-/** A look in full: the questions that matter first, and everything else one tap further. @module */
+/** Everything that can be said of a look: the questions that matter first, then the rest. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { answersTo, Choice } from "../ui/choice.js";
+import { answersTo, Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { isSeed, leadsTo, questions, saidOf } from "../ui/lot_words.js";
-import { Field } from "../ui/number.js";
+import { Field, Stepper } from "../ui/number.js";
+import { draft, open, save, saving, skip } from "./walking.js";
 
-const NAMES = { fungus: "ask.mould", sprouted_percent: "ask.roots", moisture: "ask.moisture", health: "ask.health" };
+const LOW_C = -60;
+const HIGH_C = 60;
 
-/**
- * @param {{lot: any, must: boolean, undoBar: any, onSave: (said: any, also: any[]) => void,
- *   onSkip: () => void, onCancel: (() => void) | null, onBack: (() => void) | null}} props
- */
-export function LookForm({ lot, must, undoBar, onSave, onSkip, onCancel, onBack }) {
-  const [said, setSaid] = useState(/** @type {Record<string, any>} */ ({}));
+/** @param {{lot: any, must: boolean}} props `must`: the questions have to be answered */
+export function LookForm({ lot, must }) {
   const [watered, setWatered] = useState(false);
-  const [note, setNote] = useState("");
   const [temp, setTemp] = useState("");
-  const set = (field) => (value) => setSaid({ ...said, [field]: value });
+  const said = draft.value;
+  const set = (field) => (value) => {
+    draft.value = { ...draft.value, [field]: value };
+  };
   const asked = questions(lot);
+  const rest = ["potted", "seedlings"].includes(lot.stage) ? ["root_fill"] : [];
   const missing = must ? asked.find((field) => said[field] === undefined) : undefined;
-  const celsius = temp === "" ? undefined : Number(temp.replace(",", "."));
-  const wrong = celsius !== undefined && !(celsius >= -60 && celsius <= 60);
-  const words = [...saidOf({ ...said, temp_c: celsius }, lot), ...(watered ? [t("say.watered")] : [])].join(", ");
-  const save = () => onSave({ ...said, temp_c: celsius, note: note || undefined }, watered ? [["watered", {}]] : []);
-  const nameOf = (field) => (field === "fungus" && !isSeed(lot) ? t("ask.damping") : t(NAMES[field]));
-  const rest = lot.stage === "potted" || lot.stage === "seedlings" ? ["root_fill"] : [];
+  const celsius = temp.trim() === "" ? undefined : Number(temp.replace(",", ".").replace("−", "-"));
+  const wrong = celsius !== undefined && !(celsius >= LOW_C && celsius <= HIGH_C);
+  const data = { ...said, temp_c: celsius, note: said.note?.trim() || undefined, picked_out: said.picked_out || undefined };
+  const also = /** @type {[string, any][]} */ (watered ? [["watered", {}]] : []);
   return html`<form class="look" onSubmit=${(event) => event.preventDefault()}>
     ${[...asked, ...rest].map((field) => {
       const [name, answers] = answersTo(field, isSeed(lot));
-      return html`<${Choice} key=${field} name=${name} answers=${answers} value=${said[field]}
-        onChoose=${set(field)} big=${asked.includes(field)} />`;
+      return html`<${Choice} key=${field} name=${name} answers=${answers} value=${said[field]} onChoose=${set(field)} big=${true} />`;
     })}
-    <fieldset class="choice"><legend>${t("ask.also")}</legend><div class="answers">
-      <button type="button" class=${watered ? "answer chosen" : "answer"} aria-pressed=${watered} onClick=${() => setWatered(!watered)}>${t("also.watered")}</button>
-      <button type="button" class=${said.turned ? "answer chosen" : "answer"} aria-pressed=${Boolean(said.turned)} onClick=${() => set("turned")(said.turned ? undefined : true)}>${t("also.turned")}</button>
-      <button type="button" class=${said.picked_out ? "answer chosen" : "answer"} aria-pressed=${Boolean(said.picked_out)} onClick=${() => set("picked_out")((said.picked_out ?? 0) + 1)}>${t("also.picked")} ${said.picked_out ?? ""}</button>
+    <fieldset class="choice big"><legend>${t("ask.also")}</legend><div class="answers" data-count="2">
+      <${Toggle} words=${t("also.watered")} on=${watered} onToggle=${setWatered} />
+      <${Toggle} words=${t("also.turned")} on=${Boolean(said.turned)} onToggle=${(is) => set("turned")(is || undefined)} />
     </div></fieldset>
-    <div class="pair-fields">
-      <${Field} label=${`${t("ask.temp")} °C`} value=${temp} inputmode="decimal" onInput=${setTemp}
-        error=${wrong ? t("error.number", { field: t("ask.temp"), low: -60, high: 60 }) : ""} />
-      <${Field} label=${t("ask.note")} value=${note} onInput=${setNote} />
-    </div>
-    <div class="row">
-      ${onBack && html`<button type="button" class="act round-act" onClick=${onBack}>${t("walk.previous")}</button>`}
-      ${onCancel && html`<button type="button" class="act round-act" onClick=${onCancel}>${t("act.cancel")}</button>`}
-      <button type="button" class="act round-act" onClick=${onSkip}>${t("walk.skip")}</button>
-    </div>
-    <div class="look-foot">
-      ${undoBar}
-      <button type="button" class="act main-act round-act" disabled=${Boolean(missing) || wrong} onClick=${save}>
-        <strong>${missing ? t("walk.answer_first", { what: nameOf(missing) }) : words ? t("save.button", { what: words }) : t("save.nothing")}</strong>
-        <span>${missing ? words : leadsTo(said, lot)}</span></button>
-    </div>
+    <${Stepper} label=${t("also.picked")} value=${said.picked_out ?? 0} onChange=${set("picked_out")} />
+    <${Field} label=${`${t("ask.temp")} °C`} value=${temp} inputmode="text" onInput=${setTemp}
+      error=${wrong ? t("error.number", { field: t("ask.temp"), low: LOW_C, high: HIGH_C }) : ""} />
+    <${Field} label=${t("ask.note")} value=${said.note} onInput=${set("note")} />
+    <div class="two"><button type="button" class="act round-act" onClick=${() => open(false)}>${t("walk.less")}</button>
+      <button type="button" class="act round-act" onClick=${skip}>${t("walk.skip")}</button></div>
+    <${Foot} lot=${lot} data=${data} also=${also} missing=${missing} wrong=${wrong} />
   </form>`;
+}
+
+/** The button repeats the record in words and says what it leads to, or what is still to be answered. */
+function Foot({ lot, data, also, missing, wrong }) {
+  const words = [...saidOf(data, lot), ...also.map(([kind]) => t(`say.${kind}`))].join(", ");
+  const heading = missing ? t("walk.answer_first", { what: answersTo(missing, isSeed(lot))[0] })
+    : words ? t("save.button", { what: words }) : data.note ? t("save.note") : t("save.nothing");
+  return html`<div class="look-foot"><button type="button" class="act main-act round-act"
+    disabled=${Boolean(missing) || wrong || saving.value} onClick=${() => save(lot, data, also)}>
+    <strong>${heading}</strong><span>${missing ? words : leadsTo(data, lot)}</span></button></div>`;
 }

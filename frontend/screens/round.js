@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, nursery, places, ready, session } from "../store/house.js";
+import { all, bornEmpty, nursery, places, ready, session, trayCount } from "../store/house.js";
 import { Flag, Flags } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
 import { Page, Ways } from "../ui/page.js";
@@ -15,8 +15,9 @@ export function Round() {
   const path = stops();
   const foot = html`<${Walk} path=${path} /><${Ways} here="round" />`;
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
-    <${Weather} />
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
+    <${Weather} />
+    ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}
     ${path.length ? html`<${Worst} path=${path} /><ol class="path">${path.map((stop, index) => html`<${Stop}
       key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol>` : html`<${Nothing} />`}
   </${Page}>`;
@@ -33,7 +34,7 @@ function Weather() {
   return html`<p class="weather">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${low.value}°</strong></span>`}
     ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${tonight.value}°</strong>
-      <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
+       <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
   </p>`;
 }
 
@@ -57,13 +58,14 @@ function Stop({ stop, number }) {
   const done = closed && !toSee.length;
   return html`<li class=${done ? "stop done" : "stop"}>
     <a href=${`#/walk/${encodeURIComponent(place.id)}`}>
-      <span class="peg">${done ? "✓" : number}</span>
-      <span class="stop-name"><strong>${place.name}</strong>
-        <span>${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}</span>
-      </span>
-      ${toSee.length > 0 && html`<span class="stop-count"><strong>${toSee.length}</strong><small>${t("round.to_see")}</small></span>`}
+      <span class="peg">${done ? html`<${Tick} />` : number}</span>
+      <span class="stop-words"><span class="stop-name"><strong>${place.name}</strong>
+        ${toSee.length > 0 && html`<span><b>${toSee.length}</b> ${t("round.to_see")}</span>`}</span>
+        ${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}</span>
     </a></li>`;
 }
+
+const Tick = () => html`<svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M4 11 L8 15 L16 5" /></svg>`;
 
 function under({ lots, toSee, closed, place }) {
   const skipped = place.closed_skipped?.length;

@@ -10,10 +10,15 @@ export function Choice({ name, answers, value, onChoose, big = false }) {
   const choose = (answer) => onChoose(answer === value ? undefined : answer);
   return html`<fieldset class=${big ? "choice big" : "choice"}>
     <legend>${name}</legend>
-    <div class="answers">${answers.map(([answer, words]) => html`<button type="button"
+    <div class="answers" data-count=${answers.length}>${answers.map(([answer, words]) => html`<button type="button"
       class=${answer === value ? "answer chosen" : "answer"} aria-pressed=${answer === value}
       onClick=${() => choose(answer)}>${words}</button>`)}</div>
   </fieldset>`;
+}
+
+/** One thing that was done, or not. @param {{words: string, on: boolean, onToggle: (on: boolean) => void}} props */
+export function Toggle({ words, on, onToggle }) {
+  return html`<button type="button" class=${on ? "answer chosen" : "answer"} aria-pressed=${on} onClick=${() => onToggle(!on)}>${words}</button>`;
 }
 
 const ROOTS = [0, 1, 10, 25, 50];

@@ -1,38 +1,62 @@
 // @ts-check
 /**
- * A lot's history: every event as it was said, what was corrected or taken back beside it. "All as
- * expected", "nothing said" and "not looked" stay three different things.
+ * A lot's history: every event as it was said, with what was corrected or taken back beside it. "All
+ * as expected", "nothing said" and "not looked" stay three different things.
  * @module
  */
+import { useState } from "../vendor/preact-hooks.js";
 import { effective } from "../core/corrections.js";
 import { person, savedState } from "../store/house.js";
+import { EventFields } from "./event_fields.js";
 import { html, t } from "./html.js";
 import { lookWords } from "./lot_words.js";
 import { when } from "./when.js";
 
-/** @param {{lot: any, events: any[], onVoid: (event: any) => void}} props */
-export function History({ lot, events, onVoid }) {
-  const now = new Map(effective(events).map((event) => [event.id, event]));
-  const ordered = [...events].filter((event) => !["amended", "voided"].includes(event.kind))
-    .sort((a, b) => (a.at < b.at ? 1 : -1));
-  return html`<ol class="history">${ordered.map((event) => {
-    const holds = now.get(event.id);
-    return html`<li key=${event.id} class=${holds ? "" : "taken-back"}>
-      <p><strong>${t(`act.${event.kind}`)}</strong> <small>${when(event.at)} · ${person(event.by) ?? t("lot.by_nobody")}
-        ${event.typed && ` · ${t("lot.typed")}`}${savedState(event.id) === "phone" && ` · ${t("lot.waiting")}`}</small></p>
-      <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> ${t("lot.voided")}`}</p>
-      ${holds?.said && html`<p class="said">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
-      ${holds && html`<button type="button" class="small-act" onClick=${() => onVoid(event)}>${t("lot.correct")}</button>`}
-    </li>`;
-  })}</ol>`;
+const CORRECTIONS = ["amended", "voided"];
+
+/**
+ * @param {{lot: any, events: any[], most: number, onVoid: (event: any) => void,
+ *   onMend: (event: any, data: Record<string, any>) => void}} props
+ */
+export function History({ lot, events, most, onVoid, onMend }) {
+  const holding = new Map(effective(events).map((event) => [event.id, event]));
+  const ordered = events.filter((event) => !CORRECTIONS.includes(event.kind)).sort((a, b) => (a.at < b.at ? 1 : -1));
+  return html`<ol>${ordered.slice(0, most).map((event) => html`<${Record} key=${event.id} event=${event}
+    holds=${holding.get(event.id)} lot=${lot} onVoid=${onVoid} onMend=${onMend} />`)}</ol>`;
+}
+
+function Record({ event, holds, lot, onVoid, onMend }) {
+  const [open, setOpen] = useState("");
+  const who = person(event.by) ?? t("lot.by_nobody");
+  const notes = [when(event.at), who, event.typed && t("lot.typed"), savedState(event.id) === "phone" && t("lot.waiting")];
+  const mend = (data) => {
+    onMend(event, data);
+    setOpen("");
+  };
+  return html`<li class=${holds ? "record" : "record taken-back"}>
+    <p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
+    <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> <strong>${t("lot.voided")}</strong>`}</p>
+    ${holds?.said && html`<p class="said beside">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
+    ${open === "mend" && html`<${EventFields} data=${holds.data ?? {}} save=${t("lot.save_mended")} onSave=${mend} onCancel=${() => setOpen("")} />`}
+    ${open === "choose" && html`<div class="row"><button type="button" class="act" onClick=${() => setOpen("mend")}>${t("lot.mend")}</button>
+      <button type="button" class="act" onClick=${() => onVoid(event)}>${t("lot.correct")}</button>
+      <button type="button" class="act" onClick=${() => setOpen("")}>${t("act.cancel")}</button></div>`}
+    ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}
+  </li>`;
 }
 
 /** What an event says, in words. */
 export function saying(event, lot) {
   const data = event.data ?? {};
-  if (event.kind === "looked") return lookWords(data, lot);
+  if (event.kind === "looked") return `${lookWords(data, lot)}${data.note && lookWords(data, lot) !== data.note ? `. ${data.note}` : ""}`;
   if (event.kind === "counted") return t("lot.emerged", { n: data.emerged, m: data.out_of });
-  const skip = ["crop", "label", "parents", "place", "solution", "alert", "watch", "into"];
-  return Object.entries(data).filter(([name, value]) => !skip.includes(name) && value !== null && typeof value !== "object")
-    .map(([name, value]) => `${t(`field.${name}`).replace(/^field\./, "")} ${value}`).join(", ");
+  const hidden = ["crop", "label", "parents", "place", "solution", "alert", "watch", "into"];
+  return Object.entries(data).filter(([name, value]) => !hidden.includes(name) && value !== null && typeof value !== "object")
+    .map(([name, value]) => `${nameOf(name)}: ${value}`).join(", ");
+}
+
+/** The name of a field as people read it. */
+export function nameOf(name) {
+  const words = t(`field.${name}`);
+  return words.startsWith("field.") ? name.replaceAll("_", " ") : words;
 }

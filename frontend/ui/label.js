@@ -1,6 +1,6 @@
 // @ts-check
 /** The plant label: what a lot is everywhere. An alarm is a flag stuck in it. @module */
-import { DAY_MS, toMs } from "../core/instants.js";
+import { DAY_MS, HOUR_MS, toMs } from "../core/instants.js";
 import { progress } from "../core/protocols.js";
 import { now, one } from "../store/house.js";
 import { Flag } from "./flag.js";
@@ -30,14 +30,16 @@ export function Label({ lot, findings, full = true }) {
   const worst = worstFinding(findings);
   const here = progress(lot, crop, now.value);
   const spell = ["warm", "cold"].includes(lot.stage);
+  const bench = ["soak", "sanitise", "drained"].includes(lot.stage);
+  const hours = bench ? Math.floor((toMs(now.value) - toMs(lot.stage_since)) / HOUR_MS) : null;
   return html`<article class=${full ? "label" : "label compact"}>
     ${level && html`<span class="label-flag"><${Flag} level=${level} /><span class="only-read">${t(`level.${level}`)}</span></span>`}
-    <h2>${crop?.botanical ?? lot.crop}</h2>
-    <p class="label-code"><a class="code" href=${`#/lot/${lot.id}`}>${lot.label}</a> <span>${quantityWords(lot)}</span></p>
+    <a class="label-name" href=${`#/lot/${lot.id}`}><h2>${crop?.botanical ?? lot.crop}</h2>
+      <span class="label-code"><span class="code">${lot.label}</span> <span>${quantityWords(lot)}</span></span></a>
     <div class="label-day">
-      <strong aria-label=${t("lot.day", { n: here.day ?? "?" })}>${here.day ?? "–"}</strong>
+      <strong aria-label=${t("lot.day", { n: here.day ?? "?" })}>${bench ? t("lot.hours", { n: hours }) : here.day ?? "–"}</strong>
       <p class=${level === "alarm" ? "alarmed" : ""}>
-        ${worst ? says(worst, lot) : t("lot.days_in", { stage: stageWords(lot) })}
+        ${worst ? says(worst, lot) : bench ? t("lot.hours_in", { stage: stageWords(lot), when: when(lot.stage_since) }) : t("lot.days_in", { stage: stageWords(lot) })}
         ${!worst && html`<br />${lastLook(lot)}`}
       </p>
     </div>

@@ -17,7 +17,6 @@ export function saidOf(said, lot) {
   if (said.temp_c != null) parts.push(t("say.temp", { n: said.temp_c }));
   if (said.picked_out != null) parts.push(t("say.picked", { n: said.picked_out }));
   if (said.turned) parts.push(t("say.turned"));
-  if (said.watered) parts.push(t("say.watered"));
   return parts;
 }
 

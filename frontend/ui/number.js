@@ -2,25 +2,33 @@
 /** A number with large − and + and a keypad: for wet thumbs. @module */
 import { html, t } from "./html.js";
 
-const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "⌫", "0", "±10"];
+const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "⌫", "0", "+10"];
+// A number beyond this is a slip of the finger.
+const MOST = 999_999;
 
-/** A whole number. @param {{label: string, value: number | null, onChange: (n: number) => void, under?: string}} props */
+/**
+ * A whole number with its keypad.
+ * @param {{label: string, value: number | null, onChange: (n: number) => void, under?: string}} props
+ */
 export function Counter({ label, value, onChange, under = "" }) {
   const n = value ?? 0;
-  const set = (next) => onChange(Math.max(0, next));
-  const press = (key) => {
-    if (key === "⌫") set(Math.floor(n / 10));
-    else if (key === "±10") set(n + 10);
-    else set(n * 10 + Number(key));
-  };
+  const set = (next) => onChange(Math.min(MOST, Math.max(0, next)));
+  const press = (key) => set(key === "⌫" ? Math.floor(n / 10) : key === "+10" ? n + 10 : n * 10 + Number(key));
   return html`<div class="counter" role="group" aria-label=${label}>
-    <div class="counter-line">
-      <button type="button" class="step" aria-label=${`${label} −1`} onClick=${() => set(n - 1)}>−</button>
-      <p class="counter-value"><output aria-live="polite">${n.toLocaleString("en-AU")}</output><span>${under}</span></p>
-      <button type="button" class="step" aria-label=${`${label} +1`} onClick=${() => set(n + 1)}>+</button>
-    </div>
-    <div class="keys" aria-label=${t("count.key")}>${KEYS.map((key) => html`<button type="button"
-      class="key" onClick=${() => press(key)}>${key === "±10" ? "+10" : key}</button>`)}</div>
+    <p class="counter-value"><output aria-live="polite">${n.toLocaleString("en-AU")}</output>${under && html`<span>${under}</span>`}</p>
+    <div class="two"><button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => set(n - 1)}>−</button>
+      <button type="button" class="act step" aria-label=${t("count.more", { label })} onClick=${() => set(n + 1)}>+</button></div>
+    <div class="keys" role="group" aria-label=${t("count.key")}>${KEYS.map((key) => html`<button type="button" class="act key"
+      aria-label=${key === "⌫" ? t("count.wipe") : undefined} onClick=${() => press(key)}>${key}</button>`)}</div>
+  </div>`;
+}
+
+/** A small whole number between − and +. @param {{label: string, value: number, onChange: (n: number) => void}} props */
+export function Stepper({ label, value, onChange }) {
+  return html`<div class="stepper" role="group" aria-label=${label}>
+    <button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => onChange(Math.max(0, value - 1))}>−</button>
+    <p>${label} <output aria-live="polite">${value}</output></p>
+    <button type="button" class="act step" aria-label=${t("count.more", { label })} onClick=${() => onChange(value + 1)}>+</button>
   </div>`;
 }
 

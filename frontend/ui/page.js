@@ -1,19 +1,30 @@
 // @ts-check
 /** The frame of a screen: what it is, where the record is, and the acts in the lower third. @module */
+import { contact, pending, trayCount } from "../store/house.js";
 import { html, t } from "./html.js";
-import { Status } from "./status.js";
+import { clock } from "./when.js";
 
 /** @param {{title: any, back?: string, side?: any, foot?: any, children?: any, name: string}} props */
 export function Page({ title, back, side, foot, children, name }) {
   return html`<div class=${`page page-${name}`}>
     <header class="top">
-      ${back && html`<a class="back" href=${back} aria-label=${t("nav.back")}>‹</a>`}
-      <h1>${title}</h1>
-      <div class="top-side">${side ?? html`<${Status} />`}</div>
+      ${back && html`<a class="back" href=${back} aria-label=${t("nav.back")}><svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M13 2 L5 10 L13 18" /></svg></a>`}
+      <div class="top-words"><h1>${title}</h1>
+        <p class="where">${side && html`<strong>${side}</strong> `}<span role="status">${whereItIs()}</span></p></div>
     </header>
     <main>${children}</main>
     ${foot && html`<footer class="foot">${foot}</footer>`}
   </div>`;
+}
+
+/** Where the record is, in plain words: "14 saved here, not sent", or "all on the server, 08:41". */
+function whereItIs() {
+  const n = pending.value.length;
+  const last = contact.value.last_sync_at;
+  if (trayCount.value) return t("saved.tray", { n: trayCount.value });
+  if (contact.value.state === "signed-out") return t("saved.signed_out", { n });
+  if (n) return t("saved.here", { n });
+  return last ? t("saved.server", { time: clock(last) }) : t("saved.never");
 }
 
 /** The four ways from here. @param {{here: string}} props */

@@ -1,0 +1,40 @@
+// @ts-check
+/** A lot's past: what the phone holds at once, the whole of it when the server is in reach. @module */
+import { useState } from "../vendor/preact-hooks.js";
+import { pending } from "../store/house.js";
+import { record } from "../store/record.js";
+import { history } from "../store/server.js";
+import { History } from "../ui/history.js";
+import { html, t } from "../ui/html.js";
+import { tellTrouble } from "./walking.js";
+
+const FETCHED_MAX = 1000;
+const PAGE = 20;
+
+/** @param {{lot: any}} props */
+export function Past({ lot }) {
+  const [whole, setWhole] = useState(/** @type {any[] | null} */ (null));
+  const [missing, setMissing] = useState(false);
+  const [shown, setShown] = useState(PAGE);
+  const held = [...(lot.tail ?? []), ...pending.value.filter((event) => event.lot === lot.id)];
+  const events = [...new Map([...(whole ?? []), ...held].map((event) => [event.id, event])).values()];
+  const more = async () => {
+    setShown(shown + PAGE);
+    if (whole) return;
+    try {
+      setWhole((await history(lot.id, null, FETCHED_MAX)).events);
+      setMissing(false);
+    } catch (error) {
+      console.info("history:", error.message);
+      setMissing(true);
+    }
+  };
+  const take = (event) => record("voided", lot.id, { of: event.id, why: t("lot.why_wrong") }).catch(tellTrouble);
+  const mend = (event, data) => record("amended", lot.id, { of: event.id, data }).catch(tellTrouble);
+  const acts = events.filter((event) => !["amended", "voided"].includes(event.kind)).length;
+  return html`<section><h2>${t("lot.history")}</h2>
+    ${missing && html`<p class="quiet">${t("lot.history_offline")}</p>`}
+    <${History} lot=${lot} events=${events} most=${shown} onVoid=${take} onMend=${mend} />
+    ${(!whole || acts > shown) && html`<button type="button" class="act" onClick=${more}>${t("lot.history_more")}</button>`}
+  </section>`;
+}
