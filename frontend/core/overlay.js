@@ -13,12 +13,12 @@ const CORRECTIONS = ["amended", "voided"];
 
 /** {lot, checkpoint, checkpoint_at, tail}: the log in little. */
 export function snapshot(lotId, events, inherited = null) {
-  return grow(newLot(lotId, inherited), lotId, events, null);
+  return grow(newLot(lotId, inherited), events, null);
 }
 
 /** A snapshot from an earlier checkpoint and every event since it. */
-export function grow(checkpoint, lotId, events, checkpointAt) {
-  const ordered = startedFirst(lotId, effective(events));
+export function grow(checkpoint, events, checkpointAt) {
+  const ordered = inOrder(checkpoint, events);
   const lot = run(structuredClone(checkpoint), ordered);
   const cut = cutAt(lot, ordered);
   if (cut > 0) {
@@ -27,6 +27,12 @@ export function grow(checkpoint, lotId, events, checkpointAt) {
     events = tailOf(events, new Set(ordered.slice(0, cut).map((event) => event.id)), checkpointAt);
   }
   return { lot: lot.started_at ? lot : null, checkpoint, checkpoint_at: checkpointAt, tail: events };
+}
+
+/** Effective events in fold order; a second start does not come first. */
+function inOrder(checkpoint, events) {
+  const ordered = effective(events);
+  return checkpoint.started_at ? ordered : startedFirst(checkpoint.id, ordered);
 }
 
 function cutAt(lot, ordered) {
@@ -58,8 +64,7 @@ export function overlay(row, newEvents) {
   const unconfirmed = tooOld(row, newEvents);
   const byId = new Map([...newEvents, ...row.tail].map((event) => [event.id, event]));
   const events = [...byId.values()].filter((event) => !unconfirmed.has(event.id));
-  const lotId = row.checkpoint.id;
-  const lot = run(structuredClone(row.checkpoint), startedFirst(lotId, effective(events)));
+  const lot = run(structuredClone(row.checkpoint), inOrder(row.checkpoint, events));
   return { lot: lot.started_at ? lot : null, unconfirmed: [...unconfirmed].sort() };
 }
 

@@ -25,14 +25,12 @@ def snapshot(lot_id: str, events: list[Event], inherited: Lot | None = None) -> 
     most forty or so, with every correction that aims at them. `checkpoint_at` is None while the
     tail is the whole log; `lot` is None while nothing has started it.
     """
-    return grow(new_lot(lot_id, inherited), lot_id, events, None)
+    return grow(new_lot(lot_id, inherited), events, None)
 
 
-def grow(
-    checkpoint: Lot, lot_id: str, events: list[Event], checkpoint_at: str | None
-) -> dict[str, Any]:
+def grow(checkpoint: Lot, events: list[Event], checkpoint_at: str | None) -> dict[str, Any]:
     """Return a snapshot from an earlier checkpoint and every event since it."""
-    ordered = started_first(lot_id, effective(events))
+    ordered = _in_order(checkpoint, events)
     lot = run(copy.deepcopy(checkpoint), ordered)
     cut = _cut(lot, ordered)
     if cut > 0:
@@ -46,6 +44,12 @@ def grow(
         "checkpoint_at": checkpoint_at,
         "tail": events,
     }
+
+
+def _in_order(checkpoint: Lot, events: list[Event]) -> list[Event]:
+    """Return effective events in fold order; a second start does not come first."""
+    ordered = effective(events)
+    return ordered if checkpoint["started_at"] else started_first(checkpoint["id"], ordered)
 
 
 def _cut(lot: Lot, ordered: list[Event]) -> int:
@@ -88,8 +92,7 @@ def overlay(row: dict[str, Any], new_events: list[Event]) -> dict[str, Any]:
     unconfirmed = too_old(row, new_events)
     by_id = {event["id"]: event for event in [*new_events, *row["tail"]]}
     events = [event for event in by_id.values() if event["id"] not in unconfirmed]
-    lot_id = row["checkpoint"]["id"]
-    lot = run(copy.deepcopy(row["checkpoint"]), started_first(lot_id, effective(events)))
+    lot = run(copy.deepcopy(row["checkpoint"]), _in_order(row["checkpoint"], events))
     return {"lot": lot if lot["started_at"] else None, "unconfirmed": sorted(unconfirmed)}
 
 

@@ -71,7 +71,7 @@ def derive_lot(log: Log, lot_id: str, row: Row | None) -> Row:
         if not starts and not too_old(kept, added):
             known = {event["id"] for event in added}
             tail = [event for event in kept["tail"] if event["id"] not in known]
-            return grow(kept["checkpoint"], lot_id, [*tail, *added], kept["checkpoint_at"])
+            return grow(kept["checkpoint"], [*tail, *added], kept["checkpoint_at"])
     events = log.events_about("lot", lot_id)
     return snapshot(lot_id, events, inherited(log, lot_id, events, 0))
 
