@@ -16,6 +16,7 @@ MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+NAIVE_EPOCH = datetime(1970, 1, 1)
 # What canonical text can say: the years 0001 to 9999.
 FIRST_MS, LAST_MS = -62_135_596_800_000, 253_402_300_799_999
 # A walk over working days stops here: no shipped limit is longer than a year.
@@ -71,8 +72,8 @@ def parse_instant(text: object) -> int:
 
 def to_text(ms: int) -> str:
     """Return canonical text of an instant, always UTC with three fraction digits."""
-    moment = EPOCH + timedelta(milliseconds=ms)
-    return f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z".rjust(24, "0")
+    moment = NAIVE_EPOCH + timedelta(milliseconds=ms)
+    return moment.isoformat(timespec="milliseconds") + "Z"
 
 
 def to_ms(text: str) -> int:

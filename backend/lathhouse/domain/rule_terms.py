@@ -2,6 +2,7 @@
 
 import math
 import re
+from functools import lru_cache
 from typing import Any
 
 from lathhouse.domain.instants import (
@@ -23,9 +24,14 @@ UNITS_MS = {"days": DAY_MS, "hours": HOUR_MS, "minutes": MINUTE_MS}
 def fact(facts: Facts, path: str) -> Any:
     """Return the fact of a dotted name, or None where it is not known."""
     value: Any = facts
-    for part in path.split("."):
+    for part in _parts(path):
         value = value.get(part) if isinstance(value, dict) else None
     return value
+
+
+@lru_cache(maxsize=4096)
+def _parts(path: str) -> tuple[str, ...]:
+    return tuple(path.split("."))
 
 
 def is_number(value: Any) -> bool:
