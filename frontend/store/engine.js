@@ -31,7 +31,7 @@ const ENDS_PAUSE = ["signed-in", "visible", "online"];
  * @typedef {{doing: "rest" | "lock" | "push" | "settle" | "offer" | "pull" | "apply", pass: number,
  *   why: string, again: boolean, failures: number, busy: number, batch: number, troubles: number,
  *   aside: string[], paused: boolean, memory: Memory | null, server: Server | null, lost: boolean,
- *   note: Note | null}} State
+ *   gapAt: number | null, note: Note | null}} State
  * `aside` are events over which the server stumbled: they wait until all others are through.
  * @typedef {{type: string, [more: string]: any}} Message
  * @typedef {{do: string, [more: string]: any}} Effect
@@ -41,7 +41,7 @@ const ENDS_PAUSE = ["signed-in", "visible", "online"];
 export function begin() {
   return {
     doing: "rest", pass: 0, why: "", again: false, failures: 0, busy: 0, batch: BATCH, troubles: 0,
-    aside: [], paused: false, memory: null, server: null, lost: false, note: null,
+    aside: [], paused: false, memory: null, server: null, lost: false, gapAt: null, note: null,
   };
 }
 
@@ -106,8 +106,13 @@ function pushed(state, { answer, events }) {
   return [{ doing: "settle", server, lost }, { do: "settle", answer, events, server: lost ? null : server }];
 }
 
-function settled(state, { count }) {
-  if (state.lost) return [{ doing: "offer", lost: false }, { do: "offer", server: state.server }];
+function settled(state, { count, accounted }) {
+  // A number below all that are unsent, yet unknown there: it was forgotten without a new epoch.
+  // Asked once for each such gap; what fills it may be gone from this phone too.
+  const gapAt = state.server && state.server.next_seq < accounted ? state.server.next_seq : null;
+  if (state.lost || (gapAt !== null && gapAt !== state.gapAt)) {
+    return [{ doing: "offer", lost: false, gapAt }, { do: "offer", server: state.server }];
+  }
   if (!count) return giveUpPass(state, { kind: "unreachable", detail: "the answer names nothing that was sent" });
   const batch = Math.min(BATCH, state.batch * 2);
   const memory = { ...state.memory, ...state.server };
@@ -122,7 +127,7 @@ function offered(state, { server }) {
 
 function pulled(state, { page }) {
   if (hasForgotten(state.memory, page)) {
-    const server = { epoch: page.epoch, revision: page.revision, next_seq: 0 };
+    const server = { epoch: page.epoch, revision: page.revision, next_seq: state.memory.next_seq };
     return [{ doing: "offer" }, { do: "offer", server }];
   }
   return [{ doing: "apply" }, { do: "apply", page, afresh: state.memory.afresh }];

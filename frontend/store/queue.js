@@ -51,7 +51,8 @@ export function asSent(event) {
  * @param {any} answer
  * @param {any[]} sent
  * @param {import("./engine.js").Server | null} server what it says of itself, to be kept
- * @returns {Promise<number>} how many entries the answer settled
+ * @returns {Promise<{count: number, accounted: number}>} how many entries the answer settled, and
+ *   the first own number of which the server cannot know yet
  */
 export function settle(answer, sent, server) {
   const byId = new Map(sent.map((event) => [event.id, event]));
@@ -68,7 +69,9 @@ export function settle(answer, sent, server) {
       await meta.put(server.next_seq, "server_next_seq");
     }
     await forget(tx, answer.backed_up_seq ?? 0);
-    return done.length + refused.length;
+    const [unsentSeq] = await tx.objectStore("outbox").getAllKeys(null, 1);
+    const accounted = unsentSeq ?? (await meta.get("next_seq")) ?? 1;
+    return { count: done.length + refused.length, accounted };
   });
 }
 

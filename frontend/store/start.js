@@ -26,13 +26,13 @@ export function startHouse(limits) {
   });
   onRecorded((events) => {
     takeRecorded(events);
-    derive();
+    deriveNow();
     tellTabs("recorded");
     sync.nudge("recorded");
   });
   onTabs((news) => heard(news, sync));
   keepTime();
-  derive();
+  deriveNow();
   sync.start();
   // Whoever signs in, now or later, sets the queue in motion.
   session.subscribe((known) => known && sync.nudge("signed-in"));
@@ -53,12 +53,12 @@ async function signIn() {
 
 function onRows(rows, afresh) {
   takeRows(rows, afresh);
-  derive();
+  deriveNow();
 }
 
 async function onQueue() {
   await refreshQueue();
-  derive();
+  deriveNow();
 }
 
 function onState(state, detail) {
@@ -72,17 +72,18 @@ async function heard(news, sync) {
     // It may be this tab that holds the lock.
     sync.nudge("recorded");
   } else await readHouse();
+  deriveNow();
+}
+
+/** Derive as of this moment: a contact may just have shown how wrong the phone's clock is. */
+function deriveNow() {
+  now.value = nowText();
   derive();
 }
 
 /** The minute: on its stroke, and whenever the app comes to the front. */
 function keepTime() {
-  const strike = () => {
-    now.value = nowText();
-    derive();
-  };
-  setInterval(strike, MINUTE_MS);
-  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && strike());
-  addEventListener("pageshow", (event) => event.persisted && strike());
-  now.value = nowText();
+  setInterval(deriveNow, MINUTE_MS);
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && deriveNow());
+  addEventListener("pageshow", (event) => event.persisted && deriveNow());
 }

@@ -132,10 +132,10 @@ const REQUESTS = {
     return { type: "pushed", answer, events };
   },
   async settle(sync, { answer, events, server }) {
-    const count = await settle(answer, events, server);
+    const settled = await settle(answer, events, server);
     await sync.ears.onQueue();
     tellTabs("synced");
-    return { type: "settled", count };
+    return { type: "settled", ...settled };
   },
   async offer(sync, { server }) {
     const { device } = await memory();

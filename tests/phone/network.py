@@ -1,4 +1,4 @@
-"""The real server behind a network under a test's control: answers lost, hung, refused, restored."""
+"""The real server behind a network that a test controls: lost, hung, refused, restored."""
 
 import json
 import shutil
@@ -49,7 +49,8 @@ class Fault:
 class Network:
     """A server on loopback with the phone's store as its front end.
 
-    `faults` are taken in order: `lose_request`, `lose_reply`, `hang`, or a status as text.
+    `faults` are taken in order: `lose_request`, `lose_reply`, `hang` (until `heal`, then lost),
+    `late` (until `heal`, then answered), or a status as text.
     """
 
     folder: Path
@@ -190,7 +191,7 @@ class Network:
             request.status = fault
             start_response(f"{fault} Fault", [("Content-Type", "text/plain")])
             return [b"a fault"]
-        if fault == "hang":
+        if fault in ("hang", "late"):
             self.released.wait(WAIT_SECONDS)
         if fault in ("hang", "lose_request"):
             return drop(environ, start_response)

@@ -26,7 +26,7 @@ def test_f02_a_lost_reply_leads_to_the_event_being_stored_once(app: Phone, netwo
 
 
 def test_f03_a_failing_bookkeeping_is_not_taken_for_a_failed_record(app: Phone, network: Network):
-    """The server has it, but taking it out of the outbox fails: it is sent again, and is `already`."""
+    """The server has it, but the outbox cannot let go of it: sent again, it is `already`."""
     app.run(
         """() => {
           const remove = IDBObjectStore.prototype.delete;

@@ -1,0 +1,65 @@
+// @ts-check
+/** What belongs to this phone alone (who records, how the screen looks), and what is asked for on demand. @module */
+import { signal } from "../vendor/signals.js";
+import { meta, setMeta } from "./database.js";
+import { crops } from "./house.js";
+import { ask } from "./server.js";
+
+export const THEMES = ["auto", "light", "dark"];
+/** Who is recording on this phone: a person's id or null; undefined until it has been read. */
+export const recorder = signal(/** @type {string | null | undefined} */ (undefined));
+export const theme = signal(localStorage.getItem("theme") ?? "auto");
+
+/** Read who records on this phone. */
+export async function readRecorder() {
+  recorder.value = await meta("person");
+}
+
+/** From now on this person records. @param {string | null} id */
+export async function setRecorder(id) {
+  await setMeta("person", id);
+  recorder.value = id;
+}
+
+/** @param {string} chosen one of `THEMES` */
+export function setTheme(chosen) {
+  localStorage.setItem("theme", chosen);
+  theme.value = chosen;
+  document.documentElement.dataset.theme = chosen;
+}
+
+/**
+ * The crops in use, and the names of all that ship with the program, as last fetched.
+ * @returns {Promise<any[]>}
+ */
+export async function allCrops() {
+  const merged = (list) => [...new Map([...list, ...crops()].map((crop) => [crop.id, crop])).values()];
+  try {
+    const { crops: fetched } = await ask("GET", "/api/v1/crops");
+    await setMeta("crops", fetched);
+    return merged(fetched);
+  } catch (error) {
+    console.info("crops:", error.message);
+    return merged(await meta("crops", []));
+  }
+}
+
+/** The sources of a crop's figures by name; empty while the server is not in reach. */
+export async function sourcesOf(cropId) {
+  try {
+    return (await ask("GET", `/api/v1/crops/${encodeURIComponent(cropId)}`)).sources;
+  } catch (error) {
+    console.info("sources:", error.message);
+    return {};
+  }
+}
+
+/**
+ * A link that pairs one more phone.
+ * @param {string} role
+ * @returns {Promise<string>}
+ * @throws {import("./server.js").Failure}
+ */
+export async function pairingLink(role) {
+  return (await ask("POST", "/api/v1/pairings", { role })).link;
+}
