@@ -130,7 +130,7 @@ function pulled(state, { page }) {
     const server = { epoch: page.epoch, revision: page.revision, next_seq: state.memory.next_seq };
     return [{ doing: "offer" }, { do: "offer", server }];
   }
-  return [{ doing: "apply" }, { do: "apply", page, afresh: state.memory.afresh }];
+  return [{ doing: "apply" }, { do: "apply", page, after: state.memory.cursor, afresh: state.memory.afresh }];
 }
 
 function applied(state, { page }) {

@@ -10,6 +10,9 @@ const ROW_NAMES = {
 
 /** @typedef {{key: string, kind: string, id: string, data: any | null}} Row null data: it is gone */
 
+/** The rows on this phone are no longer where this page would follow on. */
+export class MovedOn extends Error {}
+
 /** The rows of a page, one kind of thing after another. @param {any} page @returns {Row[]} */
 export function rowsOf(page) {
   /** @type {Row[]} */
@@ -29,17 +32,24 @@ export function rowsOf(page) {
 /**
  * Apply one page, rows and cursor in one transaction.
  * @param {any} page
+ * @param {string} after the cursor from which it was pulled
  * @param {boolean} afresh the rows kept so far are from before a restore: drop them
  * @param {string} nowText when this phone was last in touch, if this is the last page
  * @returns {Promise<Row[]>} the rows written
+ * @throws {MovedOn} nothing was written
  */
-export async function applyPage(page, afresh, nowText) {
+export async function applyPage(page, after, afresh, nowText) {
   const rows = rowsOf(page);
   await durably(["rows", "meta", "confirming"], async (tx) => {
     const store = tx.objectStore("rows");
+    const meta = tx.objectStore("meta");
+    // A pass that the watchdog gave up may still be waiting for the disk while a later one runs:
+    // a page that does not follow on would leave a hole.
+    if (((await meta.get("cursor")) ?? "0") !== after || ((await meta.get("afresh")) ?? false) !== afresh) {
+      throw new MovedOn("another pass has moved the cursor");
+    }
     if (afresh) await store.clear();
     await Promise.all(rows.map((row) => (row.data === null ? store.delete(row.key) : store.put(row))));
-    const meta = tx.objectStore("meta");
     const known = { cursor: page.cursor, epoch: page.epoch, revision: page.revision, afresh: false, skew_ms: lastSkew() };
     await Promise.all(Object.entries(known).map(([name, value]) => meta.put(value, name)));
     if (page.more) return;

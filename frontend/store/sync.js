@@ -154,8 +154,8 @@ const REQUESTS = {
     if (typeof page?.cursor !== "string" || !page.rows) throw new Failure("unreachable", "this is not our server");
     return { type: "pulled", page };
   },
-  async apply(sync, { page, afresh }) {
-    const rows = await applyPage(page, afresh, nowText());
+  async apply(sync, { page, after, afresh }) {
+    const rows = await applyPage(page, after, afresh, nowText());
     sync.ears.onRows(rows, afresh);
     tellTabs("synced");
     return { type: "applied", page: { ...page, rows: null } };

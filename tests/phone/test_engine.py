@@ -7,7 +7,16 @@ from playwright.sync_api import BrowserContext, Page
 
 from tests.phone.network import Network
 
-SEEDS = 400
+SEEDS = 2000
+SIMULATE = """async (seeds) => {
+  const { simulate } = await import("/simulate.js");
+  const wrong = {};
+  for (let seed = 1; seed <= seeds; seed += 1) {
+    const found = simulate(seed);
+    if (found.length) wrong[seed] = found.slice(0, 5);
+  }
+  return wrong;
+}"""
 
 
 @pytest.fixture
@@ -24,19 +33,28 @@ def engine(page: Page, script: str) -> object:
 
 def test_nothing_is_lost_or_stuck_whatever_goes_wrong(page: Page):
     """Invariants I1, I3, I4 and I6 of the simulated world, seed by seed."""
-    wrong = page.evaluate(
-        """async (seeds) => {
-          const { simulate } = await import("/simulate.js");
-          const wrong = {};
-          for (let seed = 1; seed <= seeds; seed += 1) {
-            const found = simulate(seed);
-            if (found.length) wrong[seed] = found.slice(0, 5);
-          }
-          return wrong;
-        }""",
-        SEEDS,
-    )
+    wrong = page.evaluate(SIMULATE, SEEDS)
     assert wrong == {}, "seeds that went wrong, with what did"
+
+
+@pytest.mark.parametrize(
+    ("right", "planted"),
+    [
+        ("return otherEpoch || ", "return "),
+        ("return divide(state, events, failure);", "return giveUpPass(state, failure, random);"),
+        ('{ do: "wait", ms: backoffMs(failures, random, failure.retryAfterMs) }', ""),
+    ],
+    ids=["restore unnoticed", "bad event holds up", "no retry"],
+)
+def test_the_simulated_world_notices_a_planted_fault(
+    phone: BrowserContext, network: Network, right: str, planted: str
+):
+    source = (network.front / "store" / "engine.js").read_text()
+    assert right in source
+    network.change_file("/store/engine.js", source.replace(right, planted))
+    opened = phone.new_page()
+    opened.goto(f"{network.address}/core/ids.js")
+    assert opened.evaluate(SIMULATE, 300) != {}
 
 
 def test_retries_come_later_and_later_but_never_later_than_half_a_minute(page: Page):

@@ -56,7 +56,7 @@ def test_f10_a_pull_that_was_cut_off_goes_on_where_it_stopped(
             const path = `/api/v1/sync/pull?after=${cursor}&limit=7`;
             const page = await phone.server.ask("GET", path);
             // Every second page is thrown away as a killed phone would, and asked for again.
-            if (n % 2) await applyPage(page, false, "");
+            if (n % 2) await applyPage(page, cursor, false, "");
             cursor = n % 2 ? page.cursor : cursor;
             more = page.more || n % 2 === 0;
           }

@@ -124,6 +124,8 @@ def test_f16_files_of_two_versions_are_never_kept_together(kept: Phone, network:
     kept.until(
         "navigator.serviceWorker.getRegistration().then((one) => !one.installing && !one.waiting)"
     )
+    # A look while the failed one is still being cleared away would only join it.
+    kept.run("() => navigator.serviceWorker.ready.then((one) => one.update()).catch(() => null)")
     kept.run(LOOK)
     kept.until("phone.updates.waiting.value")
     kept.run("() => phone.updates.takeOver()")

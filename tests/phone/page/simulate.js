@@ -178,7 +178,9 @@ class World {
   }
 
   isDone() {
-    return !this.disk.outbox.size && this.engine.doing === "rest" && this.disk.memory.revision === this.server.revision;
+    const { cursor, epoch, afresh } = this.disk.memory;
+    const here = !afresh && epoch === this.server.epoch && Number(cursor) === (this.server.log.at(-1)?.revision ?? 0);
+    return here && !this.disk.outbox.size && this.engine.doing === "rest";
   }
 
   wrong() {
@@ -251,13 +253,15 @@ const ACTS = {
   pull: (world, { cursor }, answer, fail) => {
     request(world, fail, () => world.server.pull(cursor, 5), (page) => answer({ type: "pulled", page }));
   },
-  apply: (world, { page, afresh }, answer, fail) => {
+  apply: (world, { page, after, afresh }, answer, fail) => {
+    const { memory } = world.disk;
+    if (memory.cursor !== after || memory.afresh !== afresh) return fail("fault");
     const act = (disk) => {
       if (afresh) disk.rows.clear();
       for (const { id } of page.rows) disk.rows.add(id);
       Object.assign(disk.memory, { cursor: page.cursor, epoch: page.epoch, revision: page.revision, afresh: false });
     };
-    durably(world, fail, act, () => answer({ type: "applied", page }));
+    return durably(world, fail, act, () => answer({ type: "applied", page }));
   },
   forgetCursor: (world) => Object.assign(world.disk.memory, { cursor: "0", afresh: true }),
 };
