@@ -94,28 +94,48 @@ def empty_nursery(tmp_path: Path) -> Iterator[Served]:
 OpenApp = Callable[..., Page]
 
 
-@pytest.fixture
-def open_app(browser: Browser) -> Iterator[OpenApp]:
-    """Open the app: `open_app(server, "#/", width=320)`; faults on the page fail the test."""
-    contexts: list[BrowserContext] = []
-    faults: list[str] = []
+class Visits:
+    """Contexts that a test has opened, and what went wrong on their pages."""
 
-    def opened(server: Served, route: str = "#/", *, width: int = 360, **more: Any) -> Page:
-        height = more.pop("height", 740)
-        shape = {**PHONE, "viewport": {"width": width, "height": height}, **more}
-        context = browser.new_context(**shape)
-        contexts.append(context)
+    def __init__(self, browser: Browser) -> None:
+        self.browser = browser
+        self.contexts: list[BrowserContext] = []
+        self.faults: list[str] = []
+
+    def open(self, server: Served, route: str = "#/", **more: Any) -> Page:
+        """Open the app on a phone of its own, at the morning of the story."""
+        context = self.browser.new_context(**{**PHONE, **more})
+        self.contexts.append(context)
         page = context.new_page()
-        page.on("pageerror", lambda error: faults.append(f"{error.message}\n{error.stack}"))
-        page.on("console", lambda said: faults.append(said.text) if is_fault(said) else None)
+        page.on("pageerror", lambda error: self.faults.append(f"{error.message}\n{error.stack}"))
+        page.on("console", lambda said: self.faults.append(said.text) if is_fault(said) else None)
         page.clock.install(time=datetime.fromisoformat(NOW))
         page.goto(f"{server.address}/{route}")
         return page
 
-    yield opened
-    for context in contexts:
-        context.close()
-    assert not faults, "\n".join(faults)
+    def end(self) -> None:
+        """Close them; a fault on any page fails the test."""
+        for context in self.contexts:
+            context.close()
+        assert not self.faults, "\n".join(self.faults)
+
+
+@pytest.fixture
+def open_app(browser: Browser) -> Iterator[OpenApp]:
+    """Open the app: `open_app(server, "#/", color_scheme="dark")`."""
+    visits = Visits(browser)
+    yield visits.open
+    visits.end()
+
+
+@pytest.fixture(scope="session")
+def demo_page(browser: Browser, demo: Served) -> Iterator[Page]:
+    """One phone on the shared demo, for tests that only look; none may record anything."""
+    visits = Visits(browser)
+    page = visits.open(demo)
+    until_filled(page)
+    yield page
+    visits.end()
 
 
 def is_fault(said: Any) -> bool:

@@ -21,17 +21,22 @@
   };
 
   function targets(within) {
+    // What sticks to the edge lies over the rest only while that is scrolled: it is measured in its own place.
+    const sticky = [...document.querySelectorAll(".foot, .look-foot")];
+    for (const element of sticky) element.style.setProperty("position", "static");
     const roots = [...document.querySelectorAll(within ?? "body")];
     const found = roots.flatMap((root) => [
       ...(root.matches(CONTROLS) ? [root] : []), ...root.querySelectorAll(CONTROLS),
     ]);
-    return [...new Set(found)].filter(isShown).map((element) => {
+    const boxes = [...new Set(found)].filter(isShown).map((element) => {
       const own = element.getBoundingClientRect();
       const tick = ["checkbox", "radio"].includes(element.type);
       const box = tick ? element.closest("label")?.getBoundingClientRect() ?? own : own;
       const { left, top, right, bottom, width, height } = box;
       return { name: nameOf(element), left, top, right, bottom, width, height };
     });
+    for (const element of sticky) element.style.removeProperty("position");
+    return boxes;
   }
 
   const parse = (colour) => (colour.match(/[\d.]+/g) ?? []).map(Number);

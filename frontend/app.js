@@ -2,7 +2,7 @@
 /** Where the parts of the phone are joined: the record, the screens, and the way between them. @module */
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, openHouse, session, trouble } from "./store/house.js";
+import { contact, openHouse, pending, session, trouble } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 
@@ -17,6 +17,9 @@ const SCREENS = {
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
+  nursery: [() => import("./screens/nursery.js"), "Nursery", []],
+  places: [() => import("./screens/places.js"), "Places", []],
+  crops: [() => import("./screens/crops.js"), "Crops", []],
   crop: [() => import("./screens/crop.js"), "Crop", ["id"]],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
@@ -26,14 +29,24 @@ const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
 const updateWaits = signal(false);
 
 async function route() {
-  const [name, ...parts] = location.hash.replace(/^#\//, "").split("/").map(decodeURIComponent);
+  const asked = location.hash;
+  const [name, ...parts] = asked.replace(/^#\//, "").split("/").map(decodeURIComponent);
   const known = SCREENS[name];
   if (!known) {
     shown.value = { view: Round, props: {}, name: "" };
     return;
   }
   const [load, view, names] = known;
-  const module = await load();
+  let module;
+  try {
+    module = await load();
+  } catch (error) {
+    // Before the worker has kept the whole app, a screen may be out of reach.
+    trouble.value = t("app.not_here", { detail: error.message });
+    return;
+  }
+  // A slow screen must not take the place of one that was asked for after it.
+  if (location.hash !== asked) return;
   const props = Object.fromEntries(names.map((key, index) => [key, parts[index]]));
   shown.value = { view: module[view], props, name };
   scrollTo(0, 0);
@@ -43,16 +56,17 @@ function App() {
   const { view: View, props, name } = shown.value;
   const unpaired = contact.value.state === "signed-out" && !session.value && !SIGNED_OUT_FREE.includes(name);
   return html`
-    ${trouble.value && html`<p class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
-      <button type="button" onClick=${() => (trouble.value = "")}>×</button></p>`}
-    ${updateWaits.value && html`<p class="news" role="status">${t("app.new_version")}
-      <button type="button" onClick=${switchVersion}>${t("app.switch")}</button></p>`}
+    ${trouble.value && html`<div class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
+      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (trouble.value = "")}>×</button></div>`}
+    ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
+      <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
     ${unpaired ? html`<${Unpaired} />` : html`<${View} ...${props} />`}`;
 }
 
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
-    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p></section></main></div>`;
+    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p>
+    ${pending.value.length > 0 && html`<a class="act" href="#/unsent">${t("saved.signed_out", { n: pending.value.length })}</a>`}</section></main></div>`;
 }
 
 async function switchVersion() {

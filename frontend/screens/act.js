@@ -1,8 +1,7 @@
 // @ts-check
 /** Recording one act on a lot, with whatever it asks for. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { lots, places, trouble } from "../store/house.js";
-import { StorageFull } from "../store/database.js";
+import { lots, one, places } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { CAUTIONS, FIELDS } from "../ui/acts.js";
@@ -10,6 +9,8 @@ import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Counter, Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
+import { degrees, inDegrees, toCelsius } from "../ui/units.js";
+import { tellTrouble } from "./walking.js";
 
 /** @param {{kind: string, id: string}} props */
 export function Act({ kind, id }) {
@@ -26,34 +27,31 @@ export function Act({ kind, id }) {
     const wrong = fields.map((field) => complaint(field, data)).find(Boolean) ?? together(kind, data);
     setError(wrong ?? "");
     if (wrong) return;
-    try {
-      await record(kind, lot.id, cleaned(fields, data));
-      history.back();
-    } catch (problem) {
-      trouble.value = problem instanceof StorageFull ? "full" : problem.message;
-    }
+    await record(kind, lot.id, cleaned(fields, data)).then(() => history.back(), tellTrouble);
   };
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
     <div class="row"><button type="button" class="act" onClick=${() => history.back()}>${t("act.cancel")}</button>
     <button type="button" class="act main-act wide" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
-  return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} side=${lot.label} foot=${foot}>
+  return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} foot=${foot}>
+    <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>
     ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
-    ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} />`)}
+    ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} data=${data} />`)}
   </${Page}>`;
 }
 
-function Input({ field, value, onChange, lot, kind }) {
+function Input({ field, value, onChange, lot, kind, data }) {
   const label = t(`field.${field.name}`);
   if (field.type === "whole" && field.name !== "out_of") {
-    const under = kind === "counted" ? t("count.before", { n: lot.emerged?.count ?? 0 }) : "";
+    const under = kind === "counted" ? t("count.before", { n: lot.emerged?.count ?? 0, m: data.out_of ?? "?" }) : "";
     return html`<section class="big-input"><h2>${label}</h2><${Counter} label=${label} value=${value} onChange=${onChange} under=${under} /></section>`;
   }
   if (field.type === "choice") {
-    return html`<${Choice} name=${label} answers=${field.values.map((one) => [one, t(`${field.key}.${one}`)])} value=${value} onChoose=${onChange} />`;
+    return html`<${Choice} name=${label} answers=${field.values.map((word) => [word, t(`${field.key}.${word}`)])} value=${value} onChoose=${onChange} />`;
   }
   if (field.type === "place") {
     return html`<${Choice} name=${label} answers=${places().map((place) => [place.id, place.name])} value=${value} onChoose=${onChange} />`;
   }
+  if (field.name === "temp_c") return html`<${Field} label=${`${t("ask.temp")}, ${degrees()}`} value=${value} onInput=${onChange} />`;
   const mode = ["whole", "number"].includes(field.type) ? "decimal" : undefined;
   return html`<${Field} label=${label} value=${value} inputmode=${mode} type=${field.type === "date" ? "date" : "text"} onInput=${onChange} />`;
 }
@@ -64,10 +62,11 @@ function complaint(field, data) {
   const label = t(`field.${field.name}`);
   const empty = value === undefined || value === "" || value === null;
   if (empty) return field.needed ? t("error.needed", { field: label }) : undefined;
-  const n = Number(String(value).replace(",", "."));
+  const n = numberIn(field, value);
   if (field.type === "whole" && !(Number.isInteger(n) && n >= 0)) return t("error.whole", { field: label });
   if (field.type === "number" && !(n >= field.low && n <= field.high)) {
-    return t("error.number", { field: label, low: field.low, high: field.high });
+    const [low, high] = field.name === "temp_c" ? [inDegrees(field.low), inDegrees(field.high)] : [field.low, field.high];
+    return t("error.number", { field: label, low, high });
   }
   return undefined;
 }
@@ -83,15 +82,16 @@ function cleaned(fields, data) {
   const value = (field) => {
     const raw = data[field.name];
     if (raw === undefined || raw === "" || raw === null) return undefined;
-    return ["whole", "number"].includes(field.type) ? Number(String(raw).replace(",", ".")) : raw;
+    return ["whole", "number"].includes(field.type) ? numberIn(field, raw) : raw;
   };
   return Object.fromEntries(fields.map((field) => [field.name, value(field)]).filter(([, one]) => one !== undefined));
 }
 
+const numberIn = (field, typed) => (field.name === "temp_c" ? toCelsius(String(typed)) : Number(String(typed).replace(",", ".")));
+
 function AcidFirst({ lot }) {
   const rinse = async () => {
-    await record("rinsed_neutral", lot.id, {});
-    history.back();
+    await record("rinsed_neutral", lot.id, {}).then(() => history.back(), tellTrouble);
   };
   const foot = html`<button type="button" class="act main-act" onClick=${rinse}><strong>${t("act.rinsed_neutral")}</strong></button>`;
   return html`<${Page} name="act" title=${t("act.sanitise_started")} back=${`#/lot/${lot.id}`} foot=${foot}>

@@ -1,46 +1,67 @@
 // @ts-check
 /** A crop's protocol: its steps with their sources, open to the owner's own figures. @module */
-import { useState } from "../vendor/preact-hooks.js";
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { one } from "../store/house.js";
+import { sourcesOf } from "../store/preferences.js";
 import { record } from "../store/record.js";
+import { formOpened } from "../store/updates.js";
 import { html, t } from "../ui/html.js";
-import { stepWords } from "../ui/lot_words.js";
+import { sentence, stepWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
+import { tellTrouble } from "./walking.js";
+
+const LASTING = ["soak", "warm", "cold", "germinate"];
 
 /** @param {{id: string}} props */
 export function Crop({ id }) {
   const crop = one("protocol", id);
   const [changes, setChanges] = useState(/** @type {Record<number, any>} */ ({}));
-  if (!crop) return html`<${Page} name="crop" title=${t("crop.title")} back="#/settings"><p class="quiet">?</p></${Page}>`;
+  const [sources, setSources] = useState(/** @type {Record<string, any>} */ ({}));
+  const [error, setError] = useState("");
+  const changed = Object.keys(changes).length > 0;
+  useEffect(() => void sourcesOf(id).then(setSources), [id]);
+  useEffect(() => (changed ? formOpened() : undefined), [changed]);
+  if (!crop) return html`<${Page} name="crop" title=${t("crop.title")} back="#/crops"><p class="large">${t("crop.unknown")}</p></${Page}>`;
   const save = async () => {
-    const stages = crop.stages.map((step, at) => (changes[at] ? { ...step, ...changes[at], grade: "practice", source: null, note: t("crop.own") } : step));
-    const { revision, shipped, folded_at, ...row } = crop;
-    await record("protocol_changed", null, { ...row, stages });
-    setChanges({});
+    const stages = crop.stages.map((step, at) => (changes[at] ? ownStep(step, changes[at]) : step));
+    const wrong = stages.find((step) => !rises(step));
+    setError(wrong ? t("error.step", { step: sentence(stepWords(wrong)) }) : "");
+    if (wrong) return;
+    const { revision: _revision, shipped: _shipped, folded_at: _folded, ...row } = crop;
+    await record("protocol_changed", null, { ...row, stages }).then(() => setChanges({}), tellTrouble);
   };
-  const foot = Object.keys(changes).length > 0 && html`<button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
-  return html`<${Page} name="crop" title=${crop.botanical} back="#/settings" foot=${foot}>
-    <p>${crop.common} · ${crop.family} · ${crop.dormancy}</p>
-    <h2>${t("crop.steps")}</h2>
-    ${crop.stages.map((step, at) => html`<${Step} key=${at} step=${{ ...step, ...changes[at] }} onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}
+  const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
+    <button type="button" class="act main-act" onClick=${save}><strong>${t("crop.save")}</strong></button>`;
+  return html`<${Page} name="crop" title=${crop.botanical} back="#/crops" foot=${foot}>
+    <p>${[crop.common, crop.family].filter(Boolean).join(", ")}${crop.dormancy === "double" ? ` · ${t("crop.double")}` : ""}</p>
+    ${crop.toxicity?.note && html`<p class="caution grave">${t("lot.toxic", { note: crop.toxicity.note })}</p>`}
+    ${crop.stages.map((step, at) => html`<${Step} key=${at} step=${step} change=${changes[at] ?? {}} sources=${sources}
+      onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}
   </${Page}>`;
 }
 
-function Step({ step, onChange }) {
+/** A step with the owner's figures: practice of this nursery, and no longer what was read. */
+function ownStep(step, change) {
+  const figures = Object.entries(change).map(([name, text]) => [name, String(text).trim() === "" ? null : Number(String(text).replace(",", "."))]);
+  return { ...step, ...Object.fromEntries(figures), grade: "practice", source: null };
+}
+
+function rises(step) {
+  const aim = step.target_days ?? step.target_hours ?? null;
+  const known = [step.min, aim, step.max].filter((value) => value !== null && value !== undefined);
+  return known.every((value, at) => Number.isFinite(value) && value >= 0 && (at === 0 || value >= known[at - 1]));
+}
+
+function Step({ step, change, sources, onChange }) {
   const hours = step.target_hours !== undefined && step.target_days === undefined;
-  const lasting = ["soak", "warm", "cold", "germinate"].includes(step.kind);
   const aim = hours ? "target_hours" : "target_days";
-  const set = (name) => (text) => {
-    const n = Number(text.replace(",", "."));
-    if (text === "" || (Number.isFinite(n) && n >= 0)) onChange({ [name]: text === "" ? null : n });
-  };
   const unit = t(hours ? "crop.unit.hours" : "crop.unit.days");
-  return html`<section class="rule"><h3>${stepWords(step)}</h3>
-    ${lasting && html`<div class="pair-fields">
-      <${Field} label=${`${t("crop.min")}, ${unit}`} value=${step.min} inputmode="decimal" onInput=${set("min")} />
-      <${Field} label=${`${t("crop.target")}, ${unit}`} value=${step[aim]} inputmode="decimal" onInput=${set(aim)} />
-      <${Field} label=${`${t("crop.max")}, ${unit}`} value=${step.max} inputmode="decimal" onInput=${set("max")} /></div>`}
+  const fields = [["min", "crop.min"], [aim, "crop.target"], ["max", "crop.max"]];
+  const source = sources[step.source]?.title ?? step.source;
+  return html`<section class="rule"><h2>${sentence(stepWords(step))}</h2>
+    ${LASTING.includes(step.kind) && html`<div class="fields">${fields.map(([name, key]) => html`<${Field} key=${name} label=${`${t(key)}, ${unit}`}
+      value=${change[name] ?? step[name]} inputmode="decimal" onInput=${(text) => onChange({ [name]: text })} />`)}</div>`}
     ${step.note && html`<p>${step.note}</p>`}
-    <p class="quiet">${t("crop.source", { source: step.source ?? "–", grade: step.grade })}</p></section>`;
+    <p class="quiet">${source ? t("crop.source", { source, grade: t(`grade.${step.grade}`) }) : t(`grade.${step.grade}`)}</p></section>`;
 }

@@ -5,6 +5,7 @@ import { answersTo, Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { isSeed, leadsTo, questions, saidOf } from "../ui/lot_words.js";
 import { Field, Stepper } from "../ui/number.js";
+import { degrees, inDegrees, toCelsius } from "../ui/units.js";
 import { draft, open, save, saving, skip } from "./walking.js";
 
 const LOW_C = -60;
@@ -21,7 +22,7 @@ export function LookForm({ lot, must }) {
   const asked = questions(lot);
   const rest = ["potted", "seedlings"].includes(lot.stage) ? ["root_fill"] : [];
   const missing = must ? asked.find((field) => said[field] === undefined) : undefined;
-  const celsius = temp.trim() === "" ? undefined : Number(temp.replace(",", ".").replace("−", "-"));
+  const celsius = temp.trim() === "" ? undefined : toCelsius(temp);
   const wrong = celsius !== undefined && !(celsius >= LOW_C && celsius <= HIGH_C);
   const data = { ...said, temp_c: celsius, note: said.note?.trim() || undefined, picked_out: said.picked_out || undefined };
   const also = /** @type {[string, any][]} */ (watered ? [["watered", {}]] : []);
@@ -35,8 +36,8 @@ export function LookForm({ lot, must }) {
       <${Toggle} words=${t("also.turned")} on=${Boolean(said.turned)} onToggle=${(is) => set("turned")(is || undefined)} />
     </div></fieldset>
     <${Stepper} label=${t("also.picked")} value=${said.picked_out ?? 0} onChange=${set("picked_out")} />
-    <${Field} label=${`${t("ask.temp")} °C`} value=${temp} inputmode="text" onInput=${setTemp}
-      error=${wrong ? t("error.number", { field: t("ask.temp"), low: LOW_C, high: HIGH_C }) : ""} />
+    <${Field} label=${`${t("ask.temp")}, ${degrees()}`} value=${temp} inputmode="text" onInput=${setTemp}
+      error=${wrong ? t("error.number", { field: t("ask.temp"), low: inDegrees(LOW_C), high: inDegrees(HIGH_C) }) : ""} />
     <${Field} label=${t("ask.note")} value=${said.note} onInput=${set("note")} />
     <div class="two"><button type="button" class="act round-act" onClick=${() => open(false)}>${t("walk.less")}</button>
       <button type="button" class="act round-act" onClick=${skip}>${t("walk.skip")}</button></div>

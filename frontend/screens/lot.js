@@ -21,9 +21,11 @@ export function Lot({ id }) {
   if (!lot) return html`<${Page} name="lot" title="?" back="#/lots" foot=${html`<${Ways} here="lots" />`}><p class="large">${t("lot.unknown")}</p></${Page}>`;
   const found = findingsOf(lot);
   const [first, ...others] = actsFor(lot);
-  const foot = html`<div class="two"><a class="act" href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a>
-    <${ActButton} key=${first} kind=${first} lot=${lot} main=${true} /></div><${Ways} here="lots" />`;
-  return html`<${Page} name="lot" title=${lot.label} back="#/lots" side=${one("place", lot.place)?.name} foot=${foot}>
+  // What is waited for is looked at; what stands on the bench is taken to its next step.
+  const looking = !["soak", "sanitise", "drained", "seed"].includes(lot.stage);
+  const foot = html`<div class="two"><${ActButton} key=${first} kind=${first} lot=${lot} main=${!looking} />
+    <a class=${looking ? "act main-act" : "act"} href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a></div><${Ways} here="lots" />`;
+  return html`<${Page} name="lot" title=${lot.label} back="#/lots" foot=${foot}>
     <${Label} lot=${lot} findings=${found} />
     <${Due} lot=${lot} found=${found} />
     <${LotStage} lot=${lot} />

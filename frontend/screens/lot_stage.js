@@ -10,9 +10,10 @@ import { date, dayOf, when } from "../ui/when.js";
 export function LotStage({ lot }) {
   const crop = one("protocol", lot.crop);
   const here = progress(lot, crop, now.value);
-  const next = nextStep(lot, crop);
+  const next = ["potted", "seedlings", "closed"].includes(lot.stage) ? null : nextStep(lot, crop);
   return html`<section><h2>${sentence(stageWords(lot))}</h2>
     <p>${t("lot.day", { n: here.day ?? "?" })}${rangeOf(lot, crop)}${here.total_days != null && here.total_days !== here.day ? `, ${t("lot.total", { n: here.total_days })}` : ""}</p>
+    <p>${t("lot.stands", { place: one("place", lot.place)?.name ?? t("add.no_place") })}</p>
     ${lot.emerged && html`<p>${t("lot.emerged", { n: lot.emerged.count, m: lot.emerged.out_of })}, ${when(lot.emerged.at)}</p>`}
     ${next && html`<p>${t("lot.next_step", { step: stepWords(next) })}</p>`}
     <${TimeLine} lot=${lot} />

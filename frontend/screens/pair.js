@@ -21,5 +21,6 @@ export function Pair({ secret }) {
     });
   }, [secret]);
   const foot = state === "done" && html`<a class="act main-act" href="#/"><strong>${t("pair.go")}</strong></a>`;
-  return html`<${Page} name="pair" title=${t("pair.title")} foot=${foot}><p class="large" role="status">${t(`pair.${state}`)}</p></${Page}>`;
+  return html`<${Page} name="pair" title=${t("pair.title")} foot=${foot}><p class="large" role="status">${t(`pair.${state}`)}</p>
+    ${state === "failed" && html`<p>${t("pair.how")}</p>`}</${Page}>`;
 }

@@ -5,6 +5,7 @@ import { Flag, Flags } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
 import { Page, Ways } from "../ui/page.js";
 import { allShown, stops } from "../ui/to_see.js";
+import { inDegrees } from "../ui/units.js";
 import { age, clock, dayOf, today } from "../ui/when.js";
 
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
@@ -32,9 +33,8 @@ function Weather() {
   const tonight = forecasts.sort((a, b) => (a.at < b.at ? 1 : -1))[0];
   if (!low && !tonight) return null;
   return html`<p class="weather">
-    ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${low.value}°</strong></span>`}
-    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${tonight.value}°</strong>
-       <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
+    ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${inDegrees(low.value)}°</strong></span>`}
+    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${inDegrees(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
   </p>`;
 }
 

@@ -34,14 +34,14 @@ function Record({ event, holds, lot, onVoid, onMend }) {
     setOpen("");
   };
   return html`<li class=${holds ? "record" : "record taken-back"}>
-    <p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
+    <div class="record-head"><p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
+    ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
     <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> <strong>${t("lot.voided")}</strong>`}</p>
     ${holds?.said && html`<p class="said beside">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
     ${open === "mend" && html`<${EventFields} data=${holds.data ?? {}} save=${t("lot.save_mended")} onSave=${mend} onCancel=${() => setOpen("")} />`}
     ${open === "choose" && html`<div class="row"><button type="button" class="act" onClick=${() => setOpen("mend")}>${t("lot.mend")}</button>
       <button type="button" class="act" onClick=${() => onVoid(event)}>${t("lot.correct")}</button>
       <button type="button" class="act" onClick=${() => setOpen("")}>${t("act.cancel")}</button></div>`}
-    ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}
   </li>`;
 }
 

@@ -40,13 +40,12 @@ export function Label({ lot, findings, full = true }) {
       <strong aria-label=${t("lot.day", { n: here.day ?? "?" })}>${bench ? t("lot.hours", { n: hours }) : here.day ?? "–"}</strong>
       <p class=${level === "alarm" ? "alarmed" : ""}>
         ${worst ? says(worst, lot) : bench ? t("lot.hours_in", { stage: stageWords(lot), when: when(lot.stage_since) }) : t("lot.days_in", { stage: stageWords(lot) })}
-        ${!worst && html`<br />${lastLook(lot)}`}
       </p>
     </div>
     ${full && spell && lot.stage_since && html`<${Strip} since=${lot.stage_since} now=${now.value}
       look=${lot.last_look?.at ?? null} min=${here.min_days ?? null} max=${here.longest_days ?? null}
       sixWeeks=${lot.stage === "cold"} />`}
-    ${full && worst && html`<p class="label-last">${lastLook(lot)}</p>`}
+    ${full && html`<p class="label-last">${lastLook(lot)}</p>`}
   </article>`;
 }
 

@@ -1,6 +1,7 @@
 // @ts-check
 /** What is said of a lot, a look or a step, in words. @module */
 import { t } from "./html.js";
+import { degrees, inDegrees } from "./units.js";
 
 /** Whether "mould" or "damping-off" is the word: seed moulds, seedlings fall over. */
 export const isSeed = (lot) => ["seeds", "g", null].includes(lot.unit) && !lot.first_emerged_at;
@@ -14,7 +15,7 @@ export function saidOf(said, lot) {
   if (said.sprouted_percent != null) parts.push(rootsOf(said.sprouted_percent));
   if (said.health != null) parts.push(said.health >= 5 ? t("say.good_health") : t("say.health", { n: said.health }));
   if (said.root_fill != null) parts.push(t("say.root_fill", { n: said.root_fill }));
-  if (said.temp_c != null) parts.push(t("say.temp", { n: said.temp_c }));
+  if (said.temp_c != null) parts.push(t("say.temp", { n: inDegrees(said.temp_c), degrees: degrees() }));
   if (said.picked_out != null) parts.push(t("say.picked", { n: said.picked_out }));
   if (said.turned) parts.push(t("say.turned"));
   return parts;

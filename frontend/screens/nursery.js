@@ -1,0 +1,56 @@
+// @ts-check
+/** The nursery itself: its name, time zone, hemisphere and units. @module */
+import { useState } from "../vendor/preact-hooks.js";
+import { nursery } from "../store/house.js";
+import { record } from "../store/record.js";
+import { Choice } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { Field } from "../ui/number.js";
+import { Page } from "../ui/page.js";
+import { tellTrouble } from "./walking.js";
+
+// What the server derives is no part of what a person sets.
+const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "shipped", "folded_at"];
+const DAYS = [1, 2, 3, 4, 5, 6, 7];
+
+export function Nursery() {
+  const row = nursery();
+  const [draft, setDraft] = useState(/** @type {any} */ ({}));
+  const [error, setError] = useState("");
+  if (!row) return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings"><p class="large">${t("round.not_here_yet")}</p></${Page}>`;
+  const now = { ...row, ...draft };
+  const set = (name) => (value) => value !== undefined && setDraft({ ...draft, [name]: value });
+  const changed = Object.keys(draft).length > 0;
+  const save = async () => {
+    if (!isZone(now.timezone)) {
+      setError(t("error.zone", { zone: now.timezone }));
+      return;
+    }
+    setError("");
+    const plain = Object.fromEntries(Object.entries(now).filter(([name]) => !DERIVED.includes(name)));
+    await record("nursery_changed", null, plain).then(() => setDraft({}), tellTrouble);
+  };
+  const works = (day) => {
+    const days = now.working_days.includes(day) ? now.working_days.filter((one) => one !== day) : [...now.working_days, day].sort();
+    setDraft({ ...draft, working_days: days });
+  };
+  const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
+    <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
+  return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}>
+    <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
+    <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
+    <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${set("hemisphere")} />
+    <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
+    <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers">${DAYS.map((day) => html`<button type="button" key=${day}
+      class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
+  </${Page}>`;
+}
+
+function isZone(name) {
+  try {
+    return Boolean(new Intl.DateTimeFormat("en", { timeZone: name }));
+  } catch (error) {
+    if (error instanceof RangeError) return false;
+    throw error;
+  }
+}
