@@ -7,6 +7,7 @@ import signal
 import subprocess
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -199,12 +200,21 @@ def serve_core(changed: dict[str, str] | None = None) -> ThreadingHTTPServer:
     return server
 
 
+@contextmanager
+def core_page_of(browser: Browser, changed: dict[str, str] | None = None) -> Iterator[Page]:
+    """Open a page that can import the phone's core, some of its files replaced by other text."""
+    server = serve_core(changed)
+    page = browser.new_page()
+    try:
+        page.goto(f"http://127.0.0.1:{server.server_port}/empty.html")
+        yield page
+    finally:
+        page.close()
+        server.shutdown()
+
+
 @pytest.fixture(scope="session")
 def core_page(browser: Browser) -> Iterator[Page]:
     """A page that can import the phone's core."""
-    server = serve_core()
-    page = browser.new_page()
-    page.goto(f"http://127.0.0.1:{server.server_port}/empty.html")
-    yield page
-    page.close()
-    server.shutdown()
+    with core_page_of(browser) as page:
+        yield page

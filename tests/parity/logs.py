@@ -1,275 +1,174 @@
-"""Random logs, realistic and nasty, made from a seed that a failure names."""
+"""Random logs, realistic and nasty, each made from a seed that a failure names.
+
+A log tells one or more stories (`stories.py`); then it is disturbed as the world disturbs records:
+corrections of corrections, wrong clocks, ties, doubles, kinds and fields that nobody knows.
+"""
 
 import random
-from collections.abc import Callable
 from typing import Any
 
-from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_text
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_ms, to_text
 from lathhouse.domain.protocols import load_crops
+from tests.parity.values import random_data
+
+Event = dict[str, Any]
 
 START = parse_instant("2026-01-05T08:00:00+11:00")
-CHILD = "00000000-0000-7000-8000-00000000000c"
 LOT = "00000000-0000-7000-8000-00000000000a"
-Event = dict[str, Any]
+CHILD = "00000000-0000-7000-8000-00000000000c"
+PARENTS = ("00000000-0000-7000-8000-0000000000f1", "00000000-0000-7000-8000-0000000000f2")
+# Of each shape of protocol some: one cold, warm and cold, a target only, recalcitrant, none at all.
+CROPS = tuple(
+    "acer-palmatum cornus-kousa viburnum-opulus magnolia-virginiana syringa-vulgaris taxus-baccata"
+    " tilia-cordata stewartia-koreana prunus-avium no-such-crop".split()
+)
+UNITS = ("seeds", "seeds", "seeds", "seeds", "g", "seedlings", "plants", None)
+WATCHES = ("cold-look", "cold-six-weeks", "look-due", "moisture-dry", "soak-over", "no-such-watch")
 
 
 class LogMaker:
-    """Makes one lot's log."""
+    """Writes one lot's log as a few phones would, story by story."""
 
-    def __init__(self, seed: int) -> None:
-        self.random = random.Random(seed)
+    def __init__(self, seed: int, lot: str = LOT) -> None:
+        self.random = random.Random(f"{seed}|{lot}")
+        self.lot = lot
         self.events: list[Event] = []
         self.at = START
-        # Weighted by hand, so that every watch is raised and cleared often enough.
-        self.crop = self.random.choice([*CROPS, "no-such-crop", "prunus-avium"])
+        self.crop = self.random.choice(CROPS)
+        self.devices = self.random.choice(["a", "ab", "abc"])
+        self.next_seq = dict.fromkeys(self.devices, 1)
 
-    def make(self) -> list[Event]:
-        """Return the events of a life that one of the stories tells, with disturbances."""
-        self.add("lot_started", self.start_data())
-        for _ in range(self.random.randint(1, 4)):
-            self.random.choice(STORIES)(self)
-        self.disturb()
-        return self.events
+    @property
+    def protocol(self) -> dict[str, Any] | None:
+        """The lot's crop, where there is such a one."""
+        return load_crops().get(self.crop)
 
-    def start_data(self) -> dict[str, Any]:
-        unit = self.random.choice(["seeds", "seeds", "seeds", "plants", "seedlings", "g", None])
-        container = self.random.choice([2, 4, 10]) if unit == "plants" else None
-        return {
+    def begin(self, **said: Any) -> Event:
+        """Start the lot; what is not said is chosen."""
+        pick = self.random
+        unit = said.get("unit", pick.choice(UNITS))
+        start = {
             "crop": self.crop,
             "label": "26-017-R",
-            "quantity": self.random.choice([100, 100, 180, 1000, None]),
+            "quantity": pick.choice([100, 100, 180, 300, 1000, None]),
             "unit": unit,
-            "place": self.random.choice(["p1", "p2", None]),
-            "container_l": container,
-            "parents": self.random.choice([[], [], ["P"]]),
+            "place": pick.choice(["p1", "p2", None]),
+            "container_l": pick.choice([2, 4, 10]) if unit == "plants" else None,
+            "parents": pick.choice([[], [], [PARENTS[0]], list(PARENTS)]),
         }
+        return self.add("lot_started", {**start, **said})
 
     def add(self, kind: str, data: dict[str, Any] | None = None, **more: Any) -> Event:
-        number = len(self.events)
+        """Write one event now, on one of the phones."""
+        device = self.random.choice(self.devices)
         event = {
-            "id": f"e{number:03}",
-            "device": self.random.choice("ab"),
-            "seq": number,
+            "id": f"e{len(self.events):03}",
+            "device": device,
+            "seq": self.next_seq[device],
             "kind": kind,
-            "lot": LOT,
+            "lot": self.lot,
             "at": to_text(self.at),
-            "by": None,
+            "by": self.random.choice([None, "mele", "jo"]),
             "data": data or {},
             **more,
         }
+        self.next_seq[device] += 1
         self.events.append(event)
         return event
 
-    def wait(self, low_ms: int, high_ms: int) -> None:
-        # Round lengths meet the limits exactly, which random ones never would.
-        step = self.random.choice([MINUTE_MS, HOUR_MS, 12 * HOUR_MS, DAY_MS])
-        self.at += self.random.randint(low_ms, high_ms) // step * step
+    def wait(self, low_ms: float, high_ms: float) -> None:
+        """Let time pass; round lengths meet the limits exactly, as random ones never would."""
+        step = self.random.choice([1, MINUTE_MS, HOUR_MS, 12 * HOUR_MS, DAY_MS])
+        self.at += max(1, self.random.randint(int(low_ms), int(high_ms)) // step * step)
 
-    def look(self) -> None:
-        chance = self.random.random
-        said: dict[str, Any] = {}
-        if chance() < 0.7:
-            said["moisture"] = self.random.choice([1, 2, 2, 3, 3, 4, 4, 5])
-        if chance() < 0.6:
-            said["fungus"] = self.random.choice(["none", "spots", "spreading"])
-        if chance() < 0.4:
-            said["sprouted_percent"] = self.random.choice([0, 1, 9, 10, 12, 40, 55])
-        if chance() < 0.2:
-            said["root_fill"] = self.random.randint(1, 5)
-        if chance() < 0.1:
-            said["as_expected"] = True
-        self.add("looked", said)
+    def days(self, low: float, high: float) -> None:
+        """Let days pass."""
+        self.wait(low * DAY_MS, high * DAY_MS)
+
+    def hours(self, low: float, high: float) -> None:
+        """Let hours pass."""
+        self.wait(low * HOUR_MS, high * HOUR_MS)
+
+    def chance(self, share: float) -> bool:
+        """Say yes as often as this."""
+        return self.random.random() < share
+
+    def look(self, **said: Any) -> None:
+        """Look at the lot; what is not said is chosen, or left unsaid."""
+        pick = self.random
+        often: dict[str, tuple[float, list[Any]]] = {
+            "moisture": (0.5, [1, 2, 3, 3, 3, 4, 5]),
+            "fungus": (0.4, ["none", "none", "spots", "spreading"]),
+            "sprouted_percent": (0.2, [0, 1, 9, 10, 12, 40, 55]),
+            "root_fill": (0.1, [1, 5]),
+            "temp_c": (0.1, [-2, 3.25, 4]),
+            "as_expected": (0.1, [True, False]),
+        }
+        said_too = [name for name, (share, _) in often.items() if self.chance(share)]
+        chosen = {name: pick.choice(often[name][1]) for name in said_too}
+        self.add("looked", {**chosen, **said})
 
     def disturb(self) -> None:
-        """Add corrections, ties, wrong clocks, doubles and things nobody knows."""
+        """Add what the world adds."""
+        for _ in range(self.random.choice([0, 0, 1, 2, 5])):
+            self.correct()
+        for _ in range(self.random.choice([0, 0, 1, 3])):
+            self.answer()
+        for _ in range(self.random.choice([0, 0, 0, 1, 4])):
+            self.anything()
+        # Last the doubles: one id never comes with two bodies, the door sees to that.
+        for strange in (self.tie, self.wrong_clock, self.unheard_of, self.double):
+            if self.chance(0.12):
+                strange()
+
+    def correct(self) -> None:
+        """Amend or void something: an act, a correction, itself, or what nobody has yet."""
         pick = self.random
-        for _ in range(pick.randint(0, 3)):
-            target = pick.choice([*self.events, {"id": "unknown"}])
-            if pick.random() < 0.5:
-                self.add("voided", {"of": target["id"], "why": "wrong lot"})
-            else:
-                data = pick.choice(
-                    [
-                        {"moisture": 3},
-                        {"emerged": 7},
-                        {"quantity": 5},
-                        {"moisture": None},
-                        {"out_of": None},
-                    ]
-                )
-                self.add("amended", {"of": target["id"], "data": data})
-        if pick.random() < 0.2:
-            pick.choice(self.events)["at"] = pick.choice(self.events)["at"]
-        if pick.random() < 0.15:
-            self.add("seen_by_drone", {"height_m": 3})
-        if pick.random() < 0.15:
-            answer = pick.choice(["acknowledged", "shelved", "deferred", "decided"])
-            until = pick.choice([None, to_text(self.at + 3 * DAY_MS), "2026-03-01"])
-            watch = pick.choice(["cold-look", "cold-six-weeks", "look-due", "moisture-dry"])
-            self.add(answer, {"watch": watch, "until": until, "why": "busy"})
+        target = pick.choice([*self.events, {"id": "unknown"}, {"id": f"e{len(self.events):03}"}])
+        at = self.at if self.chance(0.7) else START - pick.randint(0, 9) * HOUR_MS
+        if self.chance(0.5):
+            self.add("voided", {"of": target["id"], "why": "wrong lot"}, at=to_text(at))
+            return
+        fields = [{"moisture": 3}, {"moisture": None}, {"emerged": 7}, {"quantity": 5},
+                  {"out_of": None}, {"where": "outdoors"}, {"place": "p9"}, {}]  # fmt: skip
+        data = {"of": target["id"], "data": pick.choice(fields)}
+        self.add("amended", data if self.chance(0.95) else {"of": target["id"]}, at=to_text(at))
 
+    def answer(self) -> None:
+        """Say "I have it", put off or explain a watch, sensibly or not."""
+        pick = self.random
+        until = pick.choice([None, to_text(self.at + 3 * DAY_MS), "2026-03-01", "9999-12-31",
+                             "2026-02-31", "soon", "2026-06-01T06:00:00+10:00"])  # fmt: skip
+        at = to_text(pick.randint(START, self.at))
+        data = {"watch": pick.choice(WATCHES), "until": until, "why": "busy"}
+        self.add(pick.choice(["acknowledged", "shelved", "deferred", "decided"]), data, at=at)
 
-def chill(log: LogMaker) -> None:
-    """A chill in the fridge or outdoors, looked at now and then, or not."""
-    log.add("cold_started", {"where": log.random.choice(["fridge", "fridge", "outdoors", None])})
-    for _ in range(log.random.randint(0, 5)):
-        log.wait(DAY_MS, 25 * DAY_MS)
-        log.look()
-    log.wait(DAY_MS, 60 * DAY_MS)
-    if log.random.random() < 0.6:
-        log.add("cold_ended")
+    def anything(self) -> None:
+        """Add an event of any kind at all, with any of its fields, at any time."""
+        kind, data = random_data(self.random, (LOT, CHILD, *PARENTS))
+        at = to_text(self.random.randint(START, self.at))
+        event = self.add(kind, data, at=at)
+        if self.chance(0.1):
+            event["data"] = self.random.choice([None, []])
 
+    def tie(self) -> None:
+        """Let two events fall on the same instant."""
+        self.random.choice(self.events)["at"] = self.random.choice(self.events)["at"]
 
-def warm(log: LogMaker) -> None:
-    """A warm spell."""
-    log.add("warm_started", {"where": log.random.choice(["indoors", "outdoors"])})
-    for _ in range(log.random.randint(0, 2)):
-        log.wait(DAY_MS, 20 * DAY_MS)
-        log.look()
-    log.wait(5 * DAY_MS, 120 * DAY_MS)
-    log.add(log.random.choice(["warm_ended", "cold_started", "looked"]))
+    def wrong_clock(self) -> None:
+        """Let everything one phone said be hours or years away."""
+        device = self.random.choice(self.devices)
+        off = self.random.choice([-HOUR_MS, 5 * HOUR_MS, -400 * DAY_MS, 20_000 * DAY_MS])
+        for event in self.events:
+            if event["device"] == device:
+                event["at"] = to_text(to_ms(event["at"]) + off)
 
+    def double(self) -> None:
+        """Send something twice."""
+        self.events.append(dict(self.random.choice(self.events)))
 
-def bench(log: LogMaker) -> None:
-    """A soak, perhaps a dip, and what comes after."""
-    log.add("soak_started")
-    for _ in range(log.random.randint(0, 2)):
-        log.wait(HOUR_MS, 30 * HOUR_MS)
-        log.add(log.random.choice(["water_changed", "aerated", "soak_started"]))
-    log.wait(HOUR_MS, 60 * HOUR_MS)
-    if log.random.random() < 0.4:
-        log.add("scarified", {"method": "acid"})
-    if log.random.random() < 0.6:
-        log.add("sanitise_started", {"limit_minutes": log.random.choice([8, 10, None])})
-        log.wait(MINUTE_MS, 40 * MINUTE_MS)
-        log.add("sanitise_ended")
-    else:
-        log.add("soak_ended")
-    log.wait(MINUTE_MS, 40 * HOUR_MS)
-    log.add(log.random.choice(["cold_started", "sown", "looked"]))
-
-
-def flats(log: LogMaker) -> None:
-    """Sown flats, counted as they come up."""
-    log.add("sown", {"flats": 3, "per_flat": 100})
-    emerged = 0
-    log.wait(5 * DAY_MS, 40 * DAY_MS)
-    for _ in range(log.random.randint(0, 6)):
-        log.wait(HOUR_MS, 16 * DAY_MS)
-        emerged = max(0, emerged + log.random.choice([0, 0, 0, 5, 20, -3]))
-        flat = {"flat": log.random.choice("ab")} if log.random.random() < 0.2 else {}
-        log.add("counted", {"emerged": emerged, "out_of": 300, **flat})
-        if log.random.random() < 0.4:
-            log.look()
-    if log.random.random() < 0.6:
-        # It stops for a fortnight, then more comes, or somebody calls it finished.
-        log.add("counted", {"emerged": emerged + 3, "out_of": 300})
-        log.wait(10 * DAY_MS, 22 * DAY_MS)
-        log.add("counted", {"emerged": emerged + 3, "out_of": 300})
-        log.wait(HOUR_MS, 4 * DAY_MS)
-        if log.random.random() < 0.75:
-            log.add("counted", {"emerged": emerged + 9, "out_of": 300})
-    if log.random.random() < 0.3:
-        log.add("emergence_closed", {"why": "done"})
-    elif log.random.random() < 0.3:
-        log.add("held_over", {"why": "second spring", "until": to_text(log.at + 90 * DAY_MS)})
-
-
-def pots(log: LogMaker) -> None:
-    """Potting on, losses, sales and the stock-take that settles them."""
-    into = {"into": CHILD} if log.random.random() < 0.4 else {}
-    quantity = log.random.choice([50, 90, 104, 106, 120, 200])
-    log.add(
-        "potted_on", {"quantity": quantity, "container_l": log.random.choice([2, 4, 10]), **into}
-    )
-    log.wait(DAY_MS, 40 * DAY_MS)
-    log.add("lost", {"quantity": log.random.choice([1, 30, 150]), "out_of": 100, "cause": "frost"})
-    log.wait(DAY_MS, 20 * DAY_MS)
-    if log.random.random() < 0.3:
-        log.add("stocktaken", {"quantity": 80, "unit": "plants"})
-    if log.random.random() < 0.5:
-        log.look()
-
-
-def split(log: LogMaker) -> None:
-    """A part of the lot becomes a lot of its own."""
-    data = {
-        "crop": log.crop,
-        "label": "26-018-T",
-        "quantity": 40,
-        "unit": "seeds",
-        "parents": [LOT],
-    }
-    log.add("lot_started", data, lot=CHILD)
-    log.wait(HOUR_MS, 10 * DAY_MS)
-
-
-def wet_and_dry(log: LogMaker) -> None:
-    """Looks at moisture close together, and a can of water."""
-    for _ in range(log.random.randint(2, 5)):
-        log.wait(HOUR_MS, 30 * HOUR_MS)
-        log.add("looked", {"moisture": log.random.choice([1, 1, 2, 2, 4, 5, 5])})
-        if log.random.random() < 0.2:
-            log.add("watered")
-
-
-def closing(log: LogMaker) -> None:
-    """The end, or a move."""
-    if log.random.random() < 0.3:
-        log.add("lot_closed", {"why": "sold out"})
-    else:
-        log.add("moved", {"place": "p3"})
-
-
-STORIES: list[Callable[[LogMaker], None]] = [
-    chill, chill, chill, warm, warm, bench, bench, bench, bench, flats, flats, flats, flats, pots,
-    pots, split,
-    wet_and_dry, wet_and_dry, closing,
-]  # fmt: skip
-CROPS = [
-    crop
-    for crop in ("acer-palmatum", "cornus-kousa", "viburnum-opulus", "magnolia-virginiana",
-                 "syringa-vulgaris", "taxus-baccata", "tilia-cordata", "stewartia-koreana")
-    if crop in load_crops()
-]  # fmt: skip
-
-
-def random_place(seed: int) -> dict[str, Any]:
-    """Return a place's row and the standing of its lots."""
-    pick = random.Random(seed)
-    seen = START + pick.randint(0, 60) * HOUR_MS * 12
-    closed = to_text(seen + pick.randint(-4, 4) * DAY_MS) if pick.random() < 0.5 else None
-    place = {"id": "p1", "name": "Shed fridge", "daily": pick.random() < 0.8, "closed_at": closed}
-    if pick.random() < 0.6:
-        state = {
-            "at": to_text(seen),
-            "temp_c": pick.choice([-0.5, 3, 4.25, 6, 9]),
-            "back_since": None,
-        }
-        clocks = ("out_since", "long_since", "hard_since")
-        state |= {
-            name: to_text(seen - pick.randint(0, 9) * HOUR_MS) if pick.random() < 0.5 else None
-            for name in clocks
-        }
-        hand = {"by_hand": pick.random() < 0.3}
-        place |= {"kind": "chamber", "chamber_state": state, "chamber": hand}
-    lots = {
-        "live_lots": pick.choice([0, 1, 5]),
-        "oldest_seen_at": to_text(seen - pick.randint(0, 3) * DAY_MS),
-        "newest_seen_at": to_text(seen),
-    }
-    return {"place": place, "lots": lots}
-
-
-def random_phone(seed: int) -> dict[str, Any]:
-    """Return a phone's row."""
-    pick = random.Random(seed)
-    at = START + pick.randint(0, 100) * HOUR_MS
-    return {
-        "id": "0192f0c1-7b1a-7c3e-9d52-3f1c2a4b5d6e",
-        "name": pick.choice(["Mele's phone", None]),
-        "last_sync_at": pick.choice([None, to_text(at), to_text(at)]),
-        "gap_since": pick.choice([None, to_text(at)]),
-        "refused_since": pick.choice([None, None, to_text(at + HOUR_MS)]),
-        "silent_ok": pick.random() < 0.1,
-    }
+    def unheard_of(self) -> None:
+        """Add a kind of a newer phone, and a field of one."""
+        self.add("seen_by_drone", {"height_m": 3}, wingspan_mm=400)
+        event = self.random.choice(self.events)
+        event["data"] = {**(event["data"] or {}), "never_heard_of": [1, {"two": 2.5}]}

@@ -1,176 +1,214 @@
 """Runs the same cases through both cores and says where they first part."""
 
 import json
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Sequence
+from functools import reduce
+from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Page
 
-from lathhouse.domain import facts, protocols
-from lathhouse.domain.instants import to_ms, to_text
+from lathhouse.domain import chambers, facts, protocols
+from lathhouse.domain.corrections import fold_order
+from lathhouse.domain.ids import alert_id
+from lathhouse.domain.instants import offsets_of, parse_instant, to_ms, to_text
 from lathhouse.domain.lot import fold, start_from
-from lathhouse.domain.overlay import overlay, snapshot
+from lathhouse.domain.overlay import grow, overlay, snapshot
 from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.watches import evaluate, load_rules
-from tests.parity.logs import CHILD, LOT
+from tests.parity.logs import CROPS
 
 Case = dict[str, Any]
-SITE = {
-    "offsets": [["2025-10-04T16:00:00.000Z", 660], ["2026-04-04T16:00:00.000Z", 600],
-                ["2026-10-03T16:00:00.000Z", 660]],
-    "working_days": [1, 2, 3, 4, 5, 6],
-}  # fmt: skip
-DEADLINES = 7
+Event = dict[str, Any]
+Rules = Sequence[dict[str, Any]]
 
-JAVASCRIPT = """
-async (text) => {
-  const at = (name) => import(`/core/${name}.js`);
-  const [lots, overlays, facts, watches, protocols, instants] = await Promise.all(
-    ["lot", "overlay", "facts", "watches", "protocols", "instants"].map(at));
-  const { cases, rules, crops, site, deadlines } = JSON.parse(text);
-  const parents = new Map();
-  const evaluations = (subject, known, start) => {
-    const found = [];
-    let now = start;
-    for (let n = 0; n < deadlines && now; n += 1) {
-      const here = watches.evaluate(rules, subject, known, now, site);
-      found.push([now, here]);
-      const ms = instants.toMs(now);
-      for (const by of [-1, 1]) {
-        const near = instants.toText(ms + by);
-        found.push([near, watches.evaluate(rules, subject, known, near, site)]);
-      }
-      now = here.next_deadline;
-    }
-    return found;
-  };
-  const life = (one) => {
-    const inherited = one.parent ? lots.startFrom([lots.fold("P", one.parent)]) : null;
-    const lot = lots.fold(one.lot, one.events, inherited);
-    const shot = overlays.snapshot(one.lot, one.events.slice(0, one.split), inherited);
-    const over = overlays.overlay(shot, one.events.slice(one.split));
-    const child = lots.fold(one.child, one.events, lots.startFrom([lot]));
-    if (!lot) return { lot, shot, over, child };
-    const crop = crops[lot.crop] ?? null;
-    const known = facts.lotFacts(lot, crop, null);
-    return {
-      lot, shot, over, child, known,
-      window: protocols.windowOf(lot, crop), next: protocols.nextStep(lot, crop),
-      step: protocols.stepOf(lot, crop), progress: protocols.progress(lot, crop, one.start),
-      evaluations: evaluations("lot", known, one.start),
-    };
-  };
-  const run = (one) => {
-    if (one.kind === "life") return life(one);
-    const known = {
-      place: () => facts.placeFacts(one.place, one.lots),
-      nursery: () => facts.nurseryFacts(one.place, one.lots),
-      phone: () => facts.phoneFacts(one.phone),
-    }[one.kind]();
-    return { known, evaluations: evaluations(one.kind, known, one.start) };
-  };
-  return JSON.stringify(cases.map(run));
+JAVASCRIPT = (Path(__file__).parent / "run_cases.js").read_text(encoding="utf-8")
+ZONES = {
+    "Australia/Sydney": [1, 2, 3, 4, 5, 6],
+    "America/New_York": [1, 2, 3, 4, 5],
+    "Asia/Kathmandu": [7, 1, 2, 3, 4, 5],
+    "Australia/Lord_Howe": [2],
+    "Europe/London": [],
 }
-"""
+YEARS = (parse_instant("2025-07-01T00:00:00Z"), parse_instant("2027-07-01T00:00:00Z"))
+SITES = [
+    {"offsets": offsets_of(zone, *YEARS), "working_days": days} for zone, days in ZONES.items()
+]
 
 
-def in_python(case: Case, rules: Any = None) -> Any:
+def about(lot: str, events: Sequence[Event]) -> list[Event]:
+    """Return the events that a lot's log holds; corrections are about whatever they name."""
+    return [event for event in events if _is_about(lot, event)]
+
+
+def _is_about(lot: str, event: Event) -> bool:
+    kind, data = event["kind"], event.get("data") or {}
+    if event["lot"] == lot or kind in ("amended", "voided"):
+        return True
+    if kind == "lot_started":
+        return lot in (data.get("parents") or []) or data.get("parent") == lot
+    return bool(kind == "potted_on" and data.get("into") == lot)
+
+
+def in_python(case: Case, rules: Rules | None = None) -> Any:
     """Return what the Python core makes of a case."""
     rules = rules or load_rules()
-    if case["kind"] == "life":
-        return _life(case, rules)
-    known = {
-        "place": lambda: facts.place_facts(case["place"], case["lots"]),
-        "nursery": lambda: facts.nursery_facts(case["place"], case["lots"]),
-        "phone": lambda: facts.phone_facts(case["phone"]),
-    }[case["kind"]]()
-    return {"known": known, "evaluations": _evaluations(rules, case["kind"], known, case["start"])}
+    return _life(case, rules) if case["kind"] == "life" else _history(case, rules)
 
 
-def _life(case: Case, rules: Any) -> Any:
-    inherited = start_from([fold("P", case["parent"]) or {}]) if case["parent"] else None
-    lot = fold(case["lot"], case["events"], inherited)
-    shot = snapshot(case["lot"], case["events"][: case["split"]], inherited)
-    over = overlay(shot, case["events"][case["split"] :])
-    child = fold(CHILD, case["events"], start_from([lot or {}]))
-    found = {"lot": lot, "shot": shot, "over": over, "child": child}
-    if lot is None:
-        return found
-    crop = load_crops().get(lot["crop"])
-    known = facts.lot_facts(lot, crop)
+def _life(case: Case, rules: Rules) -> Any:
+    lot_id, events = case["lot"], case["events"]
+    parents = [fold(name, about(name, log)) for name, log in case["parents"].items()]
+    inherited = start_from([parent for parent in parents if parent])
+    before = about(lot_id, events[: case["split"]])
+    after = about(lot_id, events[case["split"] :])
+    lot = fold(lot_id, about(lot_id, events), inherited)
+    shot = snapshot(lot_id, before, inherited)
+    over = overlay(shot, after)
+    sure = [event for event in after if event["id"] not in over["unconfirmed"]]
+    known = {event["id"] for event in sure}
+    tail = [event for event in shot["tail"] if event["id"] not in known]
     return {
-        **found,
-        "known": known,
-        "window": protocols.window(lot, crop),
-        "next": protocols.next_step(lot, crop),
-        "step": protocols.step_of(lot, crop),
-        "progress": protocols.progress(lot, crop, case["start"]),
-        "evaluations": _evaluations(rules, "lot", known, case["start"]),
+        "lot": lot,
+        "shot": shot,
+        "over": over,
+        "grown": grow(shot["checkpoint"], [*tail, *sure], shot["checkpoint_at"]),
+        "whole": fold(lot_id, [*before, *sure], inherited),
+        "child": fold(case["child"], about(case["child"], events), start_from([lot or {}])),
+        "inherited": inherited,
+        "stops": [stop for stop in _stops(case, inherited, rules) if stop],
     }
 
 
-def _evaluations(rules: Any, subject: str, known: Any, start: str) -> list[Any]:
-    """Evaluate at the start and at each deadline that follows, and a millisecond to each side."""
-    found, now = [], start
-    for _ in range(DEADLINES):
-        if now is None:
-            break
-        here = evaluate(rules, subject, known, now, SITE)
-        found.append([now, here])
-        for by in (-1, 1):
-            near = to_text(to_ms(now) + by)
-            found.append([near, evaluate(rules, subject, known, near, SITE)])
-        now = here["next_deadline"]
+def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
+    ordered = sorted(case["events"], key=fold_order)
+    found: list[Any] = []
+    for count, now, around in case["stops"]:
+        then = fold(case["lot"], about(case["lot"], ordered[:count]), inherited)
+        if then is None:
+            continue
+        crop = load_crops().get(then["crop"])
+        known = facts.lot_facts(then, crop, {"name": "Bench"})
+        found.append(
+            {
+                "facts": known,
+                "step": protocols.step_of(then, crop),
+                "next": protocols.next_step(then, crop),
+                "progress": protocols.progress(then, crop, now),
+                "looks": _looks(case, known, now, around, rules),
+            }
+        )
     return found
 
 
-def in_browser(page: Page, cases: list[Case], rules: Any = None) -> list[Any]:
+def _history(case: Case, rules: Rules) -> Any:
+    found = []
+    for index, now, around in case["stops"]:
+        known = _facts_of(case["rows"][index])
+        found.append({"facts": known, "looks": _looks(case, known, now, around, rules)})
+    return {"stops": found}
+
+
+def _facts_of(row: dict[str, Any]) -> Any:
+    if "phone" in row:
+        return facts.phone_facts(row["phone"])
+    standing = facts.standing(row["lots"])
+    if "nursery" in row:
+        return facts.nursery_facts(row["nursery"], standing)
+    settings = chambers.settings_of(row["place"].get("chamber"))
+    state = None
+    if row.get("readings"):
+        read = row["readings"]
+        state = reduce(lambda s, r: chambers.read(s, *r, settings), read, chambers.new_state())
+    return facts.place_facts({**row["place"], "chamber_state": state}, standing)
+
+
+def _looks(case: Case, known: Any, now: str, around: bool, rules: Rules) -> list[Any]:
+    """Evaluate at an instant, at the deadline that follows, and a millisecond to each side."""
+    here = _look(case, known, now, rules)
+    ahead = here["next_deadline"] if around else None
+    near = [to_text(to_ms(ahead) + by) for by in (-1, 0, 1)] if ahead else []
+    return [here, *(_look(case, known, at, rules) for at in near)]
+
+
+def _look(case: Case, known: Any, now: str, rules: Rules) -> Any:
+    subject = "lot" if case["kind"] == "life" else case["kind"]
+    found = evaluate(rules, subject, known, now, SITES[case["site"]])
+    ids = [alert_id(known["id"], one["watch"], one["since"]) for one in found["findings"]]
+    return {"now": now, **found, "ids": ids}
+
+
+def in_browser(page: Page, cases: list[Case], rules: Rules | None = None) -> list[Any]:
     """Return what the phone's core, in a real browser, makes of the cases."""
-    used = {case["events"][0]["data"].get("crop") for case in cases if case["kind"] == "life"}
-    crops = {name: crop for name, crop in load_crops().items() if name in used}
-    sent = {"cases": cases, "rules": rules or load_rules(), "crops": crops, "site": SITE}
-    text = json.dumps({**sent, "deadlines": DEADLINES})
-    found: list[Any] = json.loads(page.evaluate(JAVASCRIPT, text))
+    crops = {crop: load_crops().get(crop) for crop in CROPS}
+    sent = {"cases": cases, "rules": rules or load_rules(), "crops": crops, "sites": SITES}
+    found: list[Any] = json.loads(page.evaluate(JAVASCRIPT, json.dumps(sent)))
     return found
 
 
-def first_difference(ours: Any, theirs: Any, path: str = "") -> str | None:
+def first_difference(ours: Any, theirs: Any) -> str | None:
     """Return the first path at which two results part, with both values, or None."""
+    return None if _canonical(ours) == _canonical(theirs) else _where(_plain(ours), theirs, "")
+
+
+def _canonical(value: Any) -> str:
+    # JavaScript knows no 4.0, and JSON makes no difference between 4.0 and 4.
+    return re.sub(r"(?<=\d)\.0(?=[,\]}])", "", json.dumps(value, sort_keys=True))
+
+
+def _plain(value: Any) -> Any:
+    return json.loads(json.dumps(value))
+
+
+def _where(ours: Any, theirs: Any, path: str) -> str:
     if isinstance(ours, dict) and isinstance(theirs, dict):
         for key in sorted({*ours, *theirs}):
             if key not in ours or key not in theirs:
-                return f"{path}.{key}: only in {'JavaScript' if key in theirs else 'Python'}"
-            found = first_difference(ours[key], theirs[key], f"{path}.{key}")
-            if found:
-                return found
-        return None
-    if isinstance(ours, list | tuple) and isinstance(theirs, list):
-        if len(ours) != len(theirs):
-            return f"{path}: Python has {len(ours)}, JavaScript {len(theirs)}"
-        pairs = enumerate(zip(ours, theirs, strict=True))
-        return next(
-            (d for i, (a, b) in pairs if (d := first_difference(a, b, f"{path}[{i}]"))), None
-        )
-    same = ours == theirs and isinstance(ours, bool) == isinstance(theirs, bool)
-    return None if same else f"{path}: Python {ours!r}, JavaScript {theirs!r}"
+                side, value = ("JavaScript", theirs) if key in theirs else ("Python", ours)
+                return f"{path}.{key}: only in {side}, {value[key]!r}"
+            if _canonical(ours[key]) != _canonical(theirs[key]):
+                return _where(ours[key], theirs[key], f"{path}.{key}")
+    if isinstance(ours, list) and isinstance(theirs, list) and len(ours) == len(theirs):
+        for index, (one, other) in enumerate(zip(ours, theirs, strict=True)):
+            if _canonical(one) != _canonical(other):
+                return _where(one, other, f"{path}[{index}]")
+    return f"{path}: Python {ours!r}, JavaScript {theirs!r}"
 
 
 def shrink(case: Case, differs: Callable[[Case], bool]) -> Case:
-    """Return a smaller log that still differs, event by event, so that a person can read it."""
-    if case["kind"] != "life":
-        return case
-    index = 0
-    while index < len(case["events"]):
-        events = case["events"][:index] + case["events"][index + 1 :]
-        smaller = {**case, "events": events, "split": min(case["split"], len(events))}
-        if events and differs(smaller):
-            case = smaller
-        else:
-            index += 1
+    """Return a smaller case that still differs, so that a person can read it."""
+    for smaller in _without_parts(case):
+        if differs(smaller):
+            return shrink(smaller, differs)
     return case
 
 
-def life(seed: int, events: list[Any], split: int, start: str, parent: Any) -> Case:
-    """Return the case of one lot's log."""
-    case = {"kind": "life", "seed": seed, "lot": LOT, "events": events, "split": split}
-    return {**case, "child": CHILD, "start": start, "parent": parent}
+def _without_parts(case: Case) -> list[Case]:
+    found = [{**case, "stops": [stop]} for stop in case["stops"] if len(case["stops"]) > 1]
+    if case["kind"] != "life":
+        return found
+    if case["stops"]:
+        found.append({**case, "stops": []})
+    if case["parents"]:
+        found.append({**case, "parents": {}})
+    for index, gone in enumerate(case["events"]):
+        events = [event for event in case["events"] if event is not gone]
+        split = case["split"] - (index < case["split"])
+        found.append({**case, "events": events, "split": split})
+    return found
+
+
+def report(page: Page, case: Case, rules: Rules | None = None) -> str:
+    """Return what a person needs to mend a difference: seed, least log, path, both results."""
+
+    def difference(one: Case) -> str | None:
+        return first_difference(in_python(one, rules), in_browser(page, [one], rules)[0])
+
+    small = shrink(case, lambda one: bool(one.get("events", True)) and difference(one) is not None)
+    return (
+        f"seed {case['seed']}, {difference(small)}\n"
+        f"case: {json.dumps(small)}\n"
+        f"Python: {json.dumps(in_python(small, rules))}\n"
+        f"JavaScript: {json.dumps(in_browser(page, [small], rules)[0])}"
+    )

@@ -1,0 +1,85 @@
+// Runs a batch of cases through the phone's core; `twins.py` does the same in Python.
+async (text) => {
+  const names = ["alert_ids", "chambers", "corrections", "facts", "ids", "instants", "lot", "overlay", "protocols", "watches"];
+  const loaded = await Promise.all(names.map((name) => import(`/core/${name}.js`)));
+  const core = Object.fromEntries(names.map((name, index) => [name, loaded[index]]));
+  const { cases, rules, crops, sites } = JSON.parse(text);
+
+  const about = (lot, events) => events.filter((event) => event.lot === lot
+    || ["amended", "voided"].includes(event.kind)
+    || (event.kind === "lot_started" && (event.data?.parents ?? []).includes(lot))
+    || (event.kind === "lot_started" && event.data?.parent === lot)
+    || (event.kind === "potted_on" && event.data?.into === lot));
+
+  const look = (one, facts, now) => {
+    const found = core.watches.evaluate(rules, one.kind === "life" ? "lot" : one.kind, facts, now, sites[one.site]);
+    const ids = found.findings.map((finding) => core.alert_ids.alertId(facts.id, finding.watch, finding.since));
+    return { now, ...found, ids };
+  };
+  const looks = (one, facts, now, around) => {
+    const here = look(one, facts, now);
+    const next = around ? here.next_deadline : null;
+    const near = next ? [-1, 0, 1].map((by) => core.instants.toText(core.instants.toMs(next) + by)) : [];
+    return [here, ...near.map((at) => look(one, facts, at))];
+  };
+
+  const life = (one) => {
+    const parents = Object.entries(one.parents).map(([id, events]) => core.lot.fold(id, about(id, events)));
+    const inherited = core.lot.startFrom(parents);
+    const mine = (events) => about(one.lot, events);
+    const before = mine(one.events.slice(0, one.split));
+    const after = mine(one.events.slice(one.split));
+    const lot = core.lot.fold(one.lot, mine(one.events), inherited);
+    const shot = core.overlay.snapshot(one.lot, before, inherited);
+    const over = core.overlay.overlay(shot, after);
+    const sure = after.filter((event) => !over.unconfirmed.includes(event.id));
+    const tail = shot.tail.filter((event) => !sure.some((other) => other.id === event.id));
+    const grown = core.overlay.grow(shot.checkpoint, [...tail, ...sure], shot.checkpoint_at);
+    const whole = core.lot.fold(one.lot, [...before, ...sure], inherited);
+    const child = core.lot.fold(one.child, about(one.child, one.events), core.lot.startFrom([lot]));
+    const result = { lot, shot, over, grown, whole, child, inherited, stops: [] };
+    const ordered = [...one.events].sort(core.corrections.foldOrder);
+    for (const [count, now, around] of one.stops) {
+      const then = core.lot.fold(one.lot, mine(ordered.slice(0, count)), inherited);
+      if (!then) continue;
+      const crop = crops[then.crop] ?? null;
+      const facts = core.facts.lotFacts(then, crop, { name: "Bench" });
+      result.stops.push({
+        facts,
+        step: core.protocols.stepOf(then, crop),
+        next: core.protocols.nextStep(then, crop),
+        progress: core.protocols.progress(then, crop, now),
+        looks: looks(one, facts, now, around),
+      });
+    }
+    return result;
+  };
+
+  const factsOf = (row) => {
+    if (row.phone) return core.facts.phoneFacts(row.phone);
+    const standing = core.facts.standing(row.lots);
+    if (row.nursery) return core.facts.nurseryFacts(row.nursery, standing);
+    const settings = core.chambers.settingsOf(row.place.chamber);
+    const read = (state, [at, tempC]) => core.chambers.read(state, at, tempC, settings);
+    const state = row.readings ? row.readings.reduce(read, core.chambers.newState()) : null;
+    return core.facts.placeFacts({ ...row.place, chamber_state: state }, standing);
+  };
+  const history = (one) => ({
+    stops: one.stops.map(([index, now, around]) => {
+      const facts = factsOf(one.rows[index]);
+      return { facts, looks: looks(one, facts, now, around) };
+    }),
+  });
+
+  const call = (one) => {
+    try {
+      const args = one.args.map((arg) => (arg?.hex ? Uint8Array.from(arg.hex.match(/../g), (byte) => parseInt(byte, 16)) : arg));
+      return { value: core[one.module][one.name](...args) };
+    } catch (error) {
+      return { refused: error.constructor.name };
+    }
+  };
+
+  const run = { life, call, place: history, nursery: history, phone: history };
+  return JSON.stringify(cases.map((one) => run[one.kind](one)));
+}
