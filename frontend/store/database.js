@@ -91,17 +91,17 @@ function drop() {
  * second time, on a fresh connection, where the first died.
  * @template T
  * @param {string[]} stores
- * @param {(tx: any) => Promise<T>} act
+ * @param {(tx: any, again: boolean) => Promise<T>} act `again`: the first may have been stored
  * @returns {Promise<T>}
  * @throws {StorageFull} nothing of this was stored
  * @throws {NeedsRestart} the connection died twice
  */
 export async function durably(stores, act) {
-  return retried(async () => {
+  return retried(async (again) => {
     const db = await database();
     const tx = db.transaction(stores, "readwrite", { durability: "strict" });
     try {
-      const [result] = await Promise.all([wholly(act, tx), tx.done]);
+      const [result] = await Promise.all([wholly(act, tx, again), tx.done]);
       return result;
     } catch (error) {
       throw named(error, tx.error);
@@ -110,9 +110,9 @@ export async function durably(stores, act) {
 }
 
 /** What `act` gives; where it fails, nothing of its transaction is kept. */
-async function wholly(act, tx) {
+async function wholly(act, tx, again) {
   try {
-    return await act(tx);
+    return await act(tx, again);
   } catch (error) {
     // A transaction that is over already cannot be given up again.
     if (!tx.error && error?.name !== "InvalidStateError") tx.abort();
@@ -127,13 +127,13 @@ export async function reading(act) {
 
 async function retried(act) {
   try {
-    return await act();
+    return await act(false);
   } catch (error) {
     if (!DIED.includes(error?.name)) throw error;
     drop();
   }
   try {
-    return await act();
+    return await act(true);
   } catch (error) {
     if (!DIED.includes(error?.name)) throw error;
     drop();

@@ -44,9 +44,9 @@ export async function recordAll(drafts) {
   // Made here, once: where a dying connection makes the transaction run twice, the second run
   // must know the first one's events.
   const said = drafts.map(spoken);
-  const events = await durably(["events", "outbox", "meta"], async (tx) => {
-    const before = await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id)));
-    if (before.every(Boolean)) return before;
+  const events = await durably(["events", "outbox", "meta"], async (tx, again) => {
+    const before = again ? await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id))) : [];
+    if (again && before.every(Boolean)) return before;
     const meta = tx.objectStore("meta");
     const [device, seq, by] = await Promise.all([deviceIn(meta), meta.get("next_seq"), meta.get("person")]);
     const first = seq ?? 1;

@@ -10,7 +10,8 @@ import { ask } from "./server.js";
 async function keep(said) {
   await durably(["meta"], async (tx) => {
     await tx.objectStore("meta").put(said, "session");
-    await tx.objectStore("meta").put(said.person ?? null, "person");
+    // Where the session names nobody, whoever was chosen on this phone stays.
+    if (said.person) await tx.objectStore("meta").put(said.person, "person");
   });
   if (JSON.stringify(session.value) !== JSON.stringify(said)) session.value = said;
   return said;
