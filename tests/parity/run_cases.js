@@ -42,7 +42,7 @@ async (text) => {
     for (const [count, now, around] of one.stops) {
       const then = core.lot.fold(one.lot, mine(ordered.slice(0, count)), inherited);
       if (!then) continue;
-      const crop = crops[then.crop] ?? null;
+      const crop = (one.crops ?? crops)[then.crop] ?? null;
       const facts = core.facts.lotFacts(then, crop, { name: "Bench" });
       result.stops.push({
         facts,

@@ -88,7 +88,7 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
         then = fold(case["lot"], about(case["lot"], ordered[:count]), inherited)
         if then is None:
             continue
-        crop = load_crops().get(then["crop"])
+        crop = case.get("crops", load_crops()).get(then["crop"])
         known = facts.lot_facts(then, crop, {"name": "Bench"})
         found.append(
             {
@@ -145,6 +145,15 @@ def in_browser(page: Page, cases: list[Case], rules: Rules | None = None) -> lis
     sent = {"cases": cases, "rules": rules or load_rules(), "crops": crops, "sites": SITES}
     found: list[Any] = json.loads(page.evaluate(JAVASCRIPT, json.dumps(sent)))
     return found
+
+
+def called_in_browser(page: Page, module: str, name: str, *args: Any) -> dict[str, Any]:
+    """Return {value} of one function of the phone's core, or {refused: the error's name}.
+
+    An argument `{"hex": …}` stands for bytes.
+    """
+    call = {"kind": "call", "module": module, "name": name, "args": args}
+    return dict(in_browser(page, [call])[0])
 
 
 def first_difference(ours: Any, theirs: Any) -> str | None:

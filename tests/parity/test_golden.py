@@ -1,0 +1,66 @@
+"""Hand-written examples, out of the documents, that both cores must reproduce."""
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from lathhouse.domain.corrections import effective
+from lathhouse.domain.watches import load_rules
+from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
+from tests.parity.twins import called_in_browser, in_browser, in_python
+
+CORRECTIONS, LOTS, WATCHES = table("corrections"), table("lot"), table("watches")
+RULES_THAT_NEED_EXAMPLES = {rule["id"] for rule in load_rules()} - {
+    "chamber-band",
+    "chamber-silent",
+}
+
+
+def named(examples: dict[str, Any]) -> Any:
+    """Parametrize a test by the examples' names."""
+    names = [f"{one.get('watch', '')} {one['name']}".strip() for one in examples["cases"]]
+    return pytest.mark.parametrize("example", examples["cases"], ids=names)
+
+
+def on_both_sides(page: Page, case: Any) -> list[Any]:
+    """Return what each core makes of a case."""
+    return [in_python(case), in_browser(page, [case])[0]]
+
+
+@named(CORRECTIONS)
+def test_corrections(core_page: Page, example: dict[str, Any]):
+    events = log_of(example["events"], start=False)
+    theirs = called_in_browser(core_page, "corrections", "effective", events)["value"]
+    for left in (effective(events), theirs):
+        assert [[event["id"], event["data"]] for event in left] == example["expected"]
+
+
+@named(LOTS)
+def test_lots(core_page: Page, example: dict[str, Any]):
+    for found in on_both_sides(core_page, life_of(example, {}, [])):
+        assert missing_from(found["lot"], example["expected"]) is None
+        assert missing_from(found["child"], example.get("expected_child", found["child"])) is None
+
+
+@named(WATCHES)
+def test_watches(core_page: Page, example: dict[str, Any]):
+    for result in on_both_sides(core_page, watch_case(example, WATCHES["crops"])):
+        levels = []
+        for stop in result["stops"]:
+            (here,) = stop["looks"]
+            found = [one for one in here["findings"] if one["watch"] == example["watch"]]
+            levels.append([here["now"], found[0]["level"] if found else None])
+            if found and "next_action" in example:
+                assert found[0]["next_action"] == example["next_action"]
+        assert levels == example["expected"]
+
+
+def test_every_shipped_watch_has_an_example_that_rings_and_one_that_does_not():
+    rings = {
+        (example["watch"], level is not None)
+        for example in WATCHES["cases"]
+        for _, level in example["expected"]
+    }
+    wanted = {(watch, ring) for watch in RULES_THAT_NEED_EXAMPLES for ring in (True, False)}
+    assert wanted <= rings, sorted(wanted - rings)
