@@ -102,14 +102,25 @@ class Visits:
         self.contexts: list[BrowserContext] = []
         self.faults: list[str] = []
 
-    def open(self, server: Served, route: str = "#/", **more: Any) -> Page:
-        """Open the app on a phone of its own, at the morning of the story."""
+    def open(
+        self,
+        server: Served,
+        route: str = "#/",
+        *,
+        before: Callable[[Page], None] = lambda _: None,
+        **more: Any,
+    ) -> Page:
+        """Open the app on a phone of its own, at the morning of the story.
+
+        `before` may prepare the page; `more` shapes the phone.
+        """
         context = self.browser.new_context(**{**PHONE, **more})
         self.contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: self.faults.append(f"{error.message}\n{error.stack}"))
         page.on("console", lambda said: self.faults.append(said.text) if is_fault(said) else None)
         page.clock.install(time=datetime.fromisoformat(NOW))
+        before(page)
         page.goto(f"{server.address}/{route}")
         return page
 

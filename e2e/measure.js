@@ -98,5 +98,11 @@
     return past.slice(-5).map((element) => `${element.tagName} ${element.getAttribute("class")}: ${nameOf(element)}`);
   }
 
-  return { targets, texts, sticking };
+  /** Controls whose words spill over their edge. */
+  function spilling() {
+    const controls = [...document.querySelectorAll("a[class], button")].filter(isShown);
+    return controls.filter((element) => element.scrollWidth > element.clientWidth + 1).map(nameOf);
+  }
+
+  return { targets, texts, sticking, spilling };
 })()

@@ -69,6 +69,11 @@ def sticks_out(page: Page) -> list[str]:
     return measure(page, "sticking")
 
 
+def spills(page: Page) -> list[str]:
+    """Return the controls whose words are wider than they are."""
+    return measure(page, "spilling")
+
+
 def type_of(page: Page) -> tuple[set[float], set[str]]:
     """Return the sizes in pixels and the weights of all text on the screen but in drawings."""
     found = [one for one in measure(page, "texts") if not one["drawn"]]

@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.browser import PHONE
 
 from e2e.demo import OpenApp, Served, until_filled
-from e2e.measure import sticks_out, too_close, too_faint, too_low, too_small, type_of
+from e2e.measure import spills, sticks_out, too_close, too_faint, too_low, too_small, type_of
 from lathhouse.demo.scenario import lot_id, place_id
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.labels import lot_code
@@ -160,10 +160,11 @@ def test_a_screen_fits_other_phones_and_larger_text(demo_page: Page, name: str) 
             demo_page.set_viewport_size({"width": width, "height": 740})
             keep(demo_page, f"{name}-{width}")
             found[f"{width} px"] = sticks_out(demo_page) + too_small(demo_page, CONTROL_PX)
+            found[f"spills at {width} px"] = spills(demo_page)
         demo_page.set_viewport_size(PHONE["viewport"])
         demo_page.evaluate(TEXT_SIZE, "200%")
         keep(demo_page, f"{name}-200")
-        found["200 %"] = sticks_out(demo_page)
+        found["200 %"] = sticks_out(demo_page) + spills(demo_page)
     finally:
         demo_page.evaluate(TEXT_SIZE, "")
         demo_page.set_viewport_size(PHONE["viewport"])

@@ -2,7 +2,7 @@
 /** Where the parts of the phone are joined: the record, the screens, and the way between them. @module */
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, openHouse, pending, session, trouble } from "./store/house.js";
+import { contact, emptied, openHouse, pending, session, trouble } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 
@@ -58,6 +58,8 @@ function App() {
   return html`
     ${trouble.value && html`<div class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
       <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (trouble.value = "")}>×</button></div>`}
+    ${emptied.value && html`<div class="trouble" role="alert">${t("app.emptied")}
+      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (emptied.value = false)}>×</button></div>`}
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
     ${unpaired ? html`<${Unpaired} />` : html`<${View} ...${props} />`}`;
@@ -78,12 +80,6 @@ function theme() {
   document.documentElement.dataset.theme = localStorage.getItem("theme") ?? "auto";
 }
 
-/** Without a signal, or signed out: what was known stays, and sync says so itself. */
-function notReached(error) {
-  const state = error.kind === "signed-out" ? "signed-out" : "unreachable";
-  contact.value = { ...contact.value, state, detail: error.message };
-}
-
 async function start() {
   theme();
   addEventListener("hashchange", route);
@@ -95,11 +91,9 @@ async function start() {
     return;
   }
   await route();
-  const [{ startHouse }, { whoAmI }, updates, { keep }] = await Promise.all([
-    import("./store/start.js"), import("./store/session.js"), import("./store/updates.js"), import("./ui/keeper.js"),
+  const [{ startHouse }, updates, { keep }] = await Promise.all([
+    import("./store/start.js"), import("./store/updates.js"), import("./ui/keeper.js"),
   ]);
-  // Who this is comes first: a demo's visitor is signed in by asking.
-  await whoAmI().catch(notReached);
   keep(startHouse());
   updates.waiting.subscribe((waits) => (updateWaits.value = waits));
   await updates.watchForUpdates();

@@ -8,9 +8,9 @@ import { CAUTIONS, FIELDS } from "../ui/acts.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Counter, Field } from "../ui/number.js";
-import { Page } from "../ui/page.js";
-import { degrees, inDegrees, toCelsius } from "../ui/units.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
+import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
 /** @param {{kind: string, id: string}} props */
 export function Act({ kind, id }) {

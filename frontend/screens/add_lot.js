@@ -10,9 +10,9 @@ import { formOpened } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Field, Select } from "../ui/number.js";
-import { Page } from "../ui/page.js";
-import { today } from "../ui/when.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
+import { today } from "../ui/local.js";
 
 const UNITS = ["seeds", "g", "seedlings", "plants"];
 const SIZES_L = [2, 4, 10];

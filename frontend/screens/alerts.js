@@ -4,12 +4,11 @@ import { useState } from "../vendor/preact-hooks.js";
 import { localInstant, localDate, nextDay, toMs, toText, DAY_MS } from "../core/instants.js";
 import { findings, lots, now, nursery, one, person } from "../store/house.js";
 import { record } from "../store/record.js";
-import { Flag } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
 import { Field } from "../ui/number.js";
-import { Page, Ways } from "../ui/page.js";
-import { when } from "../ui/when.js";
 import { tellTrouble } from "./walking.js";
+import { Flag, Page, Ways } from "../ui/page.js";
+import { when } from "../ui/local.js";
 
 const LEVELS = ["alarm", "late", "due"];
 const SHOWN_FIRST = 20;

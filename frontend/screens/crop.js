@@ -8,8 +8,8 @@ import { formOpened } from "../store/updates.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stepWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
-import { Page } from "../ui/page.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
 
 const LASTING = ["soak", "warm", "cold", "germinate"];
 

@@ -5,8 +5,8 @@ import { answersTo, Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { isSeed, leadsTo, questions, saidOf } from "../ui/lot_words.js";
 import { Field, Stepper } from "../ui/number.js";
-import { degrees, inDegrees, toCelsius } from "../ui/units.js";
 import { draft, open, save, saving, skip } from "./walking.js";
+import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
 const LOW_C = -60;
 const HIGH_C = 60;

@@ -4,16 +4,15 @@ import { useState } from "../vendor/preact-hooks.js";
 import { lots, one, pending, unconfirmed } from "../store/house.js";
 import { record } from "../store/record.js";
 import { actsFor, FIELDS } from "../ui/acts.js";
-import { Flag } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
 import { Label, says } from "../ui/label.js";
 import { lookWords } from "../ui/lot_words.js";
-import { Page, Ways } from "../ui/page.js";
 import { findingsOf } from "../ui/to_see.js";
-import { when } from "../ui/when.js";
 import { LotStage } from "./lot_stage.js";
 import { Past } from "./lot_past.js";
 import { tellTrouble } from "./walking.js";
+import { Flag, Page, Ways } from "../ui/page.js";
+import { when } from "../ui/local.js";
 
 /** @param {{id: string}} props */
 export function Lot({ id }) {

@@ -4,7 +4,7 @@ import { limits, nextStep, progress } from "../core/protocols.js";
 import { now, one } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stageWords, stepWords } from "../ui/lot_words.js";
-import { date, dayOf, when } from "../ui/when.js";
+import { date, dayOf, when } from "../ui/local.js";
 
 /** @param {{lot: any}} props */
 export function LotStage({ lot }) {

@@ -2,12 +2,11 @@
 /** Every lot on this phone, found by code or name. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { lots, one } from "../store/house.js";
-import { Flags } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
 import { quantityWords, stageWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
-import { Page, Ways } from "../ui/page.js";
 import { findingsOf, isLive } from "../ui/to_see.js";
+import { Flags, Page, Ways } from "../ui/page.js";
 
 const SHOWN_MAX = 60;
 

@@ -6,8 +6,8 @@ import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Field } from "../ui/number.js";
-import { Page } from "../ui/page.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
 
 // What the server derives is no part of what a person sets.
 const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "shipped", "folded_at"];

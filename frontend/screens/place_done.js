@@ -2,10 +2,10 @@
 /** After the last lot of a place: what was skipped, closing it, and where to go from there. @module */
 import { lots } from "../store/house.js";
 import { html, t } from "../ui/html.js";
-import { Page } from "../ui/page.js";
 import { allShown, stops } from "../ui/to_see.js";
-import { clock } from "../ui/when.js";
 import { again, back, close, last, takeBack, walk } from "./walking.js";
+import { Page } from "../ui/page.js";
+import { clock } from "../ui/local.js";
 
 /** For ten seconds: what was just saved, and the button that takes it back. */
 export function UndoBar() {

@@ -6,8 +6,8 @@ import { places } from "../store/house.js";
 import { record, recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { Field, Select } from "../ui/number.js";
-import { Page } from "../ui/page.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
 
 const KINDS = ["chamber", "bench", "shelf", "outdoors", "house", "bed"];
 const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "covered", "last_read", "folded_at", "revision", "shipped"];

@@ -1,12 +1,10 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
 import { all, bornEmpty, nursery, places, ready, session, trayCount } from "../store/house.js";
-import { Flag, Flags } from "../ui/flag.js";
 import { html, t } from "../ui/html.js";
-import { Page, Ways } from "../ui/page.js";
 import { allShown, stops } from "../ui/to_see.js";
-import { inDegrees } from "../ui/units.js";
-import { age, clock, dayOf, today } from "../ui/when.js";
+import { Flag, Flags, Page, Ways } from "../ui/page.js";
+import { age, clock, dayOf, inDegrees, today } from "../ui/local.js";
 
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
 
@@ -14,7 +12,7 @@ const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".spli
 export function Round() {
   if (!ready.value) return html`<${Page} title=${t("app.name")} name="round"><p class="quiet">${t("app.starting")}</p></${Page}>`;
   const path = stops();
-  const foot = html`<${Walk} path=${path} /><${Ways} here="round" />`;
+  const foot = html`${path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     <${Weather} />
@@ -85,8 +83,11 @@ function Walk({ path }) {
 
 /** What to do first in an empty nursery. */
 function Nothing() {
-  if (bornEmpty.value && !all("nursery").length) return html`<p class="quiet">${t("round.not_here_yet")}</p>`;
+  if (bornEmpty.value && !all("nursery").length) return html`<p class="large">${t("round.not_here_yet")}</p>`;
   return html`<section class="empty"><h2>${t("round.empty_title")}</h2><p>${t("round.empty")}</p>
-    <a class="act" href="#/settings"><strong>${t("round.add_place")}</strong></a>
+    ${!nursery()?.name && html`<a class="act" href="#/nursery"><strong>${t("round.name_nursery")}</strong><small>${t("settings.nursery_what")}</small></a>`}
     <a class="act" href="#/add"><strong>${t("round.add_lot")}</strong></a></section>`;
 }
+
+/** The first act of all, where the walk's button will be. */
+const First = () => nursery() && html`<a class="act main-act" href="#/places"><strong>${t("round.add_place")}</strong></a>`;

@@ -6,9 +6,9 @@ import { EventFields } from "../ui/event_fields.js";
 import { html, t } from "../ui/html.js";
 import { saying } from "../ui/history.js";
 import { tryNow } from "../ui/keeper.js";
-import { Page, Ways } from "../ui/page.js";
-import { when } from "../ui/when.js";
 import { tellTrouble } from "./walking.js";
+import { Page, Ways } from "../ui/page.js";
+import { when } from "../ui/local.js";
 
 const SHOWN_MAX = 50;
 

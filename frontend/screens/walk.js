@@ -6,12 +6,12 @@ import { formOpened } from "../store/updates.js";
 import { html, t } from "../ui/html.js";
 import { Label } from "../ui/label.js";
 import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_words.js";
-import { Page } from "../ui/page.js";
 import { findingsOf, stops } from "../ui/to_see.js";
 import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
 import { PlaceDone, UndoBar } from "./place_done.js";
 import { back, begin, deaf, draft, goesOn, open, save, saving, skip, walk, whole } from "./walking.js";
+import { Page } from "../ui/page.js";
 
 /** Walk one place, or look at one lot only. @param {{place: string, lot?: string}} props */
 export function Walk({ place, lot }) {

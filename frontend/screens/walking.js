@@ -7,7 +7,7 @@ import { record, recordAll, undo } from "../store/record.js";
 import { t } from "../ui/html.js";
 import { saidOf } from "../ui/lot_words.js";
 import { LOOSE, stops } from "../ui/to_see.js";
-import { today } from "../ui/when.js";
+import { today } from "../ui/local.js";
 
 // A second touch of a wet thumb comes within this time, and was meant for what stood here before.
 const DEAF_MS = 400;

@@ -5,9 +5,9 @@ import { crops, rules } from "../store/house.js";
 import { record } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { Field, Select } from "../ui/number.js";
-import { Page } from "../ui/page.js";
 import { caseInWords, LEVELS, limitsInWords, unitOf } from "../ui/watch_words.js";
 import { tellTrouble } from "./walking.js";
+import { Page } from "../ui/page.js";
 
 export function Watches() {
   const [crop, setCrop] = useState("");

@@ -6,7 +6,6 @@
  * @module
  */
 import { computed, signal } from "../vendor/signals.js";
-import { recall } from "./clock.js";
 import { reading } from "./database.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
@@ -40,6 +39,8 @@ export const ready = signal(false);
 export const bornEmpty = signal(false);
 /** A phone that was paired finds its record gone (FAULTS F19). */
 export const emptied = signal(false);
+/** The skew that was last measured before this start, for the clock to begin with. */
+export const keptSkew = { ms: 0 };
 /** This phone's own id, or "" where it has recorded nothing. */
 export const device = signal("");
 
@@ -105,7 +106,7 @@ export async function readHouse() {
     return { held, queue, last, signedIn, own, skew };
   });
   stored = byKind(kept.held);
-  recall(kept.skew ?? 0);
+  keptSkew.ms = kept.skew ?? 0;
   device.value = kept.own ?? "";
   session.value ??= kept.signedIn ?? null;
   takeQueue(kept.queue, kept.last);

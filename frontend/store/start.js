@@ -3,10 +3,10 @@
  * Setting the house in motion, after the first paint: deriving, sync, the minute, the other tabs.
  * @module
  */
-import { nowText } from "./clock.js";
+import { nowText, recall } from "./clock.js";
 import { onTrouble } from "./database.js";
 import { derive } from "./deriving.js";
-import { contact, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
+import { contact, keptSkew, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
 import { onRecorded } from "./record.js";
 import { Failure } from "./server.js";
 import { whoAmI } from "./session.js";
@@ -20,6 +20,7 @@ const MINUTE_MS = 60_000;
  * @param {{request_ms?: number, watchdog_ms?: number}} [limits]
  */
 export function startHouse(limits) {
+  recall(keptSkew.ms);
   const sync = new Sync({ onRows, onQueue, onState }, limits);
   onTrouble((what) => {
     trouble.value = what === "open" ? "" : what;

@@ -10,7 +10,7 @@ import { person, savedState } from "../store/house.js";
 import { EventFields } from "./event_fields.js";
 import { html, t } from "./html.js";
 import { lookWords } from "./lot_words.js";
-import { when } from "./when.js";
+import { when } from "./local.js";
 
 const CORRECTIONS = ["amended", "voided"];
 

@@ -15,8 +15,3 @@ export function t(key, gaps = {}) {
   const text = words[key] ?? key;
   return text.replaceAll(/\{(\w+)\}/g, (_, name) => String(gaps[name] ?? "?"));
 }
-
-/** A number as people read it. @param {number | null | undefined} number */
-export function figure(number) {
-  return number == null ? "?" : number.toLocaleString("en-AU", { maximumFractionDigits: 1 });
-}

@@ -3,11 +3,11 @@
 import { DAY_MS, HOUR_MS, toMs } from "../core/instants.js";
 import { progress } from "../core/protocols.js";
 import { now, one } from "../store/house.js";
-import { Flag } from "./flag.js";
 import { html, t } from "./html.js";
 import { lookWords, quantityWords, stageWords } from "./lot_words.js";
 import { Strip } from "./strip.js";
-import { when } from "./when.js";
+import { Flag } from "./page.js";
+import { when } from "./local.js";
 
 const LEVELS = ["due", "late", "alarm"];
 

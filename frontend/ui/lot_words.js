@@ -1,7 +1,7 @@
 // @ts-check
 /** What is said of a lot, a look or a step, in words. @module */
 import { t } from "./html.js";
-import { degrees, inDegrees } from "./units.js";
+import { degrees, inDegrees } from "./local.js";
 
 /** Whether "mould" or "damping-off" is the word: seed moulds, seedlings fall over. */
 export const isSeed = (lot) => ["seeds", "g", null].includes(lot.unit) && !lot.first_emerged_at;

@@ -1,8 +1,8 @@
 // @ts-check
-/** The frame of a screen: what it is, where the record is, and the acts in the lower third. @module */
+/** The frame of a screen (what it is, where the record is, the acts in the lower third), and flags. @module */
 import { contact, pending, trayCount } from "../store/house.js";
 import { html, t } from "./html.js";
-import { clock } from "./when.js";
+import { clock } from "./local.js";
 
 /** @param {{title: any, back?: string, side?: any, foot?: any, children?: any, name: string}} props */
 export function Page({ title, back, side, foot, children, name }) {
@@ -32,4 +32,24 @@ export function Ways({ here }) {
   const ways = [["round", "#/"], ["lots", "#/lots"], ["alerts", "#/alerts"], ["more", "#/settings"]];
   return html`<nav class="ways">${ways.map(([name, href]) => html`<a href=${href}
     aria-current=${name === here ? "page" : undefined}>${t(`nav.${name}`)}</a>`)}</nav>`;
+}
+
+/** A flag of a level. @param {{level: string}} props */
+export function Flag({ level }) {
+  return html`<svg class=${`flag flag-${level}`} viewBox="0 0 24 30" aria-hidden="true" width="22" height="28">
+    <path class="stake" d="M3 1 V29" />
+    <path class="cloth" d="M4.5 3 L22 9 L4.5 15 Z" />
+    ${level === "late" && html`<path class="half" d="M4.5 9 H22 L4.5 15 Z" />`}
+  </svg>`;
+}
+
+/** How many of each level, worst first, each with its flag. @param {{findings: any[]}} props */
+export function Flags({ findings }) {
+  const levels = ["alarm", "late", "due"];
+  const counts = levels.map((level) => [level, findings.filter((one) => one.level === level).length]);
+  return html`<span class="flags">
+    ${counts.filter(([, n]) => n).map(([level, n]) => html`<span class=${`level level-${level}`}>
+      <${Flag} level=${level} />${t("level.count", { n, level: t(`level.${level}`) })}
+    </span>`)}
+  </span>`;
 }

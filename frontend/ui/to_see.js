@@ -2,7 +2,7 @@
 /** What waits in each place today: in walking order, the worst first within a place. @module */
 import { findings, lots, notices, places } from "../store/house.js";
 import { t } from "./html.js";
-import { dayOf, today } from "./when.js";
+import { dayOf, today } from "./local.js";
 
 const WEIGHT = { due: 1, late: 2, alarm: 3 };
 /** The place of lots that stand nowhere on record. */

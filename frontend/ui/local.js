@@ -1,5 +1,5 @@
 // @ts-check
-/** Moments in the nursery's own time, as people say them. @module */
+/** Moments and temperatures as the nursery reads them: in its own time and units. @module */
 import { localDate, localTime, toMs, DAY_MS, HOUR_MS, MINUTE_MS } from "../core/instants.js";
 import { now, nursery } from "../store/house.js";
 import { t } from "./html.js";
@@ -38,4 +38,22 @@ export function age(instant) {
   if (ms < HOUR_MS) return t("age.minutes", { n: Math.max(0, Math.floor(ms / MINUTE_MS)) });
   if (ms < 2 * DAY_MS) return t("age.hours", { n: Math.floor(ms / HOUR_MS) });
   return t("age.days", { n: Math.floor(ms / DAY_MS) });
+}
+
+const isUs = () => nursery()?.units === "us";
+const rounded = (value) => Math.round(value * 10) / 10;
+
+/** "°C" or "°F". */
+export const degrees = () => (isUs() ? "°F" : "°C");
+
+/** A temperature's figure in the nursery's own unit. @param {number} celsius */
+export const inDegrees = (celsius) => (isUs() ? rounded(celsius * 1.8 + 32) : celsius);
+
+/**
+ * Degrees Celsius of what was typed in the nursery's own unit; NaN where it is no number.
+ * @param {string} typed
+ */
+export function toCelsius(typed) {
+  const value = Number(typed.trim().replace(",", ".").replace("−", "-"));
+  return isUs() ? rounded((value - 32) / 1.8) : value;
 }
