@@ -44,7 +44,8 @@ def case_of(vector: dict[str, Any]) -> Case:
 def test_both_cores_and_the_calculation_give_the_level_of_the_vector(
     core_page: Page, vector: dict[str, Any]
 ):
-    assert vector["source"] in TABLE["sources"] and vector["where"]
+    assert vector["source"] in TABLE["sources"]
+    assert vector["where"]
     case = case_of(vector)
     levels = [watch(vector["inputs"])["result"]["level"]]
     for result in (in_python(case), *in_browser(core_page, [case])):
