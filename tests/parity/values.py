@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 from lathhouse.sync import fields
-from lathhouse.sync.kinds import KINDS
+from lathhouse.sync.shapes import KINDS
 
 INSTANTS = ("2026-02-01T08:00:00+11:00", "2026-05-01T00:00:00Z", "1999-12-31T23:59:60Z")
 DAYS = ("2026-02-01", "2026-12-31", "9999-12-31")
@@ -39,6 +39,8 @@ def random_value(pick: random.Random, field: fields.Plain, uuids: tuple[str, ...
 PLAIN: dict[type, tuple[Any, ...]] = {
     fields.Uuid: (),
     fields.Name: ("a", "b", "p1", "cold-look", "Ärger"),
+    fields.Code: ("a", 3, 61),
+    fields.Digest: ("0f" * 32,),
     fields.Words: ("", "dug over", "два"),
     fields.Instant: INSTANTS,
     fields.Day: DAYS,

@@ -14,6 +14,7 @@ from lathhouse.store.work import Row, Work, dumps, looking
 
 AtSubject = tuple[str, str]
 HISTORY_MAX = 1000
+POSITION_MAX = 2**63 - 1
 ROW_KINDS = {
     "place_changed": "place",
     "person_changed": "person",
@@ -227,8 +228,9 @@ def read_position(cursor: str | None) -> int:
     try:
         padded = cursor + "=" * (-len(cursor) % 4)
         text = base64.urlsafe_b64decode(padded.encode()).decode()
-        if text[:1] != "p":
+        position = int(text[1:])
+        if text[:1] != "p" or not 0 <= position <= POSITION_MAX:
             raise ValueError(text)
-        return int(text[1:])
+        return position
     except (ValueError, UnicodeDecodeError) as error:
         raise BadCursor("Start again without `after`, or send back a cursor as it came.") from error

@@ -15,6 +15,7 @@ from lathhouse.store.work import Work, looking
 Data = dict[str, Any]
 At = tuple[int, str, str]
 PAGE_MAX = 1000
+REVISION_MAX = 2**63 - 1
 # A lot closed longer ago than this is left to the server; the phone asks for it when wanted.
 CLOSED_KEPT_DAYS = 90
 NAMES = {
@@ -151,7 +152,10 @@ def read_cursor(cursor: str) -> At:
     try:
         text = base64.urlsafe_b64decode((cursor + "=" * (-len(cursor) % 4)).encode())
         revision, kind, subject = json.loads(text)
-        if not (isinstance(revision, int) and isinstance(kind, str) and isinstance(subject, str)):
+        if not (isinstance(kind, str) and isinstance(subject, str)) or "\0" in kind + subject:
+            raise ValueError(text)
+        (kind + subject).encode()
+        if type(revision) is not int or not 0 <= revision <= REVISION_MAX:
             raise ValueError(text)
     except (ValueError, TypeError, UnicodeError) as error:
         raise BadCursor("Begin with `0`, or send back the cursor as it came.") from error

@@ -8,6 +8,7 @@ from lathhouse.store import phones, record
 from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
+from lathhouse.sync.fields import Name
 from lathhouse.sync.kinds import check_event, corrected_at
 
 Data = dict[str, Any]
@@ -26,9 +27,11 @@ class Verdicts:
         item = raw if isinstance(raw, dict) else {}
         event_id, seq = item.get("id"), item.get("seq")
         whole = isinstance(seq, int) and not isinstance(seq, bool) and 0 <= seq < 2**53
+        named = isinstance(event_id, str)
         self.refused.append(
             {
-                "event_id": event_id if isinstance(event_id, str) and event_id.isascii() else None,
+                "id": event_id if named else None,
+                "event_id": event_id if named and Name().fits(event_id) else None,
                 "seq": seq if whole else None,
                 "hash": digest,
                 "body": raw,
@@ -114,6 +117,7 @@ def _sort_out(work: Work, checked: list[Data], refused: list[Row]) -> tuple[list
             body = {name: value for name, value in event.items() if name not in FIXED_HERE}
             refused.append(
                 {
+                    "id": event["id"],
                     "event_id": event["id"],
                     "seq": event["seq"],
                     "hash": event["hash"],
@@ -152,7 +156,7 @@ def _answer(
     return {
         "stored": [event["id"] for event in added],
         "already": already,
-        "refused": [{"id": row["event_id"], "problem": row["problem"]} for row in refused],
+        "refused": [{"id": row["id"], "problem": row["problem"]} for row in refused],
         "next_seq": phones.next_seq(phone),
         "revision": revision,
         "backed_up_seq": 0,

@@ -1,0 +1,210 @@
+"""For every event kind: data that can be right, and data that cannot, with what is said of it."""
+
+import uuid
+from typing import Any
+
+LOT = "0192f0c1-7b1a-7c3e-9d52-3f1c2a4b5d6e"
+OTHER = "0192f0c1-7b1a-7c3e-9d52-3f1c2a4b5d6f"
+AT = "2026-09-10T08:00:00+10:00"
+LATER = "2026-09-10T09:30:00+10:00"
+STEPS = (
+    "seed_cleaned soak_started water_changed aerated soak_ended sanitise_ended warm_ended"
+    " cold_ended watered"
+).split()
+
+TREATED: dict[str, Any] = {
+    "product": "Copper soap", "reason": "leaf spot", "rate_value": 5, "rate_unit": "mL/L",
+    "operator": "Orla", "started_at": AT, "ended_at": LATER, "rei_hours": 4, "places": ["tunnel"],
+    "registration_number": "A 12", "active_ingredient": "copper octanoate", "target": "leaf spot",
+    "quantity_value": 40, "quantity_unit": "mL", "area_m2": 12.5, "plants": 300, "water_l": 8,
+    "method": "knapsack", "licence": "AQF3", "wind_m_s": 1.5, "wind_from_deg": 270, "temp_c": 14,
+    "humidity_percent": 70, "sale_hold_days": 0, "label_seen": True, "crop_eppo": "ACRPA",
+    "bbch": 61,
+}  # fmt: skip
+CROP_STEPS = [
+    {"stage": "sow", "min_days": None, "max_days": None, "source": None, "grade": "p"},
+]
+RULE = {
+    "id": "moss-seen", "subjects": ["lot"], "clock": "seen_at", "after": {"late": "P3D"},
+    "says": "Moss was seen.", "next_action": "Scrape it off.", "priority": 3,
+}  # fmt: skip
+
+# kind -> data that is taken
+RIGHT: dict[str, list[dict[str, Any]]] = {
+    "lot_started": [
+        {"crop": "acer-palmatum", "label": "26-017-R"},
+        {
+            "crop": "acer-palmatum", "label": "26-017-R", "quantity": 12.5, "unit": "g",
+            "place": "fridge", "parents": [LOT], "container_l": 2,
+            "provenance": {"elevation_m": 310, "mother_plants": 12, "purity_percent": 98.5},
+        },
+        {"crop": "acer-palmatum", "label": "x", "quantity": 0, "unit": "seeds", "parent": LOT},
+    ],
+    "lot_closed": [{"why": "sold out"}],
+    **{kind: [{}, {"count": 0, "note": "clear water"}] for kind in STEPS},
+    "tested": [{"test": "cut", "sound": 18, "out_of": 20}],
+    "solution_mixed": [
+        {
+            "solution": OTHER, "product_strength": 4.2, "product_unit": "percent", "wanted": 15,
+            "wanted_unit": "percent_by_volume", "volume_ml": 4000, "product_ml": 600,
+            "water_ml": 3400, "method": "make_up_to", "ppm": 6000,
+        }
+    ],
+    "solution_discarded": [{"solution": OTHER}],
+    "sanitise_started": [{}, {"solution": OTHER, "percent_by_volume": 15, "limit_minutes": 10}],
+    "warm_started": [{}, {"where": "indoors", "temp_c": 20, "medium": "damp vermiculite"}],
+    "cold_started": [{"where": "fridge", "temp_c": 4}, {"where": "outdoors", "temp_c": -60}],
+    "sown": [{}, {"flats": 12, "per_flat": 150, "depth_mm": 4, "spacing_mm": 15, "medium": "bark"}],
+    "looked": [
+        {},
+        {"as_expected": True, "moisture": 3, "fungus": "none"},
+        {"moisture": 1, "sprouted_percent": 100, "temp_c": 60, "sign": "grey fluff"},
+        {"root_fill": 5, "health": 1, "surface_growth": 0, "weeds": 3, "pest": "vine weevil",
+         "pest_count": 2, "smell": "sour", "turned": False, "picked_out": 3, "swelled": 7,
+         "swelled_of": 9},
+    ],
+    "counted": [{"emerged": 0, "out_of": 0}, {"emerged": 7, "out_of": 150, "flat": 3},
+                {"emerged": 7, "out_of": 150, "flat": "A3"}],
+    "potted_on": [{"quantity": 200, "container_l": 0.5, "into": OTHER}],
+    "lost": [{"quantity": 4, "out_of": 180, "cause": "damping_off"}],
+    "moved": [{"place": "tunnel-2"}],
+    "covered": [{"place": "corner", "until": "2026-09-11"}, {"until": LATER}],
+    "uncovered": [{"place": "corner"}],
+    "read": [
+        {"place": "fridge", "quantity_kind": "temp_c", "value": 4.3, "by_sensor": "probe"},
+        {"quantity_kind": "forecast_low_c", "value": -3, "for_night_of": "2026-09-11"},
+        {"quantity_kind": "ec_ms_cm", "value": 1.2},
+    ],
+    "scarified": [{"method": "acid", "minutes": 30}, {"method": "nick"}],
+    "rinsed_neutral": [{}, {"strip_ph": 7}],
+    "emergence_closed": [{"why": "stopped coming up"}],
+    "held_over": [{"why": "a second winter", "until": "2027-09-01"}],
+    "deferred": [{"why": "rain", "until": LATER, "watch": "look-due"}],
+    "decided": [{"why": "wait", "watch": "warm-done"}],
+    "acknowledged": [{"alert": OTHER}, {"watch": "look-due"}],
+    "shelved": [{"alert": OTHER, "until": LATER, "why": "away"},
+                {"watch": "round-missing", "place": "tunnel", "until": "2026-09-12"}],
+    "round_closed": [{}, {"place": "tunnel", "skipped": [LOT], "why": "hail"}],
+    "stocktaken": [{"quantity": 180, "unit": "plants"}, {"quantity": 1.5, "unit": "g"}],
+    "graded": [{"grade": "A", "quantity": 30, "out_of": 50}],
+    "promised": [{"quantity": 40, "container_l": 4, "buyer": "B", "deliver_on": "2027-03-01",
+                  "grade": "A"}],
+    "treated": [TREATED, {**TREATED, "bbch": "61-65"}],
+    "sold": [{"quantity": 10, "container_l": 4, "buyer": "B", "price_each": "14.00",
+              "currency": "AUD", "order": "7", "grade": "A", "passport": {"a": "Acer"}}],
+    "priced": [{"container_l": 4, "price_each": "14.50", "currency": "AUD",
+                "from_date": "2026-09-01"}],
+    "noted": [{"text": "gate left open", "tags": ["gate"]}],
+    "photographed": [{"sha256": "0f" * 32, "width_px": 1200, "height_px": 900, "caption": "moss"}],
+    "place_changed": [{"id": "p1", "name": "Fridge", "order": 1, "kind": "chamber", "daily": True,
+                       "chamber": {"low_c": 1, "high_c": 5, "by_hand": True}}],
+    "person_changed": [{"id": OTHER, "name": "Orla", "role": "owner", "works": [1, 2, 7]}],
+    "nursery_changed": [{"id": OTHER, "name": "Hill", "timezone": "Australia/Sydney",
+                         "working_days": [1, 2, 3], "hemisphere": "south", "latitude_deg": -34,
+                         "units": "metric", "currency": "AUD"}],
+    "amended": [{"of": OTHER, "data": {"moisture": 4}}, {"of": OTHER, "data": {"moisture": None}}],
+    "voided": [{"of": OTHER}, {"of": OTHER, "why": "wrong lot"}],
+}  # fmt: skip
+
+# (kind, data, the field that is named, words of the sentence)
+WRONG: list[tuple[str, dict[str, Any], str, str]] = [
+    ("lot_started", {"label": "x"}, "data.crop", "is missing; it must be a name"),
+    ("lot_started", {"crop": "a", "label": ""}, "data.label", "1 to 200 characters"),
+    ("lot_started", {"crop": "a", "label": "x", "quantity": -1}, "data.quantity", "from 0"),
+    ("lot_started", {"crop": "a", "label": "x", "quantity": 1.5, "unit": "seeds"},
+     "data.quantity", "whole number unless unit is g"),
+    ("lot_started", {"crop": "a", "label": "x", "unit": "kg"}, "data.unit", "seeds, g, seedlings"),
+    ("lot_started", {"crop": "a", "label": "x", "parents": ["y"]}, "data.parents", "UUID"),
+    ("lot_started", {"crop": "a", "label": "x", "container_l": 0}, "data.container_l", "litres"),
+    ("lot_started", {"crop": "a", "label": "x", "provenance": {"purity_percent": 101}},
+     "data.provenance.purity_percent", "0 to 100 percent"),
+    ("lot_closed", {}, "data.why", "is missing"),
+    *[(kind, {"count": -1}, "data.count", "whole number, not negative, not -1") for kind in STEPS],
+    ("tested", {"test": "float", "sound": 21, "out_of": 20}, "data.sound", "at most data.out_of"),
+    ("tested", {"test": "float", "sound": 0, "out_of": 0}, "data.out_of", "from 1"),
+    ("solution_mixed", {"solution": "bucket"}, "data.product_ml", "is missing"),
+    ("solution_discarded", {"solution": "bucket"}, "data.solution", "UUID"),
+    ("sanitise_started", {"percent_by_volume": 150}, "data.percent_by_volume", "0 to 100 percent"),
+    ("sanitise_started", {"limit_minutes": 0}, "data.limit_minutes", "minutes"),
+    ("warm_started", {"temp_c": 61}, "data.temp_c", "from -60 to 60 °C, not 61"),
+    ("cold_started", {"temp_c": -60.1}, "data.temp_c", "from -60 to 60 °C"),
+    ("cold_started", {"where": "cellar"}, "data.where", "fridge, outdoors, indoors"),
+    ("sown", {"flats": 1.5}, "data.flats", "whole number"),
+    ("looked", {"moisture": 0}, "data.moisture", "whole number, from 1 to 5, not 0"),
+    ("looked", {"moisture": 6}, "data.moisture", "from 1 to 5"),
+    ("looked", {"moisture": 2.5}, "data.moisture", "whole"),
+    ("looked", {"moisture": True}, "data.moisture", "whole number, from 1 to 5, not True"),
+    ("looked", {"moisture": "3"}, "data.moisture", "whole"),
+    ("looked", {"fungus": "lots"}, "data.fungus", "none, spots, spreading"),
+    ("looked", {"sprouted_percent": 100.5}, "data.sprouted_percent", "0 to 100 percent"),
+    ("looked", {"as_expected": "yes"}, "data.as_expected", "true or false"),
+    ("looked", {"note": "x" * 4001}, "data.note", "at most 4000 characters"),
+    ("looked", {"swelled": 9, "swelled_of": 7}, "data.swelled", "at most data.swelled_of (7)"),
+    ("looked", {"surface_growth": 4}, "data.surface_growth", "from 0 to 3"),
+    ("counted", {"emerged": 8, "out_of": 7}, "data.emerged", "at most data.out_of (7), not 8"),
+    ("counted", {"emerged": 1}, "data.out_of", "is missing"),
+    ("counted", {"emerged": True, "out_of": 2}, "data.emerged", "whole number"),
+    ("counted", {"emerged": 1.5, "out_of": 2}, "data.emerged", "whole number"),
+    ("counted", {"emerged": None, "out_of": 2}, "data.emerged", "must not be left empty"),
+    ("potted_on", {"quantity": 20}, "data.container_l", "is missing"),
+    ("lost", {"quantity": 5, "out_of": 4, "cause": "frost"}, "data.quantity", "at most"),
+    ("lost", {"quantity": 5, "cause": "frost"}, "data.out_of", "is missing"),
+    ("lost", {"quantity": 1, "out_of": 4, "cause": "bad luck"}, "data.cause", "damping_off"),
+    ("moved", {}, "data.place", "is missing"),
+    ("covered", {"until": "soon"}, "data.until", "a date such as 2026-05-01"),
+    ("uncovered", {"place": "a\nb"}, "data.place", "one line"),
+    ("read", {"quantity_kind": "temp_c", "value": 900}, "data.value", "-60 to 60 °C where temp_c"),
+    ("read", {"quantity_kind": "humidity_percent", "value": 101}, "data.value", "0 to 100 percent"),
+    ("read", {"quantity_kind": "ph", "value": 15}, "data.value", "from 0 to 14"),
+    ("read", {"quantity_kind": "mood", "value": 1}, "data.quantity_kind", "temp_c, temp_min_c"),
+    ("read", {"quantity_kind": "temp_c", "value": False}, "data.value", "must be a number"),
+    ("scarified", {"method": "file"}, "data.method", "acid, hot_water, nick, sand"),
+    ("rinsed_neutral", {"strip_ph": 15}, "data.strip_ph", "from 0 to 14"),
+    ("emergence_closed", {}, "data.why", "is missing"),
+    ("held_over", {"why": "x", "until": "2027-02-29"}, "data.until", "a date"),
+    ("deferred", {}, "data.why", "is missing"),
+    ("decided", {"why": 3}, "data.why", "text"),
+    ("acknowledged", {}, "data.alert", "names its alert"),
+    ("shelved", {"until": LATER, "why": "away"}, "data.alert", "names its alert"),
+    ("shelved", {"alert": OTHER, "until": "2026-09-10T08:00"}, "data.until", "UTC offset"),
+    ("round_closed", {"skipped": "all"}, "data.skipped", "a list"),
+    ("stocktaken", {"quantity": 1.5, "unit": "plants"}, "data.quantity", "whole number unless"),
+    ("graded", {"grade": "A", "quantity": 51, "out_of": 50}, "data.quantity", "at most"),
+    ("promised", {"quantity": 4, "container_l": 4, "buyer": "B", "deliver_on": "March"},
+     "data.deliver_on", "a date"),
+    ("treated", {**TREATED, "ended_at": "2026-09-10T07:00:00+10:00"}, "data.ended_at", "before"),
+    ("treated", {**TREATED, "started_at": "2026-09-10 08:00"}, "data.started_at", "UTC offset"),
+    ("treated", {**TREATED, "registration_number": [1]}, "data.registration_number", "a name"),
+    ("treated", {**TREATED, "places": "tunnel"}, "data.places", "a list"),
+    ("sold", {"quantity": 1, "container_l": 4, "buyer": "B", "price_each": 14.0},
+     "data.price_each", 'text such as "14.00"'),
+    ("priced", {"container_l": 4, "price_each": "-1", "currency": "AUD", "from_date": "2026-09-01"},
+     "data.price_each", "an amount"),
+    ("noted", {"text": "x" * 4001}, "data.text", "at most 4000"),
+    ("photographed", {"sha256": "abc"}, "data.sha256", "64 hexadecimal digits"),
+    ("place_changed", {"id": "p1"}, "data.name", "is missing"),
+    ("place_changed", {"id": "p1", "name": "F", "chamber": {"low_c": 5, "high_c": 1}},
+     "data.chamber", "lower limit must be below"),
+    ("place_changed", {"id": "p1", "name": "F", "chamber": {"low_c": "cold"}},
+     "data.chamber.low_c", "-60 to 60 °C"),
+    ("place_changed", {"id": "p1", "name": "F", "chamber": {"minutes_out": "an hour"}},
+     "data.chamber.minutes_out", "whole number"),
+    ("person_changed", {"id": "o", "name": "O", "works": [0]}, "data.works", "from 1 to 7"),
+    ("protocol_changed", {"id": "x", "botanical": "X y", "stages": "none"}, "data.stages", "list"),
+    ("watch_changed", {"id": "x", "subjects": "lot"}, "data.subjects", "a list"),
+    ("nursery_changed", {"id": "n", "timezone": "Nowhere/Here", "working_days": [1]},
+     "data.timezone", "Australia/Sydney"),
+    ("nursery_changed", {"id": "n", "timezone": "../../secret", "working_days": [1]},
+     "data.timezone", "Australia/Sydney"),
+    ("amended", {"of": OTHER, "data": {"moisture": 9}}, "data.data.moisture", "from 1 to 5"),
+    ("amended", {"of": OTHER}, "data.data", "is missing"),
+    ("voided", {"of": "the last"}, "data.of", "UUID"),
+]  # fmt: skip
+
+
+def event(kind: str, data: Any, **more: Any) -> dict[str, Any]:
+    """Return an event of a kind with a new id, in the shape that a phone sends."""
+    return {
+        "id": str(uuid.uuid4()), "seq": 1, "kind": kind, "lot": LOT, "observed_at": AT,
+        "by": None, "data": data, **more,
+    }  # fmt: skip
