@@ -1,15 +1,16 @@
 """Every screen can be read in the sun, hit with a wet thumb, and used without seeing colours."""
 
+import re
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from tests.browser import PHONE
 
-from e2e.demo import OpenApp, Served, until_filled
+from e2e.demo import OpenApp, Served, Visits, until_filled
 from e2e.measure import spills, sticks_out, too_close, too_faint, too_low, too_small, type_of
 from lathhouse.demo.scenario import lot_id, place_id
 from lathhouse.domain.instants import to_text
@@ -169,6 +170,37 @@ def test_a_screen_fits_other_phones_and_larger_text(demo_page: Page, name: str) 
         demo_page.evaluate(TEXT_SIZE, "")
         demo_page.set_viewport_size(PHONE["viewport"])
     assert {what: said for what, said in found.items() if said} == {}
+
+
+def longer(route: Route) -> None:
+    """Answer with the locale, every text in it a third longer, as another language might be."""
+    text = route.fetch().text()
+    line = re.compile(r'^(  "[^"]+": ")(.*)(",)$', re.MULTILINE)
+    route.fulfill(
+        body=line.sub(lambda m: m[1] + m[2] + " " + "mo" * (len(m[2]) // 6) + m[3], text),
+        content_type="text/javascript",
+    )
+
+
+@pytest.fixture(scope="module")
+def longer_page(browser: Browser, demo: Served) -> Iterator[Page]:
+    """The app on the shared demo in words a third longer."""
+    visits = Visits(browser)
+    page = visits.open(
+        demo,
+        before=lambda page: page.route("**/locales/en.js", longer),
+    )
+    until_filled(page)
+    yield page
+    visits.end()
+
+
+@pytest.mark.parametrize("name", ["round", "walk-alarmed", "walk-quiet", "lot", "alerts", "add"])
+def test_a_screen_holds_words_that_are_a_third_longer(longer_page: Page, name: str) -> None:
+    """Nothing sticks out sideways, and no control's words spill over its edge."""
+    go(longer_page, name)
+    keep(longer_page, f"{name}-longer")
+    assert sticks_out(longer_page) + spills(longer_page) == []
 
 
 @pytest.fixture

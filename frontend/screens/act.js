@@ -6,9 +6,10 @@ import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { CAUTIONS, FIELDS } from "../ui/acts.js";
 import { Choice } from "../ui/choice.js";
+import { saying } from "../ui/history.js";
 import { html, t } from "../ui/html.js";
 import { Counter, Field } from "../ui/number.js";
-import { tellTrouble } from "./walking.js";
+import { offerUndo, tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
@@ -27,16 +28,26 @@ export function Act({ kind, id }) {
     const wrong = fields.map((field) => complaint(field, data)).find(Boolean) ?? together(kind, data);
     setError(wrong ?? "");
     if (wrong) return;
-    await record(kind, lot.id, cleaned(fields, data)).then(() => history.back(), tellTrouble);
+    const event = { kind, data: cleaned(fields, data) };
+    await record(kind, lot.id, event.data).then((saved) => {
+      offerUndo([saved], lot, [t(`act.${kind}`), saying(event, lot)].filter(Boolean));
+      leave(lot);
+    }, tellTrouble);
   };
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
-    <div class="row"><button type="button" class="act" onClick=${() => history.back()}>${t("act.cancel")}</button>
+    <div class="row"><button type="button" class="act" onClick=${() => leave(lot)}>${t("act.cancel")}</button>
     <button type="button" class="act main-act wide" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
   return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>
     ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
     ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} data=${data} />`)}
   </${Page}>`;
+}
+
+/** Back to where one came from: the lot's page, or its card on the walk. */
+function leave(lot) {
+  if (history.length > 1) history.back();
+  else location.hash = `#/lot/${lot.id}`;
 }
 
 function Input({ field, value, onChange, lot, kind, data }) {
@@ -91,7 +102,7 @@ const numberIn = (field, typed) => (field.name === "temp_c" ? toCelsius(String(t
 
 function AcidFirst({ lot }) {
   const rinse = async () => {
-    await record("rinsed_neutral", lot.id, {}).then(() => history.back(), tellTrouble);
+    await record("rinsed_neutral", lot.id, {}).then(() => leave(lot), tellTrouble);
   };
   const foot = html`<button type="button" class="act main-act" onClick=${rinse}><strong>${t("act.rinsed_neutral")}</strong></button>`;
   return html`<${Page} name="act" title=${t("act.sanitise_started")} back=${`#/lot/${lot.id}`} foot=${foot}>

@@ -1,6 +1,5 @@
 // @ts-check
 /** One lot: where it stands, what is due and why, what can be recorded, and its history. @module */
-import { useState } from "../vendor/preact-hooks.js";
 import { lots, one, pending, unconfirmed } from "../store/house.js";
 import { record } from "../store/record.js";
 import { actsFor, FIELDS } from "../ui/acts.js";
@@ -10,7 +9,8 @@ import { lookWords } from "../ui/lot_words.js";
 import { findingsOf } from "../ui/to_see.js";
 import { LotStage } from "./lot_stage.js";
 import { Past } from "./lot_past.js";
-import { tellTrouble } from "./walking.js";
+import { UndoBar } from "./place_done.js";
+import { offerUndo, tellTrouble } from "./walking.js";
 import { Flag, Page, Ways } from "../ui/page.js";
 import { when } from "../ui/local.js";
 
@@ -22,7 +22,7 @@ export function Lot({ id }) {
   const [first, ...others] = actsFor(lot);
   // What is waited for is looked at; what stands on the bench is taken to its next step.
   const looking = !["soak", "sanitise", "drained", "seed"].includes(lot.stage);
-  const foot = html`<div class="two"><${ActButton} key=${first} kind=${first} lot=${lot} main=${!looking} />
+  const foot = html`<${UndoBar} /><div class="two"><${ActButton} key=${first} kind=${first} lot=${lot} main=${!looking} />
     <a class=${looking ? "act main-act" : "act"} href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a></div><${Ways} here="lots" />`;
   return html`<${Page} name="lot" title=${lot.label} back="#/lots" foot=${foot}>
     <${Label} lot=${lot} findings=${found} />
@@ -39,13 +39,12 @@ export function Lot({ id }) {
 
 /** An act that asks for something opens its form; one that asks nothing is saved at a touch. */
 function ActButton({ kind, lot, main = false }) {
-  const [done, setDone] = useState(false);
   const style = main ? "act main-act" : "act";
   if (FIELDS[kind] || (kind === "sanitise_started" && lot.acid_at && !lot.rinsed_at)) {
     return html`<a class=${style} href=${`#/act/${kind}/${lot.id}`}>${t(`act.${kind}`)}</a>`;
   }
-  const save = () => record(kind, lot.id, {}).then(() => setDone(true), tellTrouble);
-  return html`<button type="button" class=${style} onClick=${save}>${t(`act.${kind}`)}${done && html` <small>${t("lot.waiting")}</small>`}</button>`;
+  const save = () => record(kind, lot.id, {}).then((event) => offerUndo([event], lot, [t(`act.${kind}`)]), tellTrouble);
+  return html`<button type="button" class=${style} onClick=${save}>${t(`act.${kind}`)}</button>`;
 }
 
 /** The caution of this kind of seed: never nothing. */

@@ -19,7 +19,7 @@ export function Question({ lot, field }) {
 /** What has been answered so far; a touch asks it again. @param {{lot: any}} props */
 export function Answered({ lot }) {
   const said = questions(lot).filter((field) => draft.value[field] !== undefined);
-  if (!said.length) return html`<p class="quiet">${t("walk.ask_why")}</p>`;
+  if (!said.length) return null;
   return html`<section class="answered-so-far"><h3>${t("walk.you_said")}</h3>
     <div class="answers">${said.map((field) => html`<button type="button" key=${field} class="answer" onClick=${() => answer(field, undefined)}>
       <strong>${sentence(saidOf({ [field]: draft.value[field] }, lot)[0])}</strong><small>${t("walk.change")}</small></button>`)}</div>

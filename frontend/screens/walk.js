@@ -44,7 +44,7 @@ function One({ here, lot, left }) {
     ${unsaid ? html`<${Question} lot=${lot} field=${unsaid} />` : html`<${Save} lot=${lot} expected=${expected} />`}
     <${Rest} lot=${lot} />`;
   return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side} foot=${foot}>
-    <${Label} lot=${lot} findings=${found} full=${Boolean(expected)} />
+    <${Label} lot=${lot} findings=${found} full=${Boolean(expected) || !Object.keys(draft.value).length} />
     ${!expected && html`<${Answered} lot=${lot} />`}
   </${Page}>`;
 }

@@ -96,7 +96,7 @@ export async function save(lot, said, also = []) {
   try {
     const drafts = [["looked", said], ...also].map(([kind, data]) => ({ kind, lot: lot.id, data }));
     const events = await recordAll(drafts);
-    keepForUndo(events, lot, [...saidOf(said, lot), ...also.map(([kind]) => t(`say.${kind}`))]);
+    offerUndo(events, lot, [...saidOf(said, lot), ...also.map(([kind]) => t(`say.${kind}`))], walk.value.at);
     const { quick, seen, skipped } = walk.value;
     step(1, {
       seen: [...new Set([...seen, lot.id])],
@@ -115,8 +115,15 @@ export function tellTrouble(error) {
   trouble.value = error instanceof StorageFull ? "full" : t("app.fault", { detail: error.message });
 }
 
-function keepForUndo(events, lot, words) {
-  const kept = { events, lot, at: walk.value.at, words: words.join(", ") || t("say.nothing") };
+/**
+ * Offer for ten seconds to take back what was just saved.
+ * @param {any[]} events
+ * @param {any} lot
+ * @param {string[]} words
+ * @param {number | null} at which lot of the walk it was, if it was one of its looks
+ */
+export function offerUndo(events, lot, words, at = null) {
+  const kept = { events, lot, at, words: words.join(", ") || t("say.nothing") };
   last.value = kept;
   setTimeout(() => {
     if (last.value === kept) last.value = null;
@@ -133,8 +140,8 @@ export async function takeBack() {
     tellTrouble(error);
     return;
   }
-  const { ids, seen } = walk.value;
-  if (ids[done.at] !== done.lot.id) return;
+  if (done.at === null || walk.value?.ids[done.at] !== done.lot.id) return;
+  const { seen } = walk.value;
   walk.value = { ...walk.value, at: done.at, seen: seen.filter((id) => id !== done.lot.id) };
   shown();
 }

@@ -1,0 +1,49 @@
+"""Every word on the screen comes from the locale, and every word that is asked for is there."""
+
+import re
+
+import pytest
+
+from tests.browser import FRONTEND
+
+LOCALE = FRONTEND / "locales" / "en.js"
+# Keys that are put together at run time: what stands before the first gap.
+LITERAL = re.compile(r'\bt\(\s*"([a-z_.\-0-9]+)"')
+EITHER = re.compile(r'\? "([a-z_]+\.[a-z_.\-0-9]+)" : "([a-z_]+\.[a-z_.\-0-9]+)"')
+BUILT = re.compile(r"`([a-z_]+\.(?:[a-z_\-]+\.)*)\$\{")
+# Answers to choices: their lists name the key, and the answer is put behind it.
+ANSWERS = ("cause.", "fungus.", "health.", "root_fill.", "roots.", "test.", "where.")
+QUOTED = re.compile(r'"([a-z_]+\.[a-z_.\-0-9]+)"')
+
+
+def words() -> set[str]:
+    """Return the keys of the locale."""
+    return set(re.findall(r'^  "([^"]+)":', LOCALE.read_text(encoding="utf-8"), re.MULTILINE))
+
+
+def views() -> str:
+    """Return the text of everything that shows something."""
+    files = [FRONTEND / "app.js", *FRONTEND.glob("screens/*.js"), *FRONTEND.glob("ui/*.js")]
+    return "\n".join(file.read_text(encoding="utf-8") for file in files)
+
+
+def test_every_word_that_a_screen_asks_for_is_in_the_locale() -> None:
+    """A missing word would show its key to the grower."""
+    text = views()
+    asked = set(LITERAL.findall(text)) | {key for pair in EITHER.findall(text) for key in pair}
+    assert sorted(asked - words()) == []
+
+
+def test_no_word_is_kept_that_no_screen_asks_for() -> None:
+    """What nobody reads is translated for nothing."""
+    text = views()
+    built = (*BUILT.findall(text), *ANSWERS)
+    asked = set(QUOTED.findall(text))
+    unused = [key for key in words() if key not in asked and not key.startswith(built)]
+    assert sorted(unused) == []
+
+
+@pytest.mark.parametrize("kind", ["lot_started", "looked", "counted", "voided", "treated", "sold"])
+def test_every_kind_of_record_has_a_name(kind: str) -> None:
+    """The history names what was done."""
+    assert f"act.{kind}" in words()
