@@ -124,10 +124,14 @@ def test_f16_files_of_two_versions_are_never_kept_together(kept: Phone, network:
     kept.until(
         "navigator.serviceWorker.getRegistration().then((one) => !one.installing && !one.waiting)"
     )
-    # A look while the failed one is still being cleared away would only join it.
-    kept.run("() => navigator.serviceWorker.ready.then((one) => one.update()).catch(() => null)")
-    kept.run(LOOK)
-    kept.until("phone.updates.waiting.value")
+    # A look while the failed one is still being cleared away only joins it: the next one finds it.
+    kept.page.wait_for_function(
+        """() => {
+          document.dispatchEvent(new Event("visibilitychange"));
+          return phone.updates.waiting.value;
+        }""",
+        polling=1000,
+    )
     kept.run("() => phone.updates.takeOver()")
     expect(kept.page).to_have_title("readythird")
     versions = kept.run("() => caches.keys()")
