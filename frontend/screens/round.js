@@ -57,9 +57,9 @@ function Stop({ stop, number }) {
   return html`<li class=${done ? "stop done" : "stop"}>
     <a href=${`#/walk/${encodeURIComponent(place.id)}`}>
       <span class="peg">${done ? html`<${Tick} />` : number}</span>
-      <span class="stop-words"><span class="stop-name"><strong>${place.name}</strong>
-        ${toSee.length > 0 && html`<span><b>${toSee.length}</b> ${t("round.to_see")}</span>`}</span>
+      <span class="stop-words"><strong>${place.name}</strong>
         ${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}</span>
+      ${toSee.length > 0 && html`<span class="stop-count"><b>${toSee.length}</b> ${t("round.to_see")}</span>`}
     </a></li>`;
 }
 
