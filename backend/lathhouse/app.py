@@ -7,10 +7,21 @@ from flask_migrate import Migrate, upgrade
 
 from lathhouse.domain.instants import to_text
 from lathhouse.settings import BODY_MAX_BYTES, Settings
-from lathhouse.store import engine, sites
+from lathhouse.store import access, engine, sites
 from lathhouse.store.models import db
-from lathhouse.web import alerts, calculations, crops, events, files, problems, session, sync
-from lathhouse.web.requests import PUBLIC, allow, check_access
+from lathhouse.web import (
+    alerts,
+    calculations,
+    crops,
+    description,
+    events,
+    files,
+    problems,
+    session,
+    sync,
+)
+from lathhouse.web.gate import check_access
+from lathhouse.web.requests import PUBLIC, allow
 
 MIGRATIONS = Path(__file__).parent / "store" / "migrations"
 
@@ -53,9 +64,9 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         return jsonify({"ok": True})
 
     @app.get("/api/openapi.json")
-    @allow(PUBLIC)
+    @allow(*access.ROLES)
     def openapi() -> Response:
         """Return the description of this API, made from its code."""
-        return jsonify(api.spec.to_dict())
+        return jsonify(description.describe(app, api))
 
     app.register_blueprint(files.blueprint(settings))

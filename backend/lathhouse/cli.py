@@ -18,9 +18,10 @@ from hypercorn.config import Config
 from lathhouse.app import create_app
 from lathhouse.domain.instants import to_text
 from lathhouse.reminders.clock import Clock, catch_up
-from lathhouse.settings import BODY_MAX_BYTES, Settings, default_data
+from lathhouse.settings import Settings, default_data
 from lathhouse.store import access
 from lathhouse.store.check import check as check_record
+from lathhouse.web.asgi import Door
 
 PORT = 8321
 BACKLOG = 256
@@ -51,7 +52,7 @@ def serve(data: Path | None, host: str, port: int, demo: bool) -> None:
 def run(settings: Settings, host: str, port: int) -> None:
     """Listen, print the address, and serve."""
     listening = listen(host, port)
-    address = f"http://{host if ':' not in host else f'[{host}]'}:{listening.getsockname()[1]}/"
+    address = address_of(host, listening.getsockname()[1])
     app = create_app(settings)
     with app.app_context():
         prepare(app, settings, address)
@@ -59,8 +60,16 @@ def run(settings: Settings, host: str, port: int) -> None:
     clock.start()
     click.echo(f"Lathhouse is at {address}")
     sys.stdout.flush()
-    asyncio.run(answer(app, listening))
-    clock.stop()
+    try:
+        asyncio.run(answer(app, listening))
+    finally:
+        clock.stop()
+
+
+def address_of(host: str, port: int) -> str:
+    """Return the address to open: where we listen everywhere, this machine's own name for it."""
+    name = "localhost" if host in ("0.0.0.0", "::", "") else host
+    return f"http://{f'[{name}]' if ':' in name else name}:{port}/"
 
 
 def listen(host: str, port: int) -> socket.socket:
@@ -93,30 +102,12 @@ def prepare(app: Flask, settings: Settings, address: str) -> None:
             click.echo(f"Open this once, on the owner's phone: {address}#/pair/{secret}")
 
 
-def never_empty(app: Any) -> Any:
-    """Give every answer at least one (empty) piece of body.
-
-    The server sends the head with the first piece, and would not send a 304 at all.
-    """
-
-    def wrapped(environ: Any, start_response: Any) -> Any:
-        pieces = app(environ, start_response)
-        try:
-            yield b""
-            yield from pieces
-        finally:
-            getattr(pieces, "close", lambda: None)()
-
-    return wrapped
-
-
 async def answer(app: Flask, listening: socket.socket) -> None:
     """Serve until SIGTERM or SIGINT, finishing what was accepted."""
     config = Config()
     config.bind = [f"fd://{listening.fileno()}"]
     config.read_timeout = READ_TIMEOUT_SECONDS
     config.graceful_timeout = 5
-    config.wsgi_max_body_size = BODY_MAX_BYTES + 4096
     config.accesslog = None
     config.errorlog = logging.getLogger("hypercorn.error")
     config.include_server_header = False
@@ -124,9 +115,8 @@ async def answer(app: Flask, listening: socket.socket) -> None:
     loop = asyncio.get_running_loop()
     for name in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(name, stop.set)
-    await hypercorn_serve(
-        never_empty(app.wsgi_app), config, mode="wsgi", shutdown_trigger=stop.wait
-    )
+    door: Any = Door(app.wsgi_app)
+    await hypercorn_serve(door, config, mode="asgi", shutdown_trigger=stop.wait)
 
 
 @main.group()
@@ -143,6 +133,33 @@ def add_token(name: str, role: str, data: Path | None) -> None:
     in_app(
         data, lambda app, now: click.echo(access.add_token(app.config["SITE_ID"], name, role, now))
     )
+
+
+@tokens.command("list")
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+def list_tokens(data: Path | None) -> None:
+    """Name the tokens that hold, with their roles."""
+
+    def act(app: Flask, now: str) -> None:
+        for token in access.list_tokens(app.config["SITE_ID"], now):
+            click.echo(f"{token['made_at']}  {token['role']:7}  {token['name']}")
+
+    in_app(data, act)
+
+
+@tokens.command("revoke")
+@click.argument("name")
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+def revoke_token(name: str, data: Path | None) -> None:
+    """Let the tokens of this name in no more."""
+
+    def act(app: Flask, now: str) -> None:
+        count = access.revoke_tokens(app.config["SITE_ID"], name, now)
+        if count == 0:
+            raise click.ClickException(f"No token is called {name}; see: lathhouse tokens list.")
+        click.echo(f"{count} revoked")
+
+    in_app(data, act)
 
 
 @main.command()

@@ -73,6 +73,12 @@ class BadRequest(Refusal):
     status, slug, title = 400, "unreadable", "The request cannot be read"
 
 
+class UnknownPacking(Refusal):
+    """A body packed in a way that is not read here."""
+
+    status, slug, title = 415, "unknown-packing", "The body is packed in an unknown way"
+
+
 class TooMuch(Refusal):
     """A body or a batch over the limit."""
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 BODY_MAX_BYTES = 16 * 1024 * 1024
 BATCH_MAX = 1000
+# An address as PostgreSQL's own tools take it is led to the driver that we install.
+DRIVERS = dict.fromkeys(("postgres", "postgresql"), "postgresql+psycopg")
 
 
 def wall_clock_ms() -> int:
@@ -41,4 +43,7 @@ class Settings:
     def url(self) -> str:
         """Return the database's address: the one given, the environment's, or SQLite in `data`."""
         given = self.database_url or os.environ.get("LATHHOUSE_DATABASE_URL", "")
-        return given or f"sqlite:///{(self.data / 'lathhouse.sqlite').absolute()}"
+        if not given:
+            return f"sqlite:///{(self.data / 'lathhouse.sqlite').absolute()}"
+        scheme, separator, rest = given.partition("://")
+        return f"{DRIVERS.get(scheme, scheme)}{separator}{rest}"

@@ -4,9 +4,10 @@ import hashlib
 import secrets
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import update
 
 from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
+from lathhouse.store import phones, record
 from lathhouse.store.models import Pairing, Session, Token
 from lathhouse.store.work import Work, looking, writing
 
@@ -30,6 +31,31 @@ def add_token(site_id: str, name: str, role: str, now: str) -> str:
         row = {"hash": hashed(secret), "name": name, "role": role, "made_at": now}
         work.insert(Token, [{**row, "revoked_at": None}])
         return secret
+
+    return writing(site_id, now, act)
+
+
+def list_tokens(site_id: str, now: str) -> list[Data]:
+    """Return {name, role, made_at} of the tokens that hold, never the tokens themselves."""
+
+    def act(work: Work) -> list[Data]:
+        rows = work.rows(Token, Token.revoked_at.is_(None))
+        names = ("name", "role", "made_at")
+        return [{name: row[name] for name in names} for row in rows]
+
+    return sorted(looking(site_id, now, act), key=lambda row: (row["made_at"], row["name"]))
+
+
+def revoke_tokens(site_id: str, name: str, now: str) -> int:
+    """Revoke every token of a name; return how many there were."""
+
+    def act(work: Work) -> int:
+        done: Any = work.connection.execute(
+            update(Token)
+            .where(Token.site_id == site_id, Token.name == name, Token.revoked_at.is_(None))
+            .values(revoked_at=now)
+        )
+        return int(done.rowcount)
 
     return writing(site_id, now, act)
 
@@ -106,7 +132,10 @@ def make_link(site_id: str, role: str, person: str | None, now: str, minutes: in
 
 
 def owner_link(site_id: str, now: str) -> str | None:
-    """Return the secret of a first owner's link, or None where an owner has been already."""
+    """Return the secret of a first owner's link, or None where an owner has been already.
+
+    Earlier such links, which nobody opened, are good no more.
+    """
 
     def has_owner(work: Work) -> bool:
         owners = work.rows(Session, Session.role == "owner")
@@ -114,13 +143,28 @@ def owner_link(site_id: str, now: str) -> str | None:
 
     if looking(site_id, now, has_owner):
         return None
+    writing(site_id, now, _close_owner_links)
     return make_link(site_id, "owner", None, now, OWNER_LINK_DAYS * 24 * 60)
 
 
-def redeem(site_id: str, secret: str, device: str | None, now: str) -> tuple[str, str] | None:
-    """Return (cookie, role) for a link's secret, or None where it is unknown, used or too old."""
+def _close_owner_links(work: Work) -> None:
+    work.connection.execute(
+        update(Pairing)
+        .where(Pairing.site_id == work.site_id, Pairing.role == "owner", Pairing.used_at.is_(None))
+        .values(expires_at=work.now)
+    )
 
-    def act(work: Work) -> tuple[str, str] | None:
+
+def redeem(site_id: str, secret: str, device: str, name: str | None, now: str) -> Data | None:
+    """Pair a phone: return {cookie, role, person}, or None where the link is good no more.
+
+    Args:
+        device: the phone's own id; from now on its silence is noticed.
+        name: what people call it.
+    """
+
+    def act(work: Work) -> Data | None:
+        work.lock({f"phone:{device}"})
         fresh = (Pairing.used_at.is_(None), Pairing.expires_at > now)
         taken = work.connection.execute(
             update(Pairing)
@@ -130,17 +174,11 @@ def redeem(site_id: str, secret: str, device: str | None, now: str) -> tuple[str
         ).first()
         if taken is None:
             return None
-        return begin_session(work, taken.role, taken.person_id, device), taken.role
+        cookie = begin_session(work, taken.role, taken.person_id, device)
+        phone = phones.phone_of(work, device)
+        known = {"role": taken.role, "person": taken.person_id, "silent_ok": False}
+        contact = {"paired_at": now, "last_sync_at": now, "name": name or phone["name"]}
+        record.append(work, [], {**phone, **known, **contact})
+        return {"cookie": cookie, "role": taken.role, "person": taken.person_id}
 
     return writing(site_id, now, act)
-
-
-def list_tokens(site_id: str, now: str) -> list[Data]:
-    """Return the names and roles of the tokens, never the tokens."""
-
-    def act(work: Work) -> list[Data]:
-        query = select(Token.name, Token.role, Token.made_at, Token.revoked_at)
-        rows = work.connection.execute(query.where(Token.site_id == site_id)).mappings()
-        return [dict(row) for row in rows]
-
-    return looking(site_id, now, act)

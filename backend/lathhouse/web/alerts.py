@@ -10,7 +10,7 @@ from marshmallow import Schema, fields
 from lathhouse.errors import BadField, NotFound
 from lathhouse.store import alerts
 from lathhouse.sync.server_events import THIS_PROCESS
-from lathhouse.web.requests import allow, now, now_ms, read_object, site_id
+from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, site_id
 
 bp = Blueprint("alerts", "alerts", url_prefix="/api/v1/alerts", description="Alerts")
 
@@ -19,7 +19,7 @@ class AlertQuery(Schema):
     """Which alerts, and which page of them."""
 
     state = fields.String(load_default="open")
-    limit = fields.Integer(load_default=200)
+    limit = limit_field(200)
     after = fields.String(load_default=None)
 
 

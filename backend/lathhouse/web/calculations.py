@@ -1,5 +1,6 @@
 """Calculations, under the names of the check values."""
 
+import json
 from typing import Any
 
 from flask.views import MethodView
@@ -21,8 +22,14 @@ class Calculation(MethodView):
     def post(self, name: str) -> dict[str, Any]:
         """Work out a result from the inputs, which are the body itself."""
         if name not in CALCULATIONS:
-            raise NotFound(f"There is no calculation called {name}.")
+            says = f"There is no calculation called {name}; there are {', '.join(CALCULATIONS)}."
+            raise NotFound(says)
+        inputs = read_object()
         try:
-            return CALCULATIONS[name](read_object())
+            json.dumps(inputs, allow_nan=False)
+        except ValueError as error:
+            raise BadField("A number is too large to reckon with.") from error
+        try:
+            return CALCULATIONS[name](inputs)
         except CannotCalculate as error:
             raise BadField(str(error)) from error

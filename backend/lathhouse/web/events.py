@@ -7,7 +7,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 
 from lathhouse.store.log import history
-from lathhouse.web.requests import allow, now, site_id
+from lathhouse.web.requests import allow, limit_field, now, site_id
 
 bp = Blueprint("events", "events", url_prefix="/api/v1/events", description="The history")
 
@@ -16,7 +16,7 @@ class HistoryQuery(Schema):
     """Which lot's history, and which page of it."""
 
     lot = fields.String(load_default=None)
-    limit = fields.Integer(load_default=200)
+    limit = limit_field(200)
     after = fields.String(load_default=None)
 
 

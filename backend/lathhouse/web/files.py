@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from flask import Blueprint, Response, abort, request
+from werkzeug.routing import PathConverter
 
 from lathhouse.settings import Settings
 from lathhouse.web.requests import PUBLIC, allow
@@ -16,6 +17,12 @@ TYPES = {".js": "text/javascript", ".webmanifest": "application/manifest+json"}
 # What the worker keeps is listed here; the worker itself and this list are not in it.
 NOT_LISTED = ("/sw.js", "/shell.js")
 NOT_SERVED = (".md", ".txt")
+
+
+class FilePath(PathConverter):
+    """Any path but the API's, so that what is not there is missing whatever the method."""
+
+    regex = "(?!api/)[^/].*?"
 
 
 @dataclass
@@ -59,6 +66,7 @@ def shell(files: dict[str, Served]) -> bytes:
 def blueprint(settings: Settings) -> Blueprint:
     """Return the routes of the front end's files."""
     bp = Blueprint("files", __name__)
+    bp.record_once(lambda state: state.app.url_map.converters.update(file=FilePath))
     files = read_files(settings.frontend)
     files["/shell.js"] = served(shell(files), "shell.js")
 
@@ -67,7 +75,7 @@ def blueprint(settings: Settings) -> Blueprint:
     def home() -> Response:
         return send(files, "/index.html")
 
-    @bp.get("/<path:path>")
+    @bp.get("/<file:path>")
     @allow(PUBLIC)
     def file(path: str) -> Response:
         return send(files, f"/{path}")
@@ -84,7 +92,7 @@ def send(files: dict[str, Served], path: str) -> Response:
     if request.if_none_match.contains(found.tag):
         return Response(status=304, headers=headers)
     body = found.body
-    if "gzip" in request.headers.get("Accept-Encoding", "") and len(found.packed) < len(body):
+    if request.accept_encodings["gzip"] > 0 and len(found.packed) < len(body):
         body = found.packed
         headers["Content-Encoding"] = "gzip"
     return Response(body, headers=headers, content_type=found.content_type)

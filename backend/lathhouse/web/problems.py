@@ -11,6 +11,10 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from lathhouse.errors import PROBLEM_TYPES, Refusal
 
+DETAILS = {
+    404: "There is nothing at this address.",
+    413: "A request holds at most 16 MB; send less at once.",
+}
 PROBLEM_JSON = "application/problem+json"
 GZIP_FROM_BYTES = 1000
 CSP = (
@@ -27,6 +31,8 @@ HEADERS = {
     "Permissions-Policy": "camera=(self), geolocation=(), microphone=(), payment=(), usb=()",
 }
 
+HEADERS_OF = {401: {"WWW-Authenticate": "Bearer"}, 415: {"Accept-Encoding": "gzip"}}
+
 
 class ProblemSchema(Schema):
     """The members of a problem document (RFC 9457 section 3.1)."""
@@ -41,7 +47,16 @@ class ProblemApi(Api):
     """flask-smorest's API, with its errors as problem documents."""
 
     ERROR_SCHEMA = ProblemSchema
-    DEFAULT_ERROR_RESPONSE_NAME = "PROBLEM"
+    DEFAULT_RESPONSE_CONTENT_TYPE = "application/json"
+
+    def _register_responses(self) -> None:
+        """Describe every error as application/problem+json, and nothing else so."""
+        usual = self.DEFAULT_RESPONSE_CONTENT_TYPE
+        self.DEFAULT_RESPONSE_CONTENT_TYPE = PROBLEM_JSON
+        try:
+            super()._register_responses()
+        finally:
+            self.DEFAULT_RESPONSE_CONTENT_TYPE = usual
 
     def handle_http_exception(self, error: HTTPException) -> Any:
         """Return the problem document of any HTTP error, with the headers it needs."""
@@ -56,8 +71,7 @@ def problem(members: dict[str, Any], headers: dict[str, str] | None = None) -> R
 
 def answer_refusal(refusal: Refusal) -> Response:
     """Return the problem document of a rule that said no."""
-    headers = {"WWW-Authenticate": "Bearer"} if refusal.status == 401 else None
-    return problem(refusal.problem(), headers)
+    return problem(refusal.problem(), HEADERS_OF.get(refusal.status))
 
 
 def answer_http(error: HTTPException) -> Response:
@@ -72,16 +86,27 @@ def answer_http(error: HTTPException) -> Response:
     headers = {}
     if isinstance(error, MethodNotAllowed) and error.valid_methods:
         headers["Allow"] = ", ".join(sorted(error.valid_methods))
-    data = getattr(error, "data", None) or {}
-    if data.get("messages"):
-        members["errors"] = data["messages"]
     return problem(members, headers)
 
 
 def _detail(error: HTTPException) -> str:
-    if error.code == 413:
-        return "A request holds at most 16 MB; send fewer at once."
-    return str(error.description or error.name)
+    messages = (getattr(error, "data", None) or {}).get("messages")
+    if messages:
+        return " ".join(sentences(messages))
+    if isinstance(error, MethodNotAllowed):
+        takes = ", ".join(sorted(error.valid_methods or ()))
+        return f"{request.method} cannot be done at this address; it takes {takes}."
+    return DETAILS.get(error.code or 500) or str(error.description or error.name)
+
+
+def sentences(messages: Any) -> list[str]:
+    """Return what a schema has against a request's parameters, one sentence for each."""
+    return [
+        f"{name} {says.rstrip('.')}."
+        for fields_of_place in messages.values()
+        for name, words in fields_of_place.items()
+        for says in words
+    ]
 
 
 def answer_crash(_error: Exception) -> Response:
@@ -108,8 +133,11 @@ def finish(response: Response) -> Response:
 
 def pack(response: Response) -> None:
     """Send a long answer gzipped to whoever takes that."""
-    takes = "gzip" in request.headers.get("Accept-Encoding", "")
-    if not takes or response.direct_passthrough or "Content-Encoding" in response.headers:
+    if (
+        request.accept_encodings["gzip"] == 0
+        or response.direct_passthrough
+        or "Content-Encoding" in response.headers
+    ):
         return
     body = response.get_data()
     if len(body) >= GZIP_FROM_BYTES:

@@ -1,23 +1,22 @@
-"""Reading requests within bounds, and telling who sent them."""
+"""Reading requests within bounds."""
 
 import json
 import zlib
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from flask import current_app, g, request
+from flask import current_app, request
+from marshmallow import fields
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from lathhouse.domain.instants import to_text
-from lathhouse.errors import BadRequest, NotAllowed, SignInNeeded, TooMuch
+from lathhouse.errors import BadRequest, TooMuch, UnknownPacking
 from lathhouse.settings import BODY_MAX_BYTES, Settings
-from lathhouse.store import access
 
 View = TypeVar("View", bound=Callable[..., Any])
-COOKIE = "lathhouse_session"
 PUBLIC = "anybody"
-SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-LOOPBACK = ("127.0.0.1", "::1", "::ffff:127.0.0.1")
+# Nothing that we take is nested deeper than a crop's steps; deeper JSON only tires its readers.
+LEVELS_MAX = 64
 
 
 def allow(*roles: str) -> Callable[[View], View]:
@@ -52,96 +51,58 @@ def now() -> str:
     return to_text(now_ms())
 
 
-def check_access() -> None:
-    """Let the request in, or refuse it: the one gate before every view.
-
-    Raises:
-        SignInNeeded: neither a session nor a token that holds.
-        NotAllowed: the role is too small, or a page of another site sent it.
-    """
-    view = current_app.view_functions.get(request.endpoint or "")
-    if view is None:
-        return
-    roles = roles_of(view)
-    if PUBLIC in roles:
-        return
-    g.actor = who()
-    if g.actor is None:
-        raise SignInNeeded("Open this phone's pairing link, or send a token in Authorization.")
-    if g.actor["by"] == "session" and request.method not in SAFE_METHODS:
-        same_origin()
-    if g.actor["role"] not in roles:
-        raise NotAllowed(f"This needs one of these roles: {', '.join(roles) or 'none'}.")
-
-
-def roles_of(view: Any) -> tuple[str, ...]:
-    """Return the roles that may use this request's method of a view."""
-    of_class = getattr(view, "view_class", None)
-    if of_class is not None:
-        method = "get" if request.method == "HEAD" else request.method.lower()
-        view = getattr(of_class, method, None)
-    return tuple(getattr(view, "roles", ()))
-
-
-def who() -> dict[str, Any] | None:
-    """Return who sent the request: a token's bearer or a paired phone; None for anybody else."""
-    scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
-    if scheme.lower() == "bearer" and secret.strip():
-        return access.by_token(site_id(), secret.strip(), now())
-    cookie = request.cookies.get(COOKIE)
-    return access.by_session(site_id(), cookie, now()) if cookie else None
-
-
-def same_origin() -> None:
-    """Refuse a write that a page of another site made the browser send.
-
-    Raises:
-        NotAllowed: another origin, or not JSON.
-    """
-    origin = request.headers.get("Origin")
-    fetch_site = request.headers.get("Sec-Fetch-Site", "same-origin")
-    if origin is not None and origin.split("://", 1)[-1] != request.host:
-        raise NotAllowed("This must come from the app's own pages.")
-    if fetch_site not in ("same-origin", "none"):
-        raise NotAllowed("This must come from the app's own pages.")
-    if request.content_length and not request.is_json:
-        raise NotAllowed("The body must be sent as application/json.")
-
-
-def is_loopback() -> bool:
-    """Say whether the request comes from this very machine, by a name that means it."""
-    host = request.host.rsplit(":", 1)[0].strip("[]")
-    return request.remote_addr in LOOPBACK and host in ("localhost", *LOOPBACK)
+def limit_field(usual: int) -> fields.Integer:
+    """Return the query's field for a page's length; too long a page is cut, not refused."""
+    words: dict[str, Any] = {"invalid": f"must be a whole number such as {usual}"}
+    return fields.Integer(load_default=usual, error_messages=words)
 
 
 def read_json() -> Any:
     """Return the request's JSON body, unpacked where it was sent gzipped.
 
     Raises:
-        BadRequest: it cannot be read as JSON.
+        BadRequest: it cannot be read as JSON, or is nested too deeply.
         TooMuch: it is over the limit, packed or unpacked.
+        UnknownPacking: it is packed in another way than gzip.
     """
     try:
         body = request.get_data(cache=False)
     except RequestEntityTooLarge as error:
         raise TooMuch(f"A request holds at most {BODY_MAX_BYTES:,} bytes.") from error
-    if request.headers.get("Content-Encoding", "").lower() == "gzip":
+    packing = request.headers.get("Content-Encoding", "identity").strip().lower()
+    if packing in ("gzip", "x-gzip"):
         body = unpacked(body)
+    elif packing not in ("identity", ""):
+        raise UnknownPacking("Send the body plain, or packed with gzip.")
     try:
-        return json.loads(body, parse_constant=_no_constant)
+        value = json.loads(body, parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
         raise BadRequest("The body must be JSON (RFC 8259), not too deeply nested.") from error
+    if is_deeper(value, LEVELS_MAX):
+        raise BadRequest(f"The body must be JSON of at most {LEVELS_MAX} levels.")
+    return value
 
 
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON")
 
 
+def is_deeper(value: Any, levels: int) -> bool:
+    """Say whether a JSON value is nested deeper than so many levels (a bare text has none)."""
+    level = [value] if isinstance(value, list | dict) else []
+    for _ in range(levels):
+        inner = (part.values() if isinstance(part, dict) else part for part in level)
+        level = [one for parts in inner for one in parts if isinstance(one, list | dict)]
+        if not level:
+            return False
+    return True
+
+
 def unpacked(body: bytes) -> bytes:
     """Return a gzipped body unpacked, never more of it than is allowed.
 
     Raises:
-        BadRequest: it is not gzip.
+        BadRequest: it is not one whole piece of gzip.
         TooMuch: it unpacks to more than the limit.
     """
     unpacker = zlib.decompressobj(zlib.MAX_WBITS | 16)
@@ -151,8 +112,8 @@ def unpacked(body: bytes) -> bytes:
         raise BadRequest("The body says that it is gzip, and is not.") from error
     if len(plain) > BODY_MAX_BYTES or unpacker.unconsumed_tail:
         raise TooMuch(f"A request unpacks to at most {BODY_MAX_BYTES:,} bytes.")
-    if not unpacker.eof:
-        raise BadRequest("The gzip body ends too early.")
+    if not unpacker.eof or unpacker.unused_data:
+        raise BadRequest("The gzip body ends too early, or something follows it.")
     return plain
 
 

@@ -8,18 +8,9 @@ from flask_smorest import Blueprint
 
 from lathhouse.errors import BadField, NotAllowed, SignInNeeded
 from lathhouse.store import access
-from lathhouse.web.requests import (
-    COOKIE,
-    PUBLIC,
-    allow,
-    is_loopback,
-    now,
-    read_object,
-    same_origin,
-    settings,
-    site_id,
-    who,
-)
+from lathhouse.sync.fields import Name, Uuid
+from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
+from lathhouse.web.requests import PUBLIC, allow, now, read_object, settings, site_id
 
 bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
 COOKIE_SECONDS = access.SESSION_DAYS * 86_400
@@ -70,6 +61,8 @@ class Pairings(MethodView):
         role, person = body.get("role", "worker"), body.get("person")
         if role not in ("owner", "worker", "viewer"):
             raise BadField("role must be one of owner, worker, viewer.", field="role")
+        if person is not None and not Uuid().fits(person):
+            raise BadField(f"person {Uuid.says}, or left out.", field="person")
         secret = access.make_link(site_id(), role, person, now(), access.LINK_MINUTES)
         return {"link": f"{request.host_url}#/pair/{secret}", "minutes": access.LINK_MINUTES}
 
@@ -84,12 +77,15 @@ class Redeem(MethodView):
         """Pair this phone with a link's secret."""
         same_origin()
         body = read_object()
-        secret, device = body.get("secret"), body.get("device")
-        found = None
-        if isinstance(secret, str):
-            device = device if isinstance(device, str) else None
-            found = access.redeem(site_id(), secret, device, now())
-        if found is None:
+        secret, device, name = body.get("secret"), body.get("device"), body.get("name")
+        if not isinstance(secret, str):
+            raise BadField("secret must be the text at the end of the link.", field="secret")
+        if not Uuid().fits(device):
+            raise BadField(f"device {Uuid.says}.", field="device")
+        if name is not None and not Name().fits(name):
+            raise BadField(f"name {Name.says}, or left out.", field="name")
+        paired = access.redeem(site_id(), secret, str(device).lower(), name, now())
+        if paired is None:
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
-        cookie, role = found
-        return with_cookie(jsonify({"role": role, "person": None, "demo": False}), cookie)
+        said = {"role": paired["role"], "person": paired["person"], "demo": False}
+        return with_cookie(jsonify(said), paired["cookie"])

@@ -13,7 +13,7 @@ from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
 from lathhouse.sync.pull import pull
 from lathhouse.sync.push import push
-from lathhouse.web.requests import allow, now, now_ms, read_object, site_id
+from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, site_id
 
 bp = Blueprint("sync", "sync", url_prefix="/api/v1/sync", description="Push, pull and offer")
 
@@ -22,7 +22,7 @@ class PullQuery(Schema):
     """Where a pull begins and how long its page may be."""
 
     after = fields.String(load_default="0")
-    limit = fields.Integer(load_default=500)
+    limit = limit_field(500)
 
 
 def device_of(body: dict[str, Any]) -> str:
@@ -56,8 +56,7 @@ class Push(MethodView):
         if actor["role"] == "sensor" and any(not _is_reading(event) for event in events):
             raise NotAllowed("A sensor records readings only.")
         known = {"role": actor["role"], "silent_ok": actor["by"] == "token"}
-        if actor["by"] == "token":
-            known["name"] = actor["name"]
+        known |= {name: actor[name] for name in ("name", "person") if actor[name] is not None}
         return push(site_id(), device, events, body.get("sent_at"), now_ms(), known)
 
 

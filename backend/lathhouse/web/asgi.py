@@ -1,0 +1,86 @@
+"""Between the HTTP server and the application: bodies within bounds, answers that always start.
+
+The HTTP server's own refusal of a long body is a bare 400; ours is a problem document. A body over
+the limit is read on and thrown away for a while, so that a phone still sending it hears the answer.
+"""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from hypercorn.middleware import AsyncioWSGIMiddleware
+
+from lathhouse.errors import TooMuch
+from lathhouse.settings import BODY_MAX_BYTES
+from lathhouse.web.problems import HEADERS, answer_refusal
+
+DRAINED_MAX_BYTES = 4 * BODY_MAX_BYTES
+Receive = Callable[[], Any]
+Send = Callable[[Any], Any]
+
+
+class Door:
+    """The application as the HTTP server calls it."""
+
+    def __init__(self, wsgi_app: Callable[..., Any]) -> None:
+        self.inner = AsyncioWSGIMiddleware(always_starts(wsgi_app), BODY_MAX_BYTES)
+
+    async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:
+        """Answer one request, or refuse its body."""
+        if scope["type"] != "http":
+            await self.inner(scope, receive, send)
+            return
+        body = await read_body(receive)
+        if body is None:
+            await refuse(send)
+            return
+
+        async def whole() -> Any:
+            return {"type": "http.request", "body": body, "more_body": False}
+
+        await self.inner(scope, whole, send)
+
+
+async def read_body(receive: Receive) -> bytes | None:
+    """Return a request's whole body, or None where it is over the limit or its sender is gone."""
+    body, length = bytearray(), 0
+    while length <= DRAINED_MAX_BYTES:
+        message = await receive()
+        piece = message.get("body", b"")
+        length += len(piece)
+        if length <= BODY_MAX_BYTES:
+            body += piece
+        else:
+            body.clear()
+        if message["type"] == "http.disconnect":
+            return None
+        if not message.get("more_body"):
+            return bytes(body) if length <= BODY_MAX_BYTES else None
+    return None
+
+
+async def refuse(send: Send) -> None:
+    """Say that the body is too long."""
+    answer = answer_refusal(TooMuch(f"A request holds at most {BODY_MAX_BYTES:,} bytes."))
+    answer.headers.extend(HEADERS)
+    headers = [(name.lower().encode(), value.encode()) for name, value in answer.headers.items()]
+    await send({"type": "http.response.start", "status": answer.status_code, "headers": headers})
+    await send({"type": "http.response.body", "body": answer.get_data(), "more_body": False})
+
+
+def always_starts(app: Callable[..., Any]) -> Callable[..., Iterator[bytes]]:
+    """Give every answer at least one (empty) piece of body, and every request a body that ends.
+
+    The server sends the head with the first piece, and would not send a 304 at all. A body sent in
+    chunks has no length; it is whole by now, and may be read to its end.
+    """
+
+    def wrapped(environ: dict[str, Any], start_response: Any) -> Iterator[bytes]:
+        environ["wsgi.input_terminated"] = True
+        pieces = app(environ, start_response)
+        try:
+            yield b""
+            yield from pieces
+        finally:
+            getattr(pieces, "close", lambda: None)()
+
+    return wrapped
