@@ -21,8 +21,25 @@ class Phone:
         """Run a function of the page and return what it gives."""
         return self.page.evaluate(script, argument)
 
+    def until_settled(self) -> None:
+        """Wait until no version of the app is being fetched, and none waits.
+
+        (A promise always seems true to `until`: this asks the browser again and again.)
+        """
+        self.run(
+            """async () => {
+              const end = performance.now() + 30_000;
+              for (;;) {
+                const { installing, waiting } = await navigator.serviceWorker.getRegistration();
+                if (!installing && !waiting) return;
+                if (performance.now() > end) throw new Error("a version is still on its way");
+                await new Promise((go) => setTimeout(go, 50));
+              }
+            }"""
+        )
+
     def until(self, condition: str, argument: Any = None) -> None:
-        """Wait until an expression holds on the page."""
+        """Wait until an expression, which is no promise, holds on the page."""
         self.page.wait_for_function(f"(given) => {condition}", arg=argument)
 
     def record(

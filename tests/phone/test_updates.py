@@ -100,9 +100,7 @@ def test_f16_a_version_that_cannot_be_fetched_whole_is_not_taken_at_all(
     next_version(network, "second")
     kept.run("() => navigator.serviceWorker.ready.then((one) => one.update()).catch(() => null)")
     network.wait(lambda: not network.faults)
-    kept.until(
-        "navigator.serviceWorker.getRegistration().then((one) => !one.installing && !one.waiting)"
-    )
+    kept.until_settled()
     network.stop()
     kept.page.reload()
     expect(kept.page).to_have_title("ready")
@@ -121,9 +119,7 @@ def test_f16_files_of_two_versions_are_never_kept_together(kept: Phone, network:
     network.wait(lambda: not network.faults)
     next_version(network, "third")
     network.heal()
-    kept.until(
-        "navigator.serviceWorker.getRegistration().then((one) => !one.installing && !one.waiting)"
-    )
+    kept.until_settled()
     # A look while the failed one is still being cleared away only joins it: the next one finds it.
     kept.page.wait_for_function(
         """() => {
