@@ -1,5 +1,6 @@
 // @ts-check
 /** A number with large − and + and a keypad: for wet thumbs. @module */
+import { useState } from "../vendor/preact-hooks.js";
 import { html, t } from "./html.js";
 
 const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "⌫", "0", "+10"];
@@ -7,13 +8,17 @@ const KEYS = ["7", "8", "9", "4", "5", "6", "1", "2", "3", "⌫", "0", "+10"];
 const MOST = 999_999;
 
 /**
- * A whole number with its keypad.
+ * A whole number with its keypad. The first digit typed takes the place of what stood there.
  * @param {{label: string, value: number | null, onChange: (n: number) => void, under?: string}} props
  */
 export function Counter({ label, value, onChange, under = "" }) {
   const n = value ?? 0;
+  const [typing, setTyping] = useState(false);
   const set = (next) => onChange(Math.min(MOST, Math.max(0, next)));
-  const press = (key) => set(key === "⌫" ? Math.floor(n / 10) : key === "+10" ? n + 10 : n * 10 + Number(key));
+  const press = (key) => {
+    setTyping(key !== "+10");
+    set(key === "⌫" ? Math.floor(n / 10) : key === "+10" ? n + 10 : (typing ? n * 10 : 0) + Number(key));
+  };
   return html`<div class="counter" role="group" aria-label=${label}>
     <p class="counter-value"><output aria-live="polite">${n.toLocaleString("en-AU")}</output>${under && html`<span>${under}</span>`}</p>
     <div class="two"><button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => set(n - 1)}>−</button>
