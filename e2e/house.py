@@ -126,9 +126,9 @@ def house(tmp_path: Path) -> Iterator[House]:
     running.stop()
 
 
-def place(house: House, name: str, order: int, kind: str = "bench") -> str:
-    """Put a place on record that is walked daily."""
-    row = {"id": str(uuid.uuid4()), "name": name, "order": order, "kind": kind, "daily": True}
+def place(house: House, name: str, order: int, kind: str = "bench", *, daily: bool = True) -> str:
+    """Put a place on record; one that is walked daily rings where it was not."""
+    row = {"id": str(uuid.uuid4()), "name": name, "order": order, "kind": kind, "daily": daily}
     house.record([house.event("place_changed", None, row, ago(days=60))])
     return row["id"]
 
