@@ -45,9 +45,10 @@ function Worst({ path }) {
   }
   const [worst] = shown;
   const [name, ...rest] = worst.says.split(": ");
+  const words = rest.length ? html`<strong>${name}:</strong> ${rest.join(": ")}` : html`<strong>${name}</strong>`;
   return html`<a class="worst" href=${worst.lot ? `#/lot/${worst.lot}` : "#/alerts"}>
     <${Flag} level=${worst.level} />
-    <p><strong>${name}:</strong> ${rest.join(": ")}.${shown.length > 1 && html` <small>${t("round.more", { n: shown.length - 1 })}</small>`}</p>
+    <p>${words}.${shown.length > 1 && html` <small>${t("round.more", { n: shown.length - 1 })}</small>`}</p>
   </a>`;
 }
 
