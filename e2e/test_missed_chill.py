@@ -1,4 +1,4 @@
-"""The alert that saves a chill: raised on the phone offline and on the server, cleared by a look."""
+"""The alert that saves a chill: raised offline and on the server, cleared by a look."""
 
 from collections.abc import Callable
 

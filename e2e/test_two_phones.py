@@ -1,11 +1,10 @@
-"""Two phones, offline on the same lots for a day, sync in either order: the same lots everywhere."""
+"""Two phones, offline on the same lots for a day, sync in either order: the same lots."""
 
 import uuid
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
 from playwright.sync_api import Page
 from tests.browser import PersistentPhone
 
