@@ -1,0 +1,1 @@
+"""Sync at the server: order, cursors, old phones."""

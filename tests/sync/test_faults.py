@@ -1,0 +1,210 @@
+"""What the record must survive at the server, each by its number in the list of faults."""
+
+import sqlite3
+import uuid
+from concurrent.futures import ThreadPoolExecutor
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from sqlalchemy import text
+
+from lathhouse.domain.instants import local_date, offsets_of, parse_instant
+from lathhouse.store.models import db
+from tests.server import Device, Nursery
+
+WRITERS, EACH = 8, 12
+
+
+def test_f02_a_batch_sent_again_after_a_lost_reply_is_stored_once(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    looks = [device.event("looked", lot, {"moisture": 3}) for _ in range(5)]
+    first, second = device.push(*looks), device.push(*reversed(looks))
+    ids = [event["id"] for event in looks]
+    assert (first["stored"], second["stored"]) == (ids, [])
+    assert sorted(second["already"]) == sorted(ids)
+    assert nursery.lot(lot)["events_count"] == 6
+
+
+def test_the_same_id_with_another_body_is_refused_and_never_merged(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    first = device.record("looked", lot, {"moisture": 3})
+    said = device.push({**first, "data": {"moisture": 1}})
+    (refused,) = said["refused"]
+    assert refused["id"] == first["id"]
+    assert refused["problem"]["type"].endswith("/id-taken")
+    assert nursery.lot(lot)["last_look"]["moisture"] == 3
+
+
+def test_f03_a_retry_is_always_safe_whatever_was_stored_of_it(nursery: Nursery):
+    """FAULTS F3: a batch half of which is on record gets its verdicts one by one."""
+    device = nursery.device()
+    lot = device.start_lot()
+    looks = [device.event("looked", lot, {}) for _ in range(4)]
+    device.push(*looks[:2])
+    said = device.push(*looks)
+    assert said["already"] == [event["id"] for event in looks[:2]]
+    assert said["stored"] == [event["id"] for event in looks[2:]]
+
+
+def test_a_gap_in_a_devices_numbers_is_told_and_rings_until_it_is_filled(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    missing = device.event("looked", lot, {})
+    after = device.event("looked", lot, {})
+    said = device.push(after)
+    assert said["next_seq"] == missing["seq"]
+    assert nursery.alerts()["record-gap"] == "late"
+    nursery.clock.forward(hours=24)
+    nursery.tick()
+    assert nursery.alerts()["record-gap"] == "alarm"
+    assert device.push(missing)["next_seq"] == after["seq"] + 1
+    assert "record-gap" not in nursery.alerts()
+
+
+def test_a_refused_number_counts_and_a_mended_record_clears_the_alert(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    wrong = device.event("looked", lot, {"moisture": 9})
+    said = device.push(wrong)
+    assert [item["id"] for item in said["refused"]] == [wrong["id"]]
+    assert said["next_seq"] == wrong["seq"] + 1
+    assert nursery.alerts()["record-gap"] == "late"
+    device.record("looked", lot, {"moisture": 3}, mends=wrong["id"])
+    assert "record-gap" not in nursery.alerts()
+
+
+def test_f11_a_restored_server_has_a_new_epoch_and_says_what_it_lacks(
+    sqlite_nursery: Nursery, tmp_path: Path
+):
+    device = sqlite_nursery.device()
+    lot = device.start_lot()
+    kept = device.record("looked", lot, {})
+    lost = str(uuid.uuid4())
+    body = {"device": device.id, "ids": [kept["id"], lost, lot]}
+    said = sqlite_nursery.call("POST", "/api/v1/sync/offer", body).json
+    assert set(said["missing"]) == {lost, lot}
+
+
+def test_f13_an_evening_round_belongs_to_its_own_day_wherever_the_site_is():
+    """FAULTS F13: 23:30 and 00:30 in UTC+13, UTC-8 and both nights of daylight saving."""
+    nights = {
+        "Pacific/Auckland": ["2026-01-10", "2026-04-05", "2026-09-27"],
+        "America/Los_Angeles": ["2026-01-10", "2026-03-08", "2026-11-01"],
+        "Australia/Sydney": ["2026-06-10", "2026-04-05", "2026-10-04"],
+    }
+    for zone, days in nights.items():
+        offsets = offsets_of(
+            zone, parse_instant("2025-12-01T00:00:00Z"), parse_instant("2027-01-01T00:00:00Z")
+        )
+        for day in days:
+            for time in ("00:30", "23:30"):
+                local = datetime.fromisoformat(f"{day}T{time}").replace(tzinfo=ZoneInfo(zone))
+                assert local_date(int(local.timestamp() * 1000), offsets) == day, (zone, day, time)
+
+
+def record_losses(nursery: Nursery, lot: str) -> None:
+    device = Device(nursery)
+    for _ in range(EACH):
+        loss = device.event("lost", lot, {"quantity": 1, "out_of": 500, "cause": "dried"})
+        assert device.push(loss)["stored"]
+
+
+def test_f23_no_update_is_lost_when_many_write_to_one_lot(nursery: Nursery):
+    """FAULTS F23: read, then write, by eight writers at once; the driver's default lost most."""
+    lot = nursery.device().start_lot(quantity=500, unit="plants", container_l=2)
+    nursery.token("owner")
+    with ThreadPoolExecutor(WRITERS) as pool:
+        for done in [pool.submit(record_losses, nursery, lot) for _ in range(WRITERS)]:
+            done.result()
+    found = nursery.lot(lot)
+    assert found["quantity"] == 500 - WRITERS * EACH
+    assert found["events_count"] == 1 + WRITERS * EACH
+    assert nursery.differences() == []
+
+
+def test_f23_sqlite_is_in_wal_with_full_synchronous_and_begins_immediately(
+    sqlite_nursery: Nursery, tmp_path: Path
+):
+    with sqlite_nursery.app.app_context(), db.engine.begin() as connection:
+        assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+        assert connection.execute(text("PRAGMA synchronous")).scalar() == 2
+        other = sqlite3.connect(tmp_path / "l.sqlite", timeout=0)
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("BEGIN IMMEDIATE")
+        other.close()
+
+
+def test_f25_a_child_may_come_before_its_parent_and_counts_when_the_parent_does(nursery: Nursery):
+    device = nursery.device()
+    parent, child = str(uuid.uuid4()), str(uuid.uuid4())
+    start = {"crop": "acer-palmatum", "label": "26-001-A", "quantity": 100, "unit": "seedlings"}
+    first = device.event("lot_started", parent, start, at=nursery.clock.text(days=9))
+    potted = {"quantity": 40, "container_l": 2, "into": child}
+    device.push(
+        device.event("potted_on", parent, potted, at=nursery.clock.text(days=2)),
+        device.event("looked", child, {"moisture": 3}),
+    )
+    assert nursery.lot(parent) is None
+    device.push(first)
+    assert nursery.lot(parent)["quantity"] == 60
+    assert nursery.differences() == []
+
+
+# JSON's numbers, as the phone's engine writes them; each must come back digit for digit.
+NUMBERS = [0.1, 0.30000000000000004, 4.35, 1e-7, 23.456789, 3, -0.5, 2.5e-5]
+
+
+def test_f27_no_number_drifts_on_its_way_into_the_record_and_back(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot(quantity=12.345678901234567, unit="g")
+    looks = [device.record("looked", lot, {"temp_c": value}) for value in NUMBERS]
+    events = nursery.call("GET", f"/api/v1/events?lot={lot}").json["events"]
+    kept = {event["id"]: event["data"] for event in events}
+    assert [kept[event["id"]]["temp_c"] for event in looks] == NUMBERS
+    assert nursery.lot(lot)["quantity"] == 12.345678901234567
+    price = {"container_l": 2, "price_each": "14.10", "currency": "AUD", "from_date": "2026-09-01"}
+    sent = device.record("priced", None, {**price, "grade": "A"})
+    kept_price = nursery.call("GET", "/api/v1/events?limit=1000").json["events"][-1]
+    assert kept_price["id"] == sent["id"]
+    assert kept_price["data"]["price_each"] == "14.10"
+
+
+PARENT = str(uuid.UUID(int=7))
+# What phones of each past version sent, word for word; kinds and fields are only ever added.
+OLD_PHONES: dict[str, list[tuple[str, dict[str, Any]]]] = {
+    "first": [
+        ("lot_started", {"crop": "acer-palmatum", "label": "26-017-R"}),
+        ("cold_started", {}),
+        ("looked", {}),
+    ],
+    "one parent": [
+        ("lot_started", {"crop": "acer-palmatum", "label": "x", "parent": str(uuid.UUID(int=7))})
+    ],
+}
+
+
+@pytest.mark.parametrize("version", OLD_PHONES)
+def test_f28_what_an_old_phone_sends_is_understood(nursery: Nursery, version: str):
+    device = nursery.device()
+    lot = str(uuid.uuid4())
+    for kind, data in OLD_PHONES[version]:
+        device.record(kind, lot, data)
+    found = nursery.lot(lot)
+    assert found["not_understood"] == 0
+    assert found["stage"] == ("cold" if version == "first" else "seed")
+    if version == "one parent":
+        assert found["parents"] == [PARENT]
+
+
+def test_f28_what_a_newer_phone_sends_is_kept_whole_and_shown_as_not_understood(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    sent = device.record("seen_by_drone", lot, {"height_m": 30, "tiles": [1, {"two": 2}]}, wing=4)
+    kept = nursery.call("GET", f"/api/v1/events?lot={lot}").json["events"][-1]
+    assert sent.items() <= kept.items()
+    assert nursery.lot(lot)["not_understood"] == 1
