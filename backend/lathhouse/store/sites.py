@@ -1,11 +1,13 @@
 """The site: made at first start, with the rules that ship with the program."""
 
 import json
+import os
 import uuid
 
 from sqlalchemy import select
 
 from lathhouse.domain.ids import uuid7
+from lathhouse.domain.instants import to_ms
 from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.watches import load_rules
 from lathhouse.store.config import NEW_NURSERY, rows_of_kind, with_offsets
@@ -21,7 +23,7 @@ def open_site(now: str) -> str:
     with db.engine.begin() as connection:
         site_id = connection.execute(select(Site.id).order_by(Site.id)).scalars().first()
         if site_id is None:
-            site_id = uuid7()
+            site_id = uuid7(to_ms(now), os.urandom(10))
             values = {"id": site_id, "epoch": str(uuid.uuid4()), "revision": 0, "log_position": 0}
             connection.execute(Site.__table__.insert(), values)  # type: ignore[attr-defined]
     writing(site_id, now, renew_shipped)

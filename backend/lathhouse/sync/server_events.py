@@ -1,6 +1,8 @@
 """Events that the server writes for a person who acts through it: the same log, the same rules."""
 
+import os
 import threading
+import uuid
 from typing import Any
 
 from lathhouse.domain.ids import uuid7
@@ -12,7 +14,7 @@ class ServerDevice:
     """This process as a device: its own id and its own numbers, so that no two ever share one."""
 
     def __init__(self) -> None:
-        self.id = uuid7()
+        self.id = str(uuid.uuid4())
         self.seq = 0
         self._turn = threading.Lock()
 
@@ -23,7 +25,7 @@ class ServerDevice:
         with self._turn:
             self.seq += 1
             event = {
-                "id": uuid7(),
+                "id": uuid7(now_ms, os.urandom(10)),
                 "seq": self.seq,
                 "kind": kind,
                 "lot": lot,

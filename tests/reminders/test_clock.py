@@ -1,0 +1,182 @@
+"""The alert clock looks at what is due and at nothing else; one ticks for a whole database."""
+
+from typing import Any
+
+import pytest
+from sqlalchemy import event, insert, select, text
+
+from lathhouse.domain.instants import to_text
+from lathhouse.reminders.clock import LEASE_MS, take_lease, tick
+from lathhouse.store.models import Subject, db
+from tests.server import Nursery
+
+DUE = 30
+
+
+def copies(nursery: Nursery, lot: str, count: int, deadline: str) -> None:
+    """Put copies of a lot on record in bulk, each to be looked at again at a time."""
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        query = select(Subject.__table__).where(Subject.kind == "lot", Subject.id == lot)
+        row = dict(connection.execute(query).mappings().one())
+        first = connection.execute(text("SELECT count(*) FROM subjects")).scalar()
+        made = [
+            {
+                **row,
+                "id": f"copy-{first}-{number}",
+                "data": row["data"].replace(lot, f"copy-{first}-{number}"),
+                "place_id": None,
+                "next_deadline": deadline,
+            }
+            for number in range(count)
+        ]
+        connection.execute(insert(Subject), made)
+
+
+class Counted:
+    """What the database was asked for while it is watched: statements, and rows of subjects."""
+
+    def __init__(self, nursery: Nursery) -> None:
+        self.nursery, self.statements = nursery, 0
+
+    def __enter__(self) -> "Counted":
+        with self.nursery.app.app_context():
+            event.listen(db.engine, "before_cursor_execute", self._note)
+        return self
+
+    def __exit__(self, *_: Any) -> None:
+        with self.nursery.app.app_context():
+            event.remove(db.engine, "before_cursor_execute", self._note)
+
+    def _note(self, *_: Any) -> None:
+        self.statements += 1
+
+
+@pytest.fixture
+def sleeping(nursery: Nursery) -> tuple[Nursery, str]:
+    """A nursery whose one lot has nothing due."""
+    lot = nursery.device().start_lot()
+    nursery.tick()
+    return nursery, lot
+
+
+def test_a_tick_does_not_ask_for_more_where_ten_times_as_many_lots_sleep(
+    sleeping: tuple[Nursery, str],
+):
+    nursery, lot = sleeping
+    later, asked = to_text(nursery.clock.ms + 10**10), []
+    for sleepers in (300, 3000):
+        copies(nursery, lot, sleepers, later)
+        copies(nursery, lot, DUE, nursery.clock.text())
+        with Counted(nursery) as counted, nursery.app.app_context():
+            assert tick(nursery.site, nursery.clock.ms) == DUE
+        asked.append(counted.statements)
+    assert asked[0] == asked[1]
+
+
+def test_what_is_due_is_found_by_an_index(sleeping: tuple[Nursery, str]):
+    """Not by reading every lot: the database itself says how it goes about it."""
+    nursery, lot = sleeping
+    copies(nursery, lot, 3000, to_text(nursery.clock.ms + 10**10))
+    query = "SELECT kind, id FROM subjects WHERE site_id = :site AND next_deadline <= :now"
+    with nursery.app.app_context(), db.engine.connect() as connection:
+        explain = "EXPLAIN QUERY PLAN" if connection.dialect.name == "sqlite" else "EXPLAIN"
+        if explain == "EXPLAIN":
+            connection.execute(text("ANALYZE subjects"))
+        found = connection.execute(
+            text(f"{explain} {query}"), {"site": nursery.site, "now": nursery.clock.text()}
+        )
+        plan = " ".join(str(row) for row in found)
+    assert "subjects_by_deadline" in plan
+
+
+def test_one_clock_ticks_and_another_takes_over_when_it_is_silent(nursery: Nursery):
+    ms = nursery.clock.ms
+    with nursery.app.app_context():
+        assert take_lease(nursery.site, "first worker", ms)
+        assert not take_lease(nursery.site, "second worker", ms)
+        assert take_lease(nursery.site, "first worker", ms + LEASE_MS // 2)
+        assert not take_lease(nursery.site, "second worker", ms + LEASE_MS)
+        assert take_lease(nursery.site, "second worker", ms + 2 * LEASE_MS)
+        assert not take_lease(nursery.site, "first worker", ms + 2 * LEASE_MS + 1)
+
+
+def chill(nursery: Nursery, days: float) -> str:
+    device = nursery.device()
+    lot = device.start_lot(at=nursery.clock.text(days=days + 1))
+    device.record("cold_started", lot, {"where": "fridge"}, at=nursery.clock.text(days=days))
+    return lot
+
+
+def alert_of(nursery: Nursery, watch: str, state: str = "all") -> list[dict[str, Any]]:
+    found = nursery.call("GET", f"/api/v1/alerts?state={state}&limit=1000").json["alerts"]
+    return [alert for alert in found if alert["watch"] == watch]
+
+
+def test_the_clock_raises_what_no_event_announces_and_raises_it_once(nursery: Nursery):
+    """Six weeks at about 4 °C: common practice, no source."""
+    chill(nursery, days=41)
+    assert alert_of(nursery, "cold-six-weeks") == []
+    nursery.clock.forward(days=1)
+    nursery.tick()
+    for _ in range(5):
+        nursery.clock.forward(hours=7)
+        nursery.tick()
+    (alert,) = alert_of(nursery, "cold-six-weeks")
+    assert [step["what"] for step in alert["history"]] == ["raised"]
+    assert alert["level"] == "alarm"
+
+
+def test_late_to_alarm_changes_one_alert_and_every_step_says_who_and_when(nursery: Nursery):
+    lot = chill(nursery, days=10)
+    (alert,) = alert_of(nursery, "cold-look")
+    raised_at = nursery.clock.text()
+    nursery.clock.forward(days=11)
+    nursery.tick()
+    at = f"/api/v1/alerts/{alert['id']}"
+    assert nursery.call("POST", f"{at}/acknowledge", {}).status_code == 200
+    (alert,) = alert_of(nursery, "cold-look", "acknowledged")
+    assert alert["level"] == "alarm"
+    nursery.clock.forward(hours=1)
+    until = to_text(nursery.clock.ms + 3 * 86_400_000)
+    assert nursery.call("POST", f"{at}/shelve", {"until": until, "why": "away"}).status_code == 200
+    assert alert_of(nursery, "cold-look", "shelved")
+    # A shelf has an end: then it stands open again, the same alert.
+    nursery.clock.forward(days=4)
+    nursery.tick()
+    assert [one["id"] for one in alert_of(nursery, "cold-look", "standing")] == [alert["id"]]
+    assert alert_of(nursery, "cold-look", "shelved") == []
+    cleared_at = nursery.clock.text()
+    nursery.device().record("looked", lot, {"moisture": 3})
+    (alert,) = alert_of(nursery, "cold-look", "cleared")
+    steps = {step["what"]: step["at"] for step in alert["history"]}
+    assert list(steps) == ["raised", "late", "alarm", "acknowledged", "shelved", "cleared"] or (
+        list(steps) == ["raised", "alarm", "acknowledged", "shelved", "cleared"]
+    )
+    assert (steps["raised"], steps["cleared"]) == (raised_at, cleared_at)
+    assert all({"what", "at", "by"} <= step.keys() for step in alert["history"])
+
+
+def rule(nursery: Nursery, watch: str) -> dict[str, Any]:
+    row = next(row for row in nursery.rows("watches") if row["id"] == watch)
+    return {name: value for name, value in row.items() if name not in ("revision", "shipped")}
+
+
+def test_a_limit_changed_for_the_nursery_holds_for_what_stands_already(nursery: Nursery):
+    chill(nursery, days=10)
+    assert nursery.alerts()["cold-look"] == "due"
+    own = rule(nursery, "cold-look") | {"after": {"due": {"days": 12}, "late": {"days": 20}}}
+    nursery.device().record("watch_changed", None, own)
+    nursery.tick()
+    assert "cold-look" not in nursery.alerts()
+
+
+def test_a_limit_changed_for_one_crop_leaves_the_others_alone(nursery: Nursery):
+    first = chill(nursery, days=10)
+    device = nursery.device()
+    second = device.start_lot(crop="cornus-kousa", at=nursery.clock.text(days=20))
+    device.record("cold_started", second, {}, at=nursery.clock.text(days=10))
+    own = rule(nursery, "cold-look")
+    own["crops"] = {"cornus-kousa": {"after": {"due": {"days": 30}}}}
+    device.record("watch_changed", None, own)
+    nursery.tick()
+    assert {alert["lot"] for alert in alert_of(nursery, "cold-look", "standing")} == {first}
