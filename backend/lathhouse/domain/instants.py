@@ -9,6 +9,7 @@ days alike whatever their own time-zone data say.
 import re
 from bisect import bisect_right
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -44,7 +45,14 @@ def parse_instant(text: object) -> int:
         BadInstant: no offset, hour 24, a day that does not exist, or any other spelling; or a time
             that in UTC falls outside the years 0001 to 9999.
     """
-    match = RFC3339.fullmatch(text) if isinstance(text, str) else None
+    if not isinstance(text, str):
+        raise BadInstant(f"not an RFC 3339 time with offset: {text!r}")
+    return _parsed(text)
+
+
+@lru_cache(maxsize=8192)
+def _parsed(text: str) -> int:
+    match = RFC3339.fullmatch(text)
     if not match:
         raise BadInstant(f"not an RFC 3339 time with offset: {text!r}")
     year, month, day, hour, minute, second = (int(part) for part in match.groups()[:6])

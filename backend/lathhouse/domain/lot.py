@@ -4,7 +4,6 @@ The state is plain JSON. Fields are listed in `new_lot`; `apply` is the one tabl
 kind does. Kinds that are not in it leave the lot alone, but are counted where nobody knows them.
 """
 
-import copy
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -54,7 +53,7 @@ def new_lot(lot_id: str, inherited: Lot | None = None) -> Lot:
         "tests": [], "treatments": [], "promises": [], "grades": [], "sales": [],
         "answers": {}, "events_count": 0, "not_understood": 0,
     }  # fmt: skip
-    return {**lot, **copy.deepcopy(inherited or {})}
+    return {**lot, **plain_copy(inherited or {})}
 
 
 def start_from(parents: list[Lot]) -> Lot:
@@ -67,12 +66,19 @@ def start_from(parents: list[Lot]) -> Lot:
     if not known:
         return {}
     heir = min(known, key=lambda parent: (parent["seen_at"] or "", parent["id"]))
-    inherited = copy.deepcopy({name: heir[name] for name in INHERITED})
+    inherited: Lot = plain_copy({name: heir[name] for name in INHERITED})
     for spell in inherited["spells"]:
         if spell["ended_at"] is None:
             twins = [spells.open_spell(parent, spell["kind"]) for parent in known]
             spell["started_at"] = min(twin["started_at"] for twin in twins if twin)
     return inherited
+
+
+def plain_copy(value: Any) -> Any:
+    """Return a copy of JSON-like data that shares nothing with it, much faster than `deepcopy`."""
+    if isinstance(value, dict):
+        return {name: plain_copy(one) for name, one in value.items()}
+    return [plain_copy(one) for one in value] if isinstance(value, list) else value
 
 
 def fold(lot_id: str, events: Iterable[Event], inherited: Lot | None = None) -> Lot | None:

@@ -4,11 +4,10 @@
 corrects something older, is named in `unconfirmed` and counts once the server has folded it.
 """
 
-import copy
 from typing import Any
 
 from lathhouse.domain.corrections import effective, root_id
-from lathhouse.domain.lot import new_lot, run, started_first
+from lathhouse.domain.lot import new_lot, plain_copy, run, started_first
 
 Event = dict[str, Any]
 Lot = dict[str, Any]
@@ -31,11 +30,11 @@ def snapshot(lot_id: str, events: list[Event], inherited: Lot | None = None) -> 
 def grow(checkpoint: Lot, events: list[Event], checkpoint_at: str | None) -> dict[str, Any]:
     """Return a snapshot from an earlier checkpoint and every event since it."""
     ordered = _in_order(checkpoint, events)
-    lot = run(copy.deepcopy(checkpoint), ordered)
+    lot = run(plain_copy(checkpoint), ordered)
     cut = _cut(lot, ordered)
     if cut > 0:
         checkpoint_at = ordered[cut]["at"]
-        checkpoint = run(copy.deepcopy(checkpoint), ordered[:cut])
+        checkpoint = run(plain_copy(checkpoint), ordered[:cut])
         folded = {event["id"] for event in ordered[:cut]}
         events = _tail(events, folded, checkpoint_at)
     return {
@@ -92,7 +91,7 @@ def overlay(row: dict[str, Any], new_events: list[Event]) -> dict[str, Any]:
     unconfirmed = too_old(row, new_events)
     by_id = {event["id"]: event for event in [*new_events, *row["tail"]]}
     events = [event for event in by_id.values() if event["id"] not in unconfirmed]
-    lot = run(copy.deepcopy(row["checkpoint"]), _in_order(row["checkpoint"], events))
+    lot = run(plain_copy(row["checkpoint"]), _in_order(row["checkpoint"], events))
     return {"lot": lot if lot["started_at"] else None, "unconfirmed": sorted(unconfirmed)}
 
 

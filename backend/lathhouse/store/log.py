@@ -23,13 +23,14 @@ ROW_KINDS = {
     "nursery_changed": "nursery",
 }
 PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
+# Made once: the module's own function makes an encoder at every call.
+CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
 ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
 
 
 def body_hash(raw: Any) -> str:
     """Return the SHA-256 of an item's canonical JSON, as it was sent."""
-    canonical = json.dumps(raw, sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(canonical.encode()).hexdigest()
+    return hashlib.sha256(CANONICAL.encode(raw).encode()).hexdigest()
 
 
 def event_of(row: Row) -> dict[str, Any]:

@@ -19,11 +19,12 @@ TRIES = 6
 # Deadlock, serialization failure, unique violation by a concurrent twin of this work.
 RETRIED_STATES = {"40P01", "40001", "23505"}
 CHUNK = 500
+COMPACT = json.JSONEncoder(separators=(",", ":"))
 
 
 def dumps(value: Any) -> str:
     """Return compact JSON text for storing; the order of keys is kept."""
-    return json.dumps(value, separators=(",", ":"))
+    return COMPACT.encode(value)
 
 
 def chunks(items: Iterable[Any]) -> list[list[Any]]:

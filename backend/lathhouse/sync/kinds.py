@@ -18,6 +18,7 @@ from lathhouse.sync.shapes import ENVELOPE, KINDS, WITHOUT_A_LOT
 
 KIND = re.compile(r"[a-z][a-z0-9_]{0,59}")
 BODY_MAX_CHARACTERS = 64_000
+AS_WRITTEN = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
 AHEAD_MAX_MS = DAY_MS
 SKEW_LEFT_ALONE_MS = 120_000
 
@@ -60,7 +61,7 @@ def check_event(raw: Any) -> dict[str, Any]:
 
 def _check_size(event: dict[str, Any]) -> None:
     try:
-        size = len(json.dumps(event, ensure_ascii=False, allow_nan=False))
+        size = len(AS_WRITTEN.encode(event))
     except ValueError as error:
         raise BadField("A number in this record is too large to be kept.", field="data") from error
     if size > BODY_MAX_CHARACTERS:

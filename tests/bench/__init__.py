@@ -1,0 +1,1 @@
+"""Measurements, each a ratio against a baseline of the same run: `python -m tests.bench`."""
