@@ -197,7 +197,7 @@ def phone_lots(page: Page) -> dict[str, Lot]:
 
 
 # What belongs to a row and not to the lot: how it is kept, and the moment at which it was sent.
-KEPT = ("tail", "checkpoint", "checkpoint_at", "next_deadline", "revision", "day")
+KEPT = ("base", "tail", "checkpoint", "checkpoint_at", "next_deadline", "revision", "day")
 
 
 def plain(lots: dict[str, Lot]) -> dict[str, Lot]:

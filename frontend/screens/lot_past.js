@@ -2,6 +2,7 @@
 /** A lot's past: what the phone holds at once, the whole of it when the server is in reach. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { pending } from "../store/house.js";
+import { baseOf } from "../store/lots.js";
 import { record } from "../store/record.js";
 import { history } from "../store/server.js";
 import { History } from "../ui/history.js";
@@ -16,7 +17,7 @@ export function Past({ lot }) {
   const [whole, setWhole] = useState(/** @type {any[] | null} */ (null));
   const [missing, setMissing] = useState(false);
   const [shown, setShown] = useState(PAGE);
-  const held = [...(lot.tail ?? []), ...pending.value.filter((event) => event.lot === lot.id)];
+  const held = [...(baseOf(lot)?.tail ?? []), ...pending.value.filter((event) => event.lot === lot.id)];
   const events = [...new Map([...(whole ?? []), ...held].map((event) => [event.id, event])).values()];
   const more = async () => {
     setShown(shown + PAGE);

@@ -144,7 +144,8 @@ function openEntries(refused, inTray) {
 /** @returns {RowsByKind} */
 function byKind(list) {
   const found = new Map();
-  for (const { kind, id, data } of list) kindOf(found, kind).set(id, data);
+  // Rows are kept as text; what an earlier version of the app kept is read as it is.
+  for (const { kind, id, data } of list) kindOf(found, kind).set(id, typeof data === "string" ? JSON.parse(data) : data);
   return found;
 }
 

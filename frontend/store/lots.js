@@ -21,13 +21,19 @@ export function overlayLots(stored, events) {
   const about = eventsByLot(events);
   for (const id of parentsFirst([...about.keys()], about)) {
     const known = stored.get(id);
-    const row = known?.checkpoint ? known : newRow(id, about, stored);
+    const row = baseOf(known) ?? newRow(id, about, stored);
     const over = overlay(row, about.get(id) ?? []);
     for (const event of over.unconfirmed) unconfirmed.add(event);
     if (over.lot) lots.set(id, { ...known, ...over.lot });
     else lots.delete(id);
   }
   return { lots, unconfirmed };
+}
+
+/** What the server's row says a lot's fold begins with: `{checkpoint, checkpoint_at, tail}`, or null. */
+export function baseOf(row) {
+  if (row?.base) return JSON.parse(row.base);
+  return row?.checkpoint ? row : null;
 }
 
 /** @returns {Map<string, any[]>} */
@@ -83,7 +89,7 @@ function newRow(id, about, stored, depth = 0) {
 /** A parent as it was when the child began. */
 function asItWas(id, start, about, stored, depth) {
   const known = stored.get(id);
-  const row = known?.checkpoint ? known : newRow(id, about, stored, depth + 1);
+  const row = baseOf(known) ?? newRow(id, about, stored, depth + 1);
   const before = (event) => targetId(event) || foldOrder(event, start) < 0;
   const events = (about.get(id) ?? []).filter(before);
   return overlay({ ...row, tail: row.tail.filter(before) }, events).lot;

@@ -22,11 +22,19 @@ export function rowsOf(page) {
     for (const data of page.rows[name] ?? []) {
       // An alert that is over is history, and the phone holds standing ones only.
       const over = kind === "alert" && data.state === "cleared";
-      add(kind, data.id, over ? null : data);
+      add(kind, data.id, over ? null : kind === "lot" ? withBase(data) : data);
     }
   }
   for (const { kind, id } of page.gone ?? []) add(kind, id, null);
   return rows;
+}
+
+/**
+ * A lot's row with what its fold begins with as text, `base`: few lots are folded on a phone, and
+ * text is read from the disk several times as fast as objects are.
+ */
+function withBase({ tail, checkpoint, checkpoint_at, ...lot }) {
+  return checkpoint ? { ...lot, base: JSON.stringify({ tail, checkpoint, checkpoint_at }) } : lot;
 }
 
 /**
@@ -49,7 +57,7 @@ export async function applyPage(page, after, afresh, nowText) {
       throw new MovedOn("another pass has moved the cursor");
     }
     if (afresh) await store.clear();
-    await Promise.all(rows.map((row) => (row.data === null ? store.delete(row.key) : store.put(row))));
+    await Promise.all(rows.map((row) => (row.data === null ? store.delete(row.key) : store.put({ ...row, data: JSON.stringify(row.data) }))));
     const known = { cursor: page.cursor, epoch: page.epoch, revision: page.revision, afresh: false, skew_ms: lastSkew() };
     await Promise.all(Object.entries(known).map(([name, value]) => meta.put(value, name)));
     if (page.more) return;

@@ -1,5 +1,6 @@
 """What the screens read: the server's rows with the unsent events laid over them, offline."""
 
+import json
 import uuid
 
 import pytest
@@ -115,7 +116,7 @@ def test_an_event_older_than_what_the_phone_holds_waits_to_be_confirmed(app: Pho
     for days in range(50, 0, -1):
         app.record("looked", lot, {"moisture": 3}, observedAt=ago(app, days))
     app.until_in_touch()
-    assert app.lot(lot)["checkpoint_at"] is not None
+    assert json.loads(app.lot(lot)["base"])["checkpoint_at"] is not None
     app.page.context.set_offline(True)
     old = app.record("watered", lot, {}, observedAt=ago(app, 59), typed=True)
     assert app.run("() => [...phone.house.unconfirmed.value]") == [old["id"]]
