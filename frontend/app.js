@@ -19,10 +19,21 @@ const SCREENS = {
   watches: [() => import("./screens/watches.js"), "Watches", []],
   nursery: [() => import("./screens/nursery.js"), "Nursery", []],
   places: [() => import("./screens/places.js"), "Places", []],
+  mixing: [() => import("./screens/mixing.js"), "Mixing", []],
+  tag: [() => import("./screens/tag.js"), "Tag", ["id"]],
+  cautions: [() => import("./screens/cautions.js"), "Cautions", ["about"]],
   crops: [() => import("./screens/crops.js"), "Crops", []],
   crop: [() => import("./screens/crop.js"), "Crop", ["id"]],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
+// What sets the house in motion comes in one go once the round is painted: module by module each
+// step inwards would wait for the line once more. A test holds this list to the imports.
+const NEXT = ("store/start store/clock core/ids store/deriving store/config core/chambers core/corrections"
+  + " store/lots core/lot core/counts core/spells core/looks core/stock core/overlay store/watching"
+  + " core/facts core/protocols core/rule_terms core/watches store/record store/server store/session"
+  + " store/sync store/engine store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
+// The worker's own fetching of the whole app waits for the first rows, or for this.
+const WORKER_WAITS_MS = 8000;
 const SIGNED_OUT_FREE = ["pair", "unsent"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
@@ -91,12 +102,32 @@ async function start() {
     return;
   }
   await route();
+  fetchAhead();
   const [{ startHouse }, updates, { keep }] = await Promise.all([
     import("./store/start.js"), import("./store/updates.js"), import("./ui/keeper.js"),
   ]);
   keep(startHouse());
   updates.waiting.subscribe((waits) => (updateWaits.value = waits));
+  await firstRows();
   await updates.watchForUpdates();
+}
+
+function fetchAhead() {
+  const links = NEXT.map((name) => Object.assign(document.createElement("link"), { rel: "modulepreload", href: `/${name}.js` }));
+  document.head.append(...links);
+}
+
+/** Until the record is here, or it is plain that it does not come soon. */
+function firstRows() {
+  return new Promise((done) => {
+    const late = setTimeout(done, WORKER_WAITS_MS);
+    const heard = contact.subscribe(({ state }) => {
+      if (state === "starting") return;
+      clearTimeout(late);
+      done(undefined);
+      queueMicrotask(() => heard());
+    });
+  });
 }
 
 void start();

@@ -41,6 +41,7 @@ export function Nursery() {
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
     <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${set("hemisphere")} />
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
+    <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} />
     <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers">${DAYS.map((day) => html`<button type="button" key=${day}
       class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
   </${Page}>`;

@@ -10,6 +10,22 @@ export const THEMES = ["auto", "light", "dark"];
 export const recorder = signal(/** @type {string | null | undefined} */ (undefined));
 export const theme = signal(localStorage.getItem("theme") ?? "auto");
 
+/** The last day on which the cautions of mixing were read on this phone. */
+export const cautionsRead = signal(localStorage.getItem("cautions_read") ?? "");
+
+/** The cautions have been read. @param {string} day the site's date */
+export function readCautions(day) {
+  localStorage.setItem("cautions_read", day);
+  cautionsRead.value = day;
+}
+
+/** The label of the bottle that was last mixed from on this phone, or null. */
+export const readLastBottle = () => meta("bottle", null);
+
+/** Keep a bottle's label for the next mixing. @param {{product_strength: number, product_unit: string, bottle_age_days: number | null}} bottle */
+export const keepLastBottle = ({ product_strength, product_unit, bottle_age_days }) =>
+  setMeta("bottle", { product_strength, product_unit, bottle_age_days });
+
 /** Read who records on this phone. */
 export async function readRecorder() {
   recorder.value = await meta("person");

@@ -40,7 +40,8 @@ export function age(instant) {
   return t("age.days", { n: Math.floor(ms / DAY_MS) });
 }
 
-const isUs = () => nursery()?.units === "us";
+/** Whether the nursery reckons in US units. */
+export const isUs = () => nursery()?.units === "us";
 const rounded = (value) => Math.round(value * 10) / 10;
 
 /** "°C" or "°F". */

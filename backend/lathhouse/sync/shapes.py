@@ -119,6 +119,9 @@ KINDS: dict[str, dict[str, Plain]] = {
         "water_ml": Number(0, 1_000_000, "mL", **NEEDED),
         "method": OneOf("make_up_to", "add_to", **UNSET),
         "ppm": Number(0, 1_000_000, "ppm", **UNSET),
+        "percent_by_volume": percent(**UNSET),
+        "bottle_age_days": Number(0, 7300, "days", **UNSET),
+        "why": Words(**UNSET),
     },
     "solution_discarded": {"solution": Uuid(**NEEDED), "why": Words(**UNSET)},
     "sanitise_started": {
@@ -278,6 +281,7 @@ KINDS: dict[str, dict[str, Plain]] = {
         "latitude_deg": Number(-90, 90, "degrees", **UNSET),
         "units": OneOf("metric", "us", **UNSET),
         "currency": Name(**UNSET),
+        "poisons_phone": Name(**UNSET),
     },
     "amended": {"of": Uuid(**NEEDED), "data": Fields(**NEEDED)},
     "voided": {"of": Uuid(**NEEDED), "why": Words(**UNSET)},
