@@ -9,6 +9,7 @@ from lathhouse.domain.instants import to_text
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store import access, engine, sites
 from lathhouse.store.models import db
+from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web import (
     alerts,
     calculations,
@@ -17,6 +18,7 @@ from lathhouse.web import (
     events,
     files,
     problems,
+    readings,
     session,
     sync,
 )
@@ -32,6 +34,7 @@ def create_app(settings: Settings) -> Flask:
     settings.data.mkdir(parents=True, exist_ok=True)
     app.config.update(
         LATHHOUSE=settings,
+        SERVER_DEVICE=ServerDevice(),
         MAX_CONTENT_LENGTH=BODY_MAX_BYTES,
         SQLALCHEMY_DATABASE_URI=settings.url,
         SQLALCHEMY_ENGINE_OPTIONS=engine.options(settings.url),
@@ -54,7 +57,7 @@ def create_app(settings: Settings) -> Flask:
 
 def _add_routes(app: Flask, settings: Settings) -> None:
     api = problems.ProblemApi(app)
-    for module in (sync, events, alerts, session, calculations, crops):
+    for module in (sync, events, alerts, session, calculations, crops, readings):
         api.register_blueprint(module.bp)
 
     @app.get("/health")

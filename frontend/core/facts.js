@@ -5,13 +5,14 @@
  * @module
  */
 import { chamberFacts } from "./chambers.js";
-import { DAY_MS, HOUR_MS, later, toMs } from "./instants.js";
+import { DAY_MS, HOUR_MS, later, toMs, toText } from "./instants.js";
 import { limits, windowOf } from "./protocols.js";
 import { runStart } from "./rule_terms.js";
 import { openSpell } from "./spells.js";
 
 const SOW_AT_SPROUTED_PERCENT = 10;
 const SEED_UNITS = ["seeds", "g", null];
+const SOLUTION_OFFERED_DAYS = 3;
 const MUST_NOT_DRY = ["recalcitrant", "intermediate"];
 
 /** Whether a lot is still to be looked after: neither closed nor at nought. */
@@ -154,6 +155,24 @@ export function nurseryFacts(nursery, lots) {
     answers: nursery.answers ?? {},
   };
 }
+
+/** The facts of a mixed solution: when, whether it is still offered, and until when. */
+export function solutionFacts(solution) {
+  const mixedAt = solution.mixed_at ?? null;
+  return {
+    kind: "solution",
+    id: solution.id,
+    label: solutionCode(solution.id),
+    ppm: solution.ppm ?? null,
+    mixed_at: mixedAt,
+    offered: mixedAt !== null && (solution.discarded_at ?? null) === null,
+    offered_until: mixedAt ? toText(toMs(mixedAt) + SOLUTION_OFFERED_DAYS * DAY_MS) : null,
+    answers: solution.answers ?? {},
+  };
+}
+
+/** The short name on a bucket's tag. @param {string} id */
+export const solutionCode = (id) => id.replaceAll("-", "").slice(-4).toUpperCase();
 
 /** The facts of a paired phone: its last sync, and what of its record is amiss. */
 export function phoneFacts(phone) {

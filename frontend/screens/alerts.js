@@ -37,7 +37,8 @@ function One({ finding }) {
   const have = () => record("acknowledged", lot?.id ?? null, aim).catch(tellTrouble);
   const place = lot?.place ? one("place", lot.place)?.name : null;
   const words = html`<strong>${finding.says}.</strong> <small>${[place, t("alerts.since", { when: when(finding.since) })].filter(Boolean).join(", ")}</small>`;
-  const goes = lot ? `#/lot/${lot.id}` : subject.kind === "place" ? `#/walk/${encodeURIComponent(subject.id)}` : null;
+  const waysTo = { place: (id) => `#/walk/${encodeURIComponent(id)}`, solution: (id) => `#/tag/${id}` };
+  const goes = lot ? `#/lot/${lot.id}` : waysTo[subject.kind]?.(subject.id) ?? null;
   return html`<article class="alert">
     ${goes ? html`<a class="alert-words" href=${goes}>${words}</a>` : html`<p>${words}</p>`}
     <p>${finding.next_action}.</p>

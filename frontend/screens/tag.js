@@ -2,6 +2,7 @@
 /** A bucket's tag, to print, to copy, or to write off the screen; and the end of the bucket. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { shown } from "../core/amounts.js";
+import { solutionCode } from "../core/facts.js";
 import { toMs, toText, HOUR_MS } from "../core/instants.js";
 import { USABLE_HOURS } from "../core/mixing.js";
 import { lots, now, one, person } from "../store/house.js";
@@ -40,9 +41,6 @@ export function Tag({ id }) {
 const oldAt = (bucket) => toText(toMs(bucket.mixed_at) + USABLE_HOURS * HOUR_MS);
 const old = (bucket) => now.value >= oldAt(bucket);
 
-/** The short name of a bucket, the same on every phone. @param {string} id */
-export const batchOf = (id) => id.replaceAll("-", "").slice(-4).toUpperCase();
-
 /** What a tag says, as name and words. */
 function linesOf(bucket) {
   const used = (bucket.used_for ?? []).map((lot) => lots.value.get(lot.lot ?? lot)?.label ?? "?");
@@ -50,7 +48,7 @@ function linesOf(bucket) {
   const of = labelWords(bucket);
   return [
     [t("tag.content"), t("tag.ppm", { ppm: shown(bucket.ppm ?? 0, 4) })],
-    [t("tag.batch"), batchOf(bucket.id)],
+    [t("tag.batch"), solutionCode(bucket.id)],
     [t("tag.mixed"), by ? `${when(bucket.mixed_at)}, ${by}` : when(bucket.mixed_at)],
     [t("tag.old_after"), when(oldAt(bucket))],
     [t("tag.made_of"), t("tag.parts", { product: volumeWords(bucket.product_ml), water: volumeWords(bucket.water_ml), label: of })],

@@ -5,6 +5,7 @@
  * @module
  */
 import { read, newState, settingsOf } from "../core/chambers.js";
+import { keep } from "../core/chill.js";
 import { effective } from "../core/corrections.js";
 import { later } from "../core/instants.js";
 
@@ -12,6 +13,7 @@ const ROW_KINDS = {
   place_changed: "place", person_changed: "person", protocol_changed: "protocol",
   watch_changed: "watch", nursery_changed: "nursery",
 };
+const SOLUTION_KINDS = ["solution_mixed", "solution_discarded", "sanitise_started"];
 const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
 
 /**
@@ -26,7 +28,7 @@ export function overlayRows(stored, events) {
   const kinds = new Map([...stored].map(([kind, held]) => [kind, new Map(held)]));
   for (const [event, kind, id] of changes) {
     if (!kinds.has(kind)) kinds.set(kind, new Map());
-    const row = kinds.get(kind).get(id);
+    const row = kinds.get(kind).get(id) ?? (kind === "solution" ? newSolution(id) : undefined);
     const whole = ROW_KINDS[event.kind] === kind;
     if (whole) kinds.get(kind).set(id, { ...row, ...event.data });
     else if (row) kinds.get(kind).set(id, said(row, event));
@@ -38,10 +40,11 @@ export function overlayRows(stored, events) {
 function aims(event, home) {
   const { kind, data } = event;
   if (ROW_KINDS[kind]) return [[ROW_KINDS[kind], data.id]];
+  if (SOLUTION_KINDS.includes(kind)) return data.solution ? [["solution", data.solution]] : [];
   if (["round_closed", "read", "covered", "uncovered"].includes(kind) && data.place) return [["place", data.place]];
   if (["round_closed", "read"].includes(kind)) return [["nursery", home]];
   if (!ANSWERS.includes(kind) || event.lot) return [];
-  return ["place", "phone", "nursery"].filter((name) => data[name]).map((name) => [name, data[name]]);
+  return ["place", "phone", "nursery", "solution"].filter((name) => data[name]).map((name) => [name, data[name]]);
 }
 
 function said(row, event) {
@@ -52,6 +55,7 @@ function said(row, event) {
   if (event.kind === "covered") return { ...row, covered: { at: event.at, until: data.until ?? null } };
   if (event.kind === "uncovered") return { ...row, covered: null };
   if (event.kind === "read") return withReading(row, event);
+  if (SOLUTION_KINDS.includes(event.kind)) return withSolution(row, event);
   if (!data.watch) return row;
   const how = event.kind === "decided" ? "deferred" : event.kind;
   const answer = { at: event.at, by: event.by, until: data.until ?? null, why: data.why ?? null };
@@ -59,11 +63,22 @@ function said(row, event) {
   return { ...row, answers: { ...before, [data.watch]: { ...before[data.watch], [how]: answer } } };
 }
 
+/** A solution that is named before anybody says how it was mixed. */
+const newSolution = (id) => ({ id, mixed_at: null, discarded_at: null, used_for: [] });
+
+function withSolution(row, { kind, data, at, by, lot }) {
+  if (kind === "solution_mixed") return { ...row, ...data, mixed_at: at, by };
+  if (kind === "solution_discarded") return { ...row, discarded_at: at };
+  return { ...row, used_for: [...new Set([...row.used_for, lot])].sort() };
+}
+
 function withReading(row, { data, at }) {
   const reading = { value: data.value, at, for_night_of: data.for_night_of ?? null };
   const changed = { ...row, last_read: { ...row.last_read, [data.quantity_kind]: reading } };
   if (row.kind === "chamber" && data.quantity_kind === "temp_c") {
-    changed.chamber_state = read(row.chamber_state ?? newState(), at, data.value, settingsOf(row.chamber));
+    const settings = settingsOf(row.chamber);
+    changed.chamber_state = read(row.chamber_state ?? newState(), at, data.value, settings);
+    changed.temps = keep(row.temps, at, data.value, settings.by_hand);
   }
   return changed;
 }

@@ -4,7 +4,7 @@
  * time, and whose next deadline has not come, keeps what was found: a tap costs one lot.
  * @module
  */
-import { lotFacts, nurseryFacts, placeFacts, standing } from "../core/facts.js";
+import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
 import { evaluate } from "../core/watches.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind */
@@ -51,6 +51,9 @@ function watchPlaces(house, rows, lots, home) {
   for (const place of rows.get("place")?.values() ?? []) {
     const here = standing(byPlace.get(place.id) ?? []);
     look(house, `place:${place.id}`, [place, ...Object.values(here)], () => placeFacts(place, here));
+  }
+  for (const solution of rows.get("solution")?.values() ?? []) {
+    look(house, `solution:${solution.id}`, [solution], () => solutionFacts(solution));
   }
   const whole = standing([...lots.values()]);
   look(house, `nursery:${home.id}`, Object.values(whole), () => nurseryFacts(home, whole));

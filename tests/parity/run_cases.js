@@ -56,6 +56,7 @@ async (text) => {
   };
 
   const factsOf = (row) => {
+    if (row.solution) return core.facts.solutionFacts(row.solution);
     if (row.phone) return core.facts.phoneFacts(row.phone);
     const standing = core.facts.standing(row.lots);
     if (row.nursery) return core.facts.nurseryFacts(row.nursery, standing);
@@ -80,6 +81,6 @@ async (text) => {
     }
   };
 
-  const run = { life, call, place: history, nursery: history, phone: history };
+  const run = { life, call, place: history, nursery: history, phone: history, solution: history };
   return JSON.stringify(cases.map((one) => run[one.kind](one)));
 }

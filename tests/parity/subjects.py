@@ -95,10 +95,38 @@ def phone_history(pick: random.Random) -> History:
     return history
 
 
+def solution_history(pick: random.Random) -> History:
+    """Return the days of a bucket: mixed, used, thrown away, forgotten; or only named."""
+    row: Row = {
+        "id": "0192f0c1-7b1a-7c3e-9d52-3f1c2a4b5d6f",
+        "ppm": pick.choice([6000, None]),
+        "mixed_at": pick.choice([to_text(START), to_text(START), to_text(START), None]),
+        "discarded_at": None,
+        "used_for": [],
+    }
+    history, at = [(START, {"solution": row})], START
+    for _ in range(4):
+        at += pick.choice([1, 9, 23, 24, 25, 47, 48, 72, 73]) * HOUR_MS
+        row = {**row, "discarded_at": to_text(at) if pick.random() < 0.3 else row["discarded_at"]}
+        row = {**row, "used_for": ["lot"], "answers": solution_answers(pick, at)}
+        history.append((at, {"solution": row}))
+    return history
+
+
+def solution_answers(pick: random.Random, at: int) -> dict[str, Any]:
+    """Return what somebody said about an old bucket, or mostly nothing."""
+    if pick.random() < 0.8:
+        return {}
+    said = {"at": to_text(at), "by": "jo", "until": to_text(at + 2 * HOUR_MS), "why": "for pots"}
+    return {"solution-old": {pick.choice(["acknowledged", "shelved", "deferred"]): said}}
+
+
 def random_history(seed: int) -> tuple[str, History]:
     """Return (kind of subject, its history)."""
     pick = random.Random(f"subject {seed}")
-    kind = pick.choice(["place", "chamber", "nursery", "phone"])
+    kind = pick.choice(["place", "chamber", "nursery", "phone", "solution"])
+    if kind == "solution":
+        return kind, solution_history(pick)
     if kind == "chamber":
         return "place", chamber_history(pick)
     return kind, phone_history(pick) if kind == "phone" else place_history(pick, kind)

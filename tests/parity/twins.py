@@ -111,6 +111,8 @@ def _history(case: Case, rules: Rules) -> Any:
 
 
 def _facts_of(row: dict[str, Any]) -> Any:
+    if "solution" in row:
+        return facts.solution_facts(row["solution"])
     if "phone" in row:
         return facts.phone_facts(row["phone"])
     standing = facts.standing(row["lots"])

@@ -41,6 +41,7 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/calculations/watch",
      {"watch": "look-due", "events": [], "now": "2026-09-10T08:00:00Z"},
      {"owner", "worker", "viewer"}),
+    ("POST", "/api/v1/readings", {"readings": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/crops/acer-palmatum", None, {"owner", "worker", "viewer"}),

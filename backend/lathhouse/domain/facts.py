@@ -7,7 +7,7 @@ Every fact has a dotted name (`cold.started_at`); a fact that is not known is No
 from typing import Any
 
 from lathhouse.domain import chambers, protocols
-from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import run_start
 from lathhouse.domain.spells import open_spell
 
@@ -17,6 +17,8 @@ Facts = dict[str, Any]
 # the crop's own source says another figure.
 SOW_AT_SPROUTED_PERCENT = 10
 SEED_UNITS = ("seeds", "g", None)
+# A bucket that nobody says is thrown away is not asked about for ever. Our own choice.
+SOLUTION_OFFERED_DAYS = 3
 MUST_NOT_DRY = ("recalcitrant", "intermediate")
 
 
@@ -187,6 +189,27 @@ def nursery_facts(nursery: dict[str, Any], lots: Facts) -> Facts:
         "seen_at": later(lots["newest_seen_at"], nursery.get("closed_at")),
         "answers": nursery.get("answers") or {},
     }
+
+
+def solution_facts(solution: dict[str, Any]) -> Facts:
+    """Return the facts of a mixed solution: when, whether it is still offered, and until when."""
+    mixed_at = solution.get("mixed_at")
+    ends = to_text(to_ms(mixed_at) + SOLUTION_OFFERED_DAYS * DAY_MS) if mixed_at else None
+    return {
+        "kind": "solution",
+        "id": solution["id"],
+        "label": solution_code(solution["id"]),
+        "ppm": solution.get("ppm"),
+        "mixed_at": mixed_at,
+        "offered": mixed_at is not None and solution.get("discarded_at") is None,
+        "offered_until": ends,
+        "answers": solution.get("answers") or {},
+    }
+
+
+def solution_code(solution_id: str) -> str:
+    """Return the short name on a bucket's tag."""
+    return solution_id.replace("-", "")[-4:].upper()
 
 
 def phone_facts(phone: dict[str, Any]) -> Facts:

@@ -4,7 +4,7 @@ import json
 from functools import lru_cache
 from typing import Any
 
-from lathhouse.domain import chambers
+from lathhouse.domain import chambers, chill
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, later, offsets_of, to_ms
 from lathhouse.domain.protocols import load_crops
@@ -119,6 +119,7 @@ def _read(row: Data, event: Data, data: Data) -> None:
         state = row.get("chamber_state") or chambers.new_state()
         settings = chambers.settings_of(row.get("chamber"))
         row["chamber_state"] = chambers.read(state, event["at"], data["value"], settings)
+        row["temps"] = chill.keep(row.get("temps"), event["at"], data["value"], settings["by_hand"])
 
 
 def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
@@ -163,4 +164,6 @@ def fold_solution(solution: str, events: list[Data]) -> Data:
             row["discarded_at"] = event["at"]
         elif event["kind"] == "sanitise_started":
             row["used_for"] = sorted({*row["used_for"], event["lot"]})
+        else:
+            _apply("solution", row, event, event.get("data") or {})
     return row

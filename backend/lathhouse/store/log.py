@@ -25,6 +25,7 @@ ROW_KINDS = {
 PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
 # Made once: the module's own function makes an encoder at every call.
 CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
+ANSWERABLE = ("place", "phone", "nursery", "solution")
 ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
 
 
@@ -159,7 +160,7 @@ def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]
     if kind.startswith("solution_") or kind == "sanitise_started":
         return [("solution", data.get("solution"))]
     if kind in ANSWERS and not event["lot"]:
-        return [(name, data.get(name)) for name in ("place", "phone", "nursery")]
+        return [(name, data.get(name)) for name in ANSWERABLE]
     return []
 
 

@@ -7,7 +7,7 @@ from lathhouse.domain.protocols import load_crops
 from lathhouse.store import alerts, config, lots, phones
 from lathhouse.store.log import ROW_KINDS, Log, aim_answers, named_subjects
 from lathhouse.store.models import Subject
-from lathhouse.store.watching import AtSubject, Watcher, stored_rows, watch_rows
+from lathhouse.store.watching import WATCHED, AtSubject, Watcher, stored_rows, watch_rows
 from lathhouse.store.work import Row, Work, dumps
 
 Data = dict[str, Any]
@@ -152,8 +152,6 @@ def watch_all_again(work: Work) -> None:
     """Make every watched subject due now; the clock takes them page by page."""
     work.connection.execute(
         Subject.__table__.update()  # type: ignore[attr-defined]
-        .where(
-            Subject.site_id == work.site_id, Subject.kind.in_(("lot", "place", "phone", "nursery"))
-        )
+        .where(Subject.site_id == work.site_id, Subject.kind.in_(WATCHED))
         .values(next_deadline=work.now)
     )

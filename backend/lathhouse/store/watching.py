@@ -13,7 +13,7 @@ from lathhouse.store.work import Row, Work
 
 Data = dict[str, Any]
 AtSubject = tuple[str, str]
-WATCHED = ("lot", "place", "phone", "nursery")
+WATCHED = ("lot", "place", "phone", "nursery", "solution")
 
 
 class Watcher:
@@ -42,6 +42,8 @@ class Watcher:
             return facts.place_facts(data, self.standing(data["id"]))
         if kind == "nursery":
             return facts.nursery_facts(data, self.standing(None))
+        if kind == "solution":
+            return facts.solution_facts(data)
         return facts.phone_facts(data)
 
     def standing(self, place: str | None) -> Data:

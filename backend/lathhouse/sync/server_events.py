@@ -22,19 +22,20 @@ class ServerDevice:
         self, site_id: str, kind: str, lot: str | None, data: dict[str, Any], by: Any, now_ms: int
     ) -> dict[str, Any]:
         """Record an event now; return the push's answer."""
+        event = {
+            "id": uuid7(now_ms, os.urandom(10)),
+            "kind": kind,
+            "lot": lot,
+            "observed_at": to_text(now_ms),
+            "by": by,
+            "data": {name: value for name, value in data.items() if value is not None},
+        }
+        return self.write_all(site_id, [event], now_ms)
+
+    def write_all(self, site_id: str, events: list[dict[str, Any]], now_ms: int) -> dict[str, Any]:
+        """Record events under this process's own numbers; return the push's answer."""
         with self._turn:
-            self.seq += 1
-            event = {
-                "id": uuid7(now_ms, os.urandom(10)),
-                "seq": self.seq,
-                "kind": kind,
-                "lot": lot,
-                "observed_at": to_text(now_ms),
-                "by": by,
-                "data": {name: value for name, value in data.items() if value is not None},
-            }
+            numbered = [{**event, "seq": self.seq + n} for n, event in enumerate(events, 1)]
+            self.seq += len(events)
             known = {"name": "server", "role": "owner", "silent_ok": True}
-            return push(site_id, self.id, [event], to_text(now_ms), now_ms, known)
-
-
-THIS_PROCESS = ServerDevice()
+            return push(site_id, self.id, numbered, to_text(now_ms), now_ms, known)

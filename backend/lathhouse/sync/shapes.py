@@ -64,6 +64,7 @@ ANSWER: dict[str, Plain] = {
     "place": Name(**UNSET),
     "phone": Name(**UNSET),
     "nursery": Name(**UNSET),
+    "solution": Uuid(**UNSET),
     "until": Until(**UNSET),
     "why": Words(**UNSET),
 }

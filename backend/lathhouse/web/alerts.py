@@ -9,8 +9,15 @@ from marshmallow import Schema, fields
 
 from lathhouse.errors import BadField, NotFound
 from lathhouse.store import alerts
-from lathhouse.sync.server_events import THIS_PROCESS
-from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, site_id
+from lathhouse.web.requests import (
+    allow,
+    limit_field,
+    now,
+    now_ms,
+    read_object,
+    server_device,
+    site_id,
+)
 
 bp = Blueprint("alerts", "alerts", url_prefix="/api/v1/alerts", description="Alerts")
 
@@ -50,7 +57,7 @@ def answer(alert_id: str, kind: str, data: dict[str, Any]) -> dict[str, Any]:
     data = {**data, "alert": alert_id, "watch": found["watch"]}
     if subject["kind"] != "lot":
         data[subject["kind"]] = subject["id"]
-    said = THIS_PROCESS.write(site_id(), kind, lot, data, g.actor["person"], now_ms())
+    said = server_device().write(site_id(), kind, lot, data, g.actor["person"], now_ms())
     if said["refused"]:
         raise BadField(said["refused"][0]["problem"]["detail"])
     return alerts.find(site_id(), alert_id, now()) or found

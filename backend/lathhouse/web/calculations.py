@@ -6,7 +6,8 @@ from typing import Any
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
-from lathhouse.domain.calculations import CALCULATIONS, CannotCalculate
+from lathhouse.domain.amounts import CannotCalculate
+from lathhouse.domain.calculations import CALCULATIONS
 from lathhouse.errors import BadField, NotFound
 from lathhouse.web.requests import allow, read_object
 

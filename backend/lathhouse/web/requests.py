@@ -12,6 +12,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadRequest, TooMuch, UnknownPacking
 from lathhouse.settings import BODY_MAX_BYTES, Settings
+from lathhouse.sync.server_events import ServerDevice
 
 View = TypeVar("View", bound=Callable[..., Any])
 PUBLIC = "anybody"
@@ -38,6 +39,12 @@ def settings() -> Settings:
 def site_id() -> str:
     """Return the id of the site that this server serves."""
     found: str = current_app.config["SITE_ID"]
+    return found
+
+
+def server_device() -> ServerDevice:
+    """Return this process as a device of the log."""
+    found: ServerDevice = current_app.config["SERVER_DEVICE"]
     return found
 
 

@@ -1,0 +1,90 @@
+"""Chill of seeds as a range: cold days in a narrow, a middle and a wide band, never one figure.
+
+No published one-number chill model serves stratified woody ornamentals in general; what exists is
+for one kind each (horse chestnut: 2 to 16 °C works, colder is faster; Steadman and Pritchard 2004).
+So the hours in three bands are counted from the chamber's readings, and from the calendar where
+there are none. The bands are our own choice; 0 to 7.2 °C is Weinberger's (1950), made for buds.
+"""
+
+from typing import Any
+
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms
+
+Temps = dict[str, Any]
+Chamber = dict[str, Any]
+
+# Narrow, middle, wide, in °C, both ends included.
+BANDS = ((1.0, 5.0), (0.0, 7.2), (-2.0, 10.0))
+# Above the wide band a chill is interrupted, and nobody knows what that costs.
+WARM_C = BANDS[2][1]
+DAYS_KEPT = 200
+RECENT_KEPT = 120
+# A reading speaks for the time since the one before, up to this; beyond it there was none.
+GAP_HOURS, GAP_BY_HAND_HOURS = 3.0, 26.0
+DAY_HOURS = 24.0
+
+
+def new_temps() -> Temps:
+    """Return the temperatures of a chamber that nobody has read yet."""
+    return {"days": [], "recent": []}
+
+
+def keep(temps: Temps | None, at: str, temp_c: float, by_hand: bool) -> Temps:
+    """Return the temperatures after one more reading; readings come in the order of their time.
+
+    `days` holds [day (UTC), lowest, highest, hours read, hours in each band], `recent` the last
+    readings as [at, °C]. Between two readings their mean holds.
+    """
+    before = temps or new_temps()
+    last = before["recent"][-1] if before["recent"] else None
+    hours = (to_ms(at) - to_ms(last[0])) / HOUR_MS if last else 0.0
+    most = GAP_BY_HAND_HOURS if by_hand else GAP_HOURS
+    hours = hours if 0 < hours <= most else 0.0
+    mean = (temp_c + last[1]) / 2 if last else temp_c
+    days = [*before["days"]]
+    if not days or days[-1][0] != at[:10]:
+        days.append([at[:10], temp_c, temp_c, 0.0, 0.0, 0.0, 0.0])
+    day, low, high, read, *bands = days[-1]
+    bands = [
+        held + (hours if band[0] <= mean <= band[1] else 0.0)
+        for held, band in zip(bands, BANDS, strict=True)
+    ]
+    days[-1] = [day, min(low, temp_c), max(high, temp_c), read + hours, *bands]
+    recent = [*before["recent"], [at, temp_c]]
+    return {"days": days[-DAYS_KEPT:], "recent": recent[-RECENT_KEPT:]}
+
+
+def chill_range(temps: Temps | None, started_at: str, ended_at: str) -> dict[str, Any]:
+    """Return how many effective cold days a spell has had, low, middle and high.
+
+    `read_days` were counted from readings and `calendar_days` from the calendar alone, where there
+    were none; `warm` lists [day, highest °C] of the days above the wide band.
+    """
+    start, end = to_ms(started_at), max(to_ms(ended_at), to_ms(started_at))
+    read_hours, banded, warm = 0.0, [0.0, 0.0, 0.0], []
+    for day, _, high, hours, *bands in (temps or new_temps())["days"]:
+        midnight = to_ms(f"{day}T00:00:00.000Z")
+        inside = min(end, midnight + DAY_MS) - max(start, midnight)
+        if inside <= 0 or hours <= 0:
+            continue
+        share = min(1.0, inside / HOUR_MS / hours)
+        read_hours += hours * share
+        banded = [held + one * share for held, one in zip(banded, bands, strict=True)]
+        if high > WARM_C:
+            warm.append([day, high])
+    whole = (end - start) / HOUR_MS
+    unread = max(0.0, whole - read_hours)
+    low, middle, high_ = ((hours + unread) / DAY_HOURS for hours in banded)
+    return {
+        "low_days": low,
+        "middle_days": middle,
+        "high_days": high_,
+        "read_days": min(read_hours, whole) / DAY_HOURS,
+        "calendar_days": unread / DAY_HOURS,
+        "warm": warm,
+    }
+
+
+def hours_in(hourly_c: list[float], low_c: float, high_c: float) -> int:
+    """Return how many of these hourly temperatures lie in a band, both ends included."""
+    return sum(1 for temp in hourly_c if low_c <= temp <= high_c)

@@ -1,0 +1,37 @@
+"""The door for sensors: readings in, from any logger that can send HTTP."""
+
+from typing import Any
+
+from flask import g
+from flask.views import MethodView
+from flask_smorest import Blueprint
+
+from lathhouse.errors import BadField, TooMuch
+from lathhouse.settings import BATCH_MAX
+from lathhouse.sync.readings import take_readings
+from lathhouse.web.requests import allow, now_ms, read_object, server_device, site_id
+
+bp = Blueprint("readings", "readings", url_prefix="/api/v1/readings", description="Readings")
+
+
+@bp.route("")
+class Readings(MethodView):
+    """Readings of places."""
+
+    @bp.response(200, description="Which were stored, which were on record already")
+    @allow("owner", "worker", "sensor")
+    def post(self) -> dict[str, Any]:
+        """Take one reading, or a list of them as `readings`; one sent again counts once."""
+        body = read_object()
+        items = body.get("readings", [body])
+        if not isinstance(items, list):
+            raise BadField("readings must be a list of readings.", field="readings")
+        if len(items) > BATCH_MAX:
+            raise TooMuch(f"At most {BATCH_MAX:,} readings at once, not {len(items):,}.")
+        said = take_readings(
+            site_id(), server_device(), g.actor["name"] or "sensor", items, now_ms()
+        )
+        if len(items) == 1 and said["refused"]:
+            problem = said["refused"][0]["problem"]
+            raise BadField(problem["detail"], field=problem.get("field"))
+        return said
