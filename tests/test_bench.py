@@ -1,18 +1,22 @@
 """Every measurement runs, at a size at which its figures mean nothing: no time is asserted."""
 
-from tests.bench import first_load, phone_record, push, tick
+import subprocess
+import sys
+from pathlib import Path
+
 from tests.bench.figures import Figure
 
 
 def test_each_measurement_gives_its_figures():
-    found = [
-        *phone_record.measure(tries=1, each=2),
-        *push.measure(count=40, batch=20, lots=2, many=4, tries=1),
-        *tick.measure(asleep=20, due=2, tries=1),
-        *first_load.measure(lots=12, tries=1),
-    ]
-    assert len(found) == 15
-    assert all(figure.value > 0 for figure in found)
+    """In a process of its own, as a person runs it."""
+    command = [sys.executable, "-m", "tests.bench", "--small"]
+    root = Path(__file__).parent.parent
+    ran = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
+    assert ran.returncode == 0, ran.stderr
+    lines = [line for line in ran.stdout.splitlines() if line.strip()]
+    assert len(lines) == 15
+    for name in ("record to durable", "push of", "tick,", "offline reload"):
+        assert any(line.startswith(name) for line in lines), name
 
 
 def test_a_missed_aim_is_said():

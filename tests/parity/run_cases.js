@@ -1,6 +1,6 @@
 // Runs a batch of cases through the phone's core; `twins.py` does the same in Python.
 async (text) => {
-  const names = ["alert_ids", "chambers", "corrections", "facts", "ids", "instants", "labels", "lot", "overlay", "protocols", "watches"];
+  const names = ["alert_ids", "bench", "chambers", "corrections", "facts", "ids", "instants", "labels", "lot", "overlay", "protocols", "watches"];
   const loaded = await Promise.all(names.map((name) => import(`/core/${name}.js`)));
   const core = Object.fromEntries(names.map((name, index) => [name, loaded[index]]));
   const { cases, rules, crops, sites } = JSON.parse(text);
@@ -49,6 +49,7 @@ async (text) => {
         step: core.protocols.stepOf(then, crop),
         next: core.protocols.nextStep(then, crop),
         progress: core.protocols.progress(then, crop, now),
+        bench: core.bench.benchRow(then, crop),
         looks: looks(one, facts, now, around),
       });
     }

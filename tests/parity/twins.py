@@ -9,7 +9,7 @@ from typing import Any
 
 from playwright.sync_api import Page
 
-from lathhouse.domain import chambers, facts, protocols
+from lathhouse.domain import bench, chambers, facts, protocols
 from lathhouse.domain.corrections import fold_order
 from lathhouse.domain.ids import alert_id
 from lathhouse.domain.instants import offsets_of, parse_instant, to_ms, to_text
@@ -96,6 +96,7 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
                 "step": protocols.step_of(then, crop),
                 "next": protocols.next_step(then, crop),
                 "progress": protocols.progress(then, crop, now),
+                "bench": bench.bench_row(then, crop),
                 "looks": _looks(case, known, now, around, rules),
             }
         )

@@ -1,6 +1,8 @@
 """Errors are problem documents (RFC 9457), answers carry safe headers, the API describes itself."""
 
+import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -187,8 +189,6 @@ def test_the_api_describes_every_event_kind_and_who_may_come_in(sqlite_nursery: 
 
 def test_the_outer_door_is_closed_to_what_is_no_request(sqlite_nursery: Nursery):
     """A lifespan message of the HTTP server is let through and answered with nothing."""
-    import asyncio
-
     sent: list[Any] = []
 
     async def receive() -> Any:
@@ -197,5 +197,8 @@ def test_the_outer_door_is_closed_to_what_is_no_request(sqlite_nursery: Nursery)
     async def send(message: Any) -> None:
         sent.append(message)
 
-    asyncio.run(Door(sqlite_nursery.app.wsgi_app)({"type": "lifespan"}, receive, send))
+    door = Door(sqlite_nursery.app.wsgi_app)
+    # In a thread of its own: a browser's loop may be running in this one.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, door({"type": "lifespan"}, receive, send)).result()
     assert sent == []
