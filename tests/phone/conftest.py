@@ -28,7 +28,7 @@ class Phone:
         """
         self.run(
             """async () => {
-              const end = performance.now() + 30_000;
+              const end = performance.now() + 90_000;
               for (;;) {
                 const { installing, waiting } = await navigator.serviceWorker.getRegistration();
                 if (!installing && !waiting) return;
@@ -40,7 +40,7 @@ class Phone:
 
     def until(self, condition: str, argument: Any = None) -> None:
         """Wait until an expression, which is no promise, holds on the page."""
-        self.page.wait_for_function(f"(given) => {condition}", arg=argument)
+        self.page.wait_for_function(f"(given) => {condition}", arg=argument, timeout=90_000)
 
     def record(
         self, kind: str, lot: str | None, data: dict[str, Any] | None = None, **more: Any

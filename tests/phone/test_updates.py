@@ -127,6 +127,7 @@ def test_f16_files_of_two_versions_are_never_kept_together(kept: Phone, network:
           return phone.updates.waiting.value;
         }""",
         polling=1000,
+        timeout=90_000,
     )
     kept.run("() => phone.updates.takeOver()")
     expect(kept.page).to_have_title("readythird")
