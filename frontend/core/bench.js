@@ -70,5 +70,6 @@ function waysOn(kind, lot, crop) {
     const dip = maySanitise(lot) ? [["soak_ended", "sanitise_started"]] : [];
     return [...ways, ["soak_ended"], ...dip];
   }
+  if (lot.sown) return [[kind === "warm" ? "cold_started" : "cold_ended"]];
   return [[onward ?? { drained: "cold_started", warm: "cold_started", cold: "sown" }[kind]]];
 }

@@ -8,7 +8,8 @@ import { chamberFacts } from "./chambers.js";
 import { DAY_MS, HOUR_MS, later, toMs, toText } from "./instants.js";
 import { limits, windowOf } from "./protocols.js";
 import { runStart } from "./rule_terms.js";
-import { openSpell } from "./spells.js";
+import { dipWith, solutionCode } from "./solutions.js";
+import { lastSpell, openSpell } from "./spells.js";
 
 const SOW_AT_SPROUTED_PERCENT = 10;
 const SEED_UNITS = ["seeds", "g", null];
@@ -20,8 +21,11 @@ export function isLive(lot) {
   return lot.closed_at === null && lot.quantity !== 0;
 }
 
-/** The facts of a lot; `crop` is its protocol's row and may be unknown. */
-export function lotFacts(lot, crop, place = null) {
+/**
+ * The facts of a lot; `crop` is its protocol's row and may be unknown, `solution` that of the bucket
+ * of its last dip.
+ */
+export function lotFacts(lot, crop, place = null, solution = null) {
   const seed = SEED_UNITS.includes(lot.unit);
   /** @type {Record<string, any>} */
   const spells = {};
@@ -44,6 +48,7 @@ export function lotFacts(lot, crop, place = null) {
     phase: phase(lot),
     before_emergence: seed && lot.first_emerged_at === null,
     ...spells,
+    dip: dipWith(lastSpell(lot, "sanitise"), solution),
     seen_at: lot.seen_at,
     look: { at: lot.last_look ? lot.last_look.at : null },
     last: lot.last,
@@ -170,9 +175,6 @@ export function solutionFacts(solution) {
     answers: solution.answers ?? {},
   };
 }
-
-/** The short name on a bucket's tag. @param {string} id */
-export const solutionCode = (id) => id.replaceAll("-", "").slice(-4).toUpperCase();
 
 /** The facts of a paired phone: its last sync, and what of its record is amiss. */
 export function phoneFacts(phone) {

@@ -68,7 +68,7 @@ export function lengthMs(spec, facts) {
   return roundHalfUp(scaled) + (lengthMs(spec.plus ?? {}, facts) ?? 0);
 }
 
-function roundHalfUp(number) {
+export function roundHalfUp(number) {
   return Math.floor(number + 0.5);
 }
 

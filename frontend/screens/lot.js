@@ -40,7 +40,9 @@ export function Lot({ id }) {
 /** An act that asks for something opens its form; one that asks nothing is saved at a touch. */
 function ActButton({ kind, lot, main = false }) {
   const style = main ? "act main-act" : "act";
-  if (FIELDS[kind] || (kind === "sanitise_started" && lot.acid_at && !lot.rinsed_at)) {
+  // A dip names its bucket, and may leave a part undipped.
+  if (kind === "sanitise_started") return html`<a class=${style} href=${`#/start/sanitise/${lot.id}`}>${t(`act.${kind}`)}</a>`;
+  if (FIELDS[kind]) {
     return html`<a class=${style} href=${`#/act/${kind}/${lot.id}`}>${t(`act.${kind}`)}</a>`;
   }
   const save = () => record(kind, lot.id, {}).then((event) => offerUndo([event], lot, [t(`act.${kind}`)]), tellTrouble);

@@ -13,7 +13,7 @@ const KINDS = ["chamber", "bench", "shelf", "outdoors", "house", "bed"];
 const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "temps", "covered", "last_read", "folded_at", "revision", "shipped"];
 
 /** A place's row as an event carries it: what the server derives is left out. */
-const plain = (place) => Object.fromEntries(Object.entries(place).filter(([name]) => !DERIVED.includes(name)));
+export const plain = (place) => Object.fromEntries(Object.entries(place).filter(([name]) => !DERIVED.includes(name)));
 
 export function Places() {
   const [name, setName] = useState("");

@@ -49,7 +49,7 @@ export const CAUTIONS = { sanitise_started: "act.bleach_caution", aerated: "act.
 export function actsFor(lot) {
   const acts = [];
   if (isOpen(lot, "sanitise")) acts.push("sanitise_ended");
-  if (isOpen(lot, "soak")) acts.push("soak_ended", "water_changed", "aerated", "sanitise_started");
+  if (isOpen(lot, "soak")) acts.push("soak_ended", "water_changed", "aerated", "sanitise_started", "tested");
   const seed = ["seeds", "g", null].includes(lot.unit);
   if (seed && !lot.sown && !isOpen(lot, "soak") && !isOpen(lot, "sanitise")) acts.push(...seedActs(lot));
   if (lot.sown && seed) acts.push("counted", ...spellActs(lot), "emergence_closed", "held_over");

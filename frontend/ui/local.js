@@ -1,6 +1,6 @@
 // @ts-check
 /** Moments and temperatures as the nursery reads them: in its own time and units. @module */
-import { localDate, localTime, toMs, DAY_MS, HOUR_MS, MINUTE_MS } from "../core/instants.js";
+import { localDate, localTime, nextDay, toMs, DAY_MS, HOUR_MS, MINUTE_MS } from "../core/instants.js";
 import { now, nursery } from "../store/house.js";
 import { t } from "./html.js";
 
@@ -13,12 +13,13 @@ export const today = () => localDate(toMs(now.value), offsets());
 /** The site's date at an instant. */
 export const dayOf = (instant) => localDate(toMs(instant), offsets());
 
-/** "today 07:52", "yesterday 15:10" or "3 Jun 07:52". @param {string | null} instant */
+/** "today 07:52", "yesterday 15:10", "tomorrow 09:00" or "3 Jun 07:52". @param {string | null} instant */
 export function when(instant) {
   if (!instant) return "?";
   const [day, time] = [dayOf(instant), clock(instant)];
   if (day === today()) return t("time.today", { time });
   if (day === localDate(toMs(now.value) - DAY_MS, offsets())) return t("time.yesterday", { time });
+  if (day === nextDay(today())) return t("time.tomorrow", { time });
   return `${date(day)} ${time}`;
 }
 

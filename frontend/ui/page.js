@@ -29,7 +29,7 @@ function whereItIs() {
 
 /** The four ways from here. @param {{here: string}} props */
 export function Ways({ here }) {
-  const ways = [["round", "#/"], ["lots", "#/lots"], ["alerts", "#/alerts"], ["more", "#/settings"]];
+  const ways = [["round", "#/"], ["bench", "#/bench"], ["lots", "#/lots"], ["alerts", "#/alerts"], ["more", "#/settings"]];
   return html`<nav class="ways">${ways.map(([name, href]) => html`<a href=${href}
     aria-current=${name === here ? "page" : undefined}>${t(`nav.${name}`)}</a>`)}</nav>`;
 }

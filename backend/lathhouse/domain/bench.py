@@ -91,5 +91,7 @@ def _next(kind: str, lot: Lot, crop: dict[str, Any] | None) -> list[list[str]]:
         ways = [["soak_ended", onward]] if onward in ("warm_started", "cold_started") else []
         dip = [["soak_ended", "sanitise_started"]] if may_sanitise(lot) else []
         return [*ways, ["soak_ended"], *dip]
+    if lot["sown"]:
+        return [["cold_started"] if kind == "warm" else ["cold_ended"]]
     usual = {"drained": "cold_started", "warm": "cold_started", "cold": "sown"}[kind]
     return [[onward or usual]]

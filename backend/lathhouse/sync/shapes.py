@@ -129,6 +129,7 @@ KINDS: dict[str, dict[str, Plain]] = {
         "solution": Uuid(**UNSET),
         "percent_by_volume": percent(**UNSET),
         "limit_minutes": Number(0.1, 1440, "minutes", **UNSET),
+        "why": Words(**UNSET),
     },
     "warm_started": SPELL,
     "cold_started": SPELL,
