@@ -1,0 +1,134 @@
+"""Thousands of random mixings and dilutions, in Python and in one page of a browser."""
+
+import json
+import math
+import random
+from collections.abc import Callable
+from typing import Any
+
+from playwright.sync_api import Page
+
+from lathhouse.domain.amounts import CannotCalculate, shown
+from lathhouse.domain.bottle import PRODUCT_UNITS
+from lathhouse.domain.dilution import DILUTION
+from lathhouse.domain.mixing import METHODS, WANTED_UNITS, plan_mix, say_mix
+from lathhouse.domain.volumes import ML_PER
+from tests.parity.twins import first_difference
+
+SEED = 4
+MIXINGS, DILUTIONS, NUMBERS = 4000, 3000, 4000
+# The same sums in the same order give the same double, so nothing here is compared "nearly".
+RUN = """async ({ mixings, dilutions, numbers }) => {
+  const [amounts, dilution, mixing] = await Promise.all(
+    ["amounts", "dilution", "mixing"].map((name) => import(`/core/${name}.js`)));
+  const tried = (work) => {
+    try {
+      return work();
+    } catch (error) {
+      if (!(error instanceof amounts.CannotCalculate)) throw error;
+      return { refused: error.says, field: error.field, readings: error.readings ?? [] };
+    }
+  };
+  return JSON.stringify({
+    mixings: mixings.map((inputs) => tried(() => {
+      const mixed = mixing.planMix(inputs);
+      return { ...mixed, said: mixing.sayMix(mixed) };
+    })),
+    dilutions: dilutions.map(([name, inputs]) => tried(() => dilution.DILUTION[name](inputs))),
+    numbers: numbers.map(([value, digits]) => amounts.shown(value, digits)),
+  });
+}"""
+NO_AMOUNTS = [None, "", "unknown", "5", True, -1, 0, 1e300, [], {}]
+FIELDS = {
+    "product_strength_percent": 100, "wanted_strength_percent": 100, "final_volume_ml": 1e6,
+    "water_volume_ml": 1e6, "product_volume": 1e4, "water_volume": 1e4, "final_volume": 1e4,
+    "strength_percent": 100, "powder_available_chlorine_percent": 100, "wanted_ppm": 1e5,
+    "water_us_gal": 1e4, "sodium_hypochlorite_percent": 100, "available_chlorine_percent": 95,
+    "hours_since_mixed": 48, "life_hours": 48,
+}  # fmt: skip
+
+
+def number(pick: random.Random, high: float) -> float:
+    """Return an amount, often round and often at the end of what may be."""
+    kind = pick.random()
+    if kind < 0.3:
+        return float(pick.randint(1, max(1, int(high))))
+    if kind < 0.4:
+        return pick.choice([high, high * 1.0001, 0.0, 1e-9, 1e-12])
+    if kind < 0.7:
+        return float(math.exp(pick.uniform(math.log(1e-4), math.log(high))))
+    return pick.uniform(0, high)
+
+
+def any_answer(pick: random.Random, right: Any) -> Any:
+    """Return what was right, or now and then what no person should have sent."""
+    return pick.choice(NO_AMOUNTS) if pick.random() < 0.03 else right
+
+
+def random_mixing(pick: random.Random) -> dict[str, Any]:
+    unit = pick.choice(sorted(PRODUCT_UNITS))
+    wanted_unit = pick.choice([*sorted(WANTED_UNITS), "ratio"])
+    tops = {"ppm": 40_000, "percent_available_chlorine": 5, "percent_by_volume": 101}
+    wanted: Any = number(pick, tops.get(wanted_unit, 40))
+    if pick.random() < 0.1:
+        wanted = f"{pick.randint(0, 3)}{pick.choice([':', ' / ', 'in'])}{pick.randint(0, 30)}"
+    volume_unit = pick.choice(sorted(ML_PER))
+    answers = {
+        "product_strength": number(pick, PRODUCT_UNITS[unit][0] * pick.choice([0.05, 0.15, 1])),
+        "product_unit": unit,
+        "bottle_age_days": pick.choice([None, 0, 30, 179.9, 180, 400.5]),
+        "wanted": wanted,
+        "wanted_unit": wanted_unit,
+        "volume": number(pick, pick.choice([2e4, 1e6]) / ML_PER[volume_unit]),
+        "volume_unit": volume_unit,
+        "method": pick.choice(METHODS),
+    }
+    return {name: any_answer(pick, right) for name, right in answers.items()}
+
+
+def random_dilution(pick: random.Random) -> tuple[str, dict[str, Any]]:
+    name = pick.choice(sorted(set(DILUTION) - {"solution_age"}))
+    inputs = {field: any_answer(pick, number(pick, top)) for field, top in FIELDS.items()}
+    return name, inputs
+
+
+def random_number(pick: random.Random) -> tuple[float, int]:
+    kind = pick.random()
+    if kind < 0.4:
+        # Ties: the two cores must round the same way.
+        return pick.randint(-100_000, 100_000) / pick.choice([2, 4, 8, 16, 20]), pick.randint(1, 9)
+    value = pick.choice([-1, 1]) * math.exp(pick.uniform(-16, 36))
+    return value, pick.randint(1, 9)
+
+
+def tried(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    try:
+        return work()
+    except CannotCalculate as error:
+        readings = getattr(error, "readings", [])
+        return {"refused": error.says, "field": error.field, "readings": readings}
+
+
+def mixed(inputs: dict[str, Any]) -> dict[str, Any]:
+    found = plan_mix(inputs)
+    return {**found, "said": say_mix(found)}
+
+
+def test_both_sides_mix_dilute_and_write_numbers_the_same(core_page: Page):
+    pick = random.Random(SEED)
+    mixings = [random_mixing(pick) for _ in range(MIXINGS)]
+    dilutions = [random_dilution(pick) for _ in range(DILUTIONS)]
+    numbers = [random_number(pick) for _ in range(NUMBERS)]
+    cases = {"mixings": mixings, "dilutions": dilutions, "numbers": numbers}
+    theirs = json.loads(core_page.evaluate(RUN, cases))
+    ours: dict[str, list[Any]] = {
+        "mixings": [tried(lambda one=one: mixed(one)) for one in mixings],
+        "dilutions": [tried(lambda one=one: DILUTION[one[0]](one[1])) for one in dilutions],
+        "numbers": [shown(value, digits) for value, digits in numbers],
+    }
+    for kind, answers in ours.items():
+        for case, mine, other in zip(cases[kind], answers, theirs[kind], strict=True):
+            assert first_difference(mine, other) is None, f"seed {SEED}, {kind}: {case}"
+    answered = [one for one in ours["mixings"] if "refused" not in one]
+    assert MIXINGS / 4 < len(answered) < MIXINGS * 3 / 4, "both answers and refusals are tried"
+    assert sum("refused" not in one for one in ours["dilutions"]) > DILUTIONS / 4
