@@ -43,6 +43,8 @@ def create_app(settings: Settings) -> Flask:
         OPENAPI_VERSION="3.1.0",
     )
     app.json.sort_keys = False  # type: ignore[attr-defined]
+    # An address written oddly is not found, rather than led to the right one: no redirects here.
+    app.url_map.merge_slashes = False
     db.init_app(app)
     Migrate(app, db, directory=str(MIGRATIONS))
     with app.app_context():

@@ -95,6 +95,20 @@ def test_every_route_without_credentials_is_401_with_a_problem(sqlite_nursery: N
 
 
 @pytest.mark.parametrize(
+    "path",
+    ["/api//v1/alerts", "//api/v1/alerts", "/api/v1/alerts/", "/api/v1//sync/pull",
+     "/api/v1/../v1/alerts", "/API/v1/alerts", "/api/v1", "/api/"],
+)  # fmt: skip
+def test_an_address_written_oddly_is_no_way_in_and_never_a_redirect(
+    sqlite_nursery: Nursery, path: str
+):
+    for role in (None, "owner"):
+        said = sqlite_nursery.call("GET", f"http://localhost{path}", role=role)
+        assert (said.status_code, said.content_type) == (404, PROBLEM), (role, said.headers)
+        assert "Location" not in said.headers
+
+
+@pytest.mark.parametrize(
     "headers",
     [
         {"Authorization": "Bearer lth_nonsense"},
@@ -183,9 +197,10 @@ def test_a_link_printed_before_the_last_one_is_good_no_more(nursery: Nursery):
     assert redeem(nursery.client, second).status_code == 200
 
 
-def test_no_owner_link_is_made_where_a_token_of_an_owner_was(nursery: Nursery):
+def test_an_owners_script_is_no_owner_and_the_link_is_made_all_the_same(nursery: Nursery):
     nursery.token("owner")
-    assert owner_secret(nursery) is None
+    said = redeem(nursery.client, owner_secret(nursery))
+    assert (said.status_code, said.json["role"]) == (200, "owner")
 
 
 def test_an_owners_link_lasts_ten_minutes(nursery: Nursery):
@@ -334,6 +349,22 @@ def test_a_demo_signs_nobody_in_from_elsewhere(demo: Nursery, host: str, peer: s
     )
     assert said.status_code in (400, 401)
     assert "Set-Cookie" not in said.headers
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"X-Forwarded-For": "127.0.0.1"}, {"X-Real-IP": "127.0.0.1"},
+        {"Forwarded": "for=127.0.0.1;host=localhost"}, {"X-Forwarded-Host": "localhost"},
+        {"X-Forwarded-Proto": "https", "X-Forwarded-For": "::1"},
+    ],
+)  # fmt: skip
+def test_no_header_makes_a_stranger_a_demos_visitor(demo: Nursery, headers: dict[str, str]):
+    there = {"environ_overrides": {"REMOTE_ADDR": "192.168.1.7"}, "headers": headers}
+    said = demo.client.get("/api/v1/session", base_url="http://localhost", **there)
+    assert (said.status_code, said.content_type) == (401, PROBLEM)
+    assert "Set-Cookie" not in said.headers
+    assert demo.client.get("/api/v1/alerts", **there).status_code == 401
 
 
 def test_a_real_nursery_signs_nobody_in(sqlite_nursery: Nursery):

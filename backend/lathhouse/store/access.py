@@ -132,14 +132,15 @@ def make_link(site_id: str, role: str, person: str | None, now: str, minutes: in
 
 
 def owner_link(site_id: str, now: str) -> str | None:
-    """Return the secret of a first owner's link, or None where an owner has been already.
+    """Return the secret of a first owner's link, or None where an owner's phone was paired already.
 
+    An owner's script is no owner, and neither is a demo's visitor, who has no phone of his own.
     Earlier such links, which nobody opened, are good no more.
     """
 
     def has_owner(work: Work) -> bool:
-        owners = work.rows(Session, Session.role == "owner")
-        return bool(owners or work.rows(Token, Token.role == "owner"))
+        paired = Session.device_id.is_not(None)
+        return bool(work.rows(Session, Session.role == "owner", paired))
 
     if looking(site_id, now, has_owner):
         return None

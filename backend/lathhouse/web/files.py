@@ -5,6 +5,7 @@ import hashlib
 import json
 import mimetypes
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from flask import Blueprint, Response, abort, request
@@ -30,9 +31,13 @@ class Served:
     """One file, as it is sent."""
 
     body: bytes
-    packed: bytes
     tag: str
     content_type: str
+
+    @cached_property
+    def packed(self) -> bytes:
+        """The body gzipped, once somebody asks for it, so that a start waits for none."""
+        return gzip.compress(self.body, 9, mtime=0)
 
 
 def read_files(folder: Path) -> dict[str, Served]:
@@ -52,7 +57,7 @@ def served(body: bytes, name: str) -> Served:
     text = kind is not None and (kind.startswith("text/") or "json" in kind or "svg" in kind)
     content_type = f"{kind}; charset=utf-8" if text else kind or "application/octet-stream"
     tag = hashlib.sha256(body).hexdigest()[:20]
-    return Served(body, gzip.compress(body, 9, mtime=0), tag, content_type)
+    return Served(body, tag, content_type)
 
 
 def shell(files: dict[str, Served]) -> bytes:
