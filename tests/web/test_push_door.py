@@ -159,9 +159,18 @@ def test_a_gzipped_push_is_taken(nursery: Nursery):
     assert said.json["stored"] == [one["id"]]
 
 
-@pytest.mark.parametrize("spaces", [BODY_MAX_BYTES + 1, 40 * BODY_MAX_BYTES])
+def test_a_thousand_events_fit_one_gzipped_push_and_come_back_as_they_were(nursery: Nursery):
+    looks = [event("looked", {"moisture": 1 + n % 5}, seq=n) for n in range(1, 1001)]
+    packed = gzip.compress(batch(*looks).encode())
+    said = send(nursery, packed, Content_Encoding="gzip")
+    assert (said.status_code, said.json["stored"]) == (200, [look["id"] for look in looks])
+    kept = nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+    assert [one["data"] for one in kept] == [look["data"] for look in looks]
+
+
+@pytest.mark.parametrize("spaces", [BODY_MAX_BYTES + 1, 8 * BODY_MAX_BYTES])
 def test_a_small_body_that_unpacks_to_a_huge_one_is_413(sqlite_nursery: Nursery, spaces: int):
-    packed = gzip.compress(b" " * spaces, 9)
+    packed = gzip.compress(b" " * spaces, 1)
     assert len(packed) < 1_000_000
     assert is_problem(send(sqlite_nursery, packed, Content_Encoding="gzip"), 413)
 
@@ -212,12 +221,6 @@ def test_an_offer_has_bounds_and_takes_odd_ids_for_missing(nursery: Nursery):
     for ids in (["x"] * 10_001, [5], "all", None):
         wrong = nursery.call("POST", "/api/v1/sync/offer", {"device": LOT, "ids": ids})
         assert is_problem(wrong, 422)
-
-
-@pytest.mark.parametrize("limit", ["-5", "0", "1000000", "9" * 30])
-@pytest.mark.parametrize("path", ["sync/pull?after=0", "events?", "alerts?"])
-def test_limits_are_cut_to_what_is_given(sqlite_nursery: Nursery, path: str, limit: str):
-    assert sqlite_nursery.call("GET", f"/api/v1/{path}&limit={limit}").status_code == 200
 
 
 @pytest.mark.parametrize("path", ["sync/pull", "events", "alerts"])
