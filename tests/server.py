@@ -1,6 +1,7 @@
 """A server for tests: the real application on a real SQLite file or a real PostgreSQL."""
 
 import subprocess
+import tempfile
 import time
 import uuid
 from collections.abc import Iterator
@@ -151,11 +152,16 @@ def start_postgresql(folder: Path) -> Any:
 
 
 @pytest.fixture(scope="session")
-def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a real PostgreSQL, made for this run."""
-    server = start_postgresql(tmp_path_factory.mktemp("pg"))
-    yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
-    server.cleanup()
+def postgresql() -> Iterator[str]:
+    """The address of a real PostgreSQL, made for this run.
+
+    Its folder is none of pytest's: where root runs the tests, PostgreSQL runs as somebody else, and
+    a second run of pytest would close the way to that folder while the first still needs it.
+    """
+    with tempfile.TemporaryDirectory(prefix="lathhouse-pg-", ignore_cleanup_errors=True) as folder:
+        server = start_postgresql(Path(folder) / "data")
+        yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+        server.cleanup()
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
