@@ -4,26 +4,21 @@
  * a sentence that says what would be possible, and written for people alike on both sides.
  * @module
  */
+import { sentence } from "./mixing_words.js";
+
+/** @typedef {import("./mixing_words.js").Sentence} Sentence */
 
 const SHOWN_MIN = 1e-6;
 const SHOWN_MAX = 1e15;
 const AMOUNT_MIN = 1e-9;
 
-/** The inputs cannot give a result; `says` tells why and what would be right. */
-export class CannotCalculate extends Error {
-  /** @param {string} says @param {string | null} [field] */
-  constructor(says, field = null) {
-    super(says);
-    this.says = says;
-    this.field = field;
-  }
-}
-
 /** A mixing that is impossible, or not to be guessed at; `readings` are answers to choose between. */
-export class CannotMix extends CannotCalculate {
-  /** @param {string} field @param {string} says @param {Record<string, any>[]} [readings] */
-  constructor(field, says, readings = []) {
-    super(says, field);
+export class CannotMix extends Error {
+  /** @param {string} field @param {Sentence} said @param {Record<string, any>[]} [readings] */
+  constructor(field, said, readings = []) {
+    super(said.key);
+    this.field = field;
+    this.said = said;
     this.readings = readings;
   }
 }
@@ -37,24 +32,27 @@ export function number(value) {
  * An amount above nought (or from it, where `nought` may be) and at most `high`.
  * @param {Record<string, any>} inputs
  * @param {string} field
- * @param {string} words  name it in the sentence
+ * @param {string} what  names it in a refusal, as `what_…` of the words
  * @param {number} high
- * @param {string} [unit]
+ * @param {string} [unit]  `unit_…` of the words
  * @param {{nought?: boolean}} [may]
  * @returns {number}
  * @throws {CannotMix}
  */
-export function amount(inputs, field, words, high, unit = "", { nought = false } = {}) {
+export function amount(inputs, field, what, high, unit = "none", { nought = false } = {}) {
   const given = inputs[field] ?? null;
   const value = number(given);
-  const lowest = nought ? "from 0 to" : "more than 0 and at most";
-  const wanted = `${words} must be a number ${lowest} ${shown(high, 9)}${unit}`;
-  if (given === null) throw new CannotMix(field, `${wanted}; it is missing.`);
-  if (value === null) throw new CannotMix(field, `${wanted}; what was given is no number.`);
-  if (value > high || (value < AMOUNT_MIN && !(nought && value === 0))) {
-    throw new CannotMix(field, `${wanted}; ${shown(value)}${unit} is not.`);
-  }
-  return value;
+  if (value !== null && ((value >= AMOUNT_MIN && value <= high) || (nought && value === 0))) return value;
+  const inUnit = sentence(`unit_${unit}`);
+  const said = { what: sentence(`what_${what}`), high: shown(high, 9), unit: inUnit };
+  let why = sentence(given === null ? "missing" : "no_number");
+  if (value !== null) why = sentence("outside", { value: shown(value), unit: inUnit });
+  throw new CannotMix(field, sentence(nought ? "amount_from" : "amount_above", { ...said, why }));
+}
+
+/** A number with its unit, to be said. @param {number} value @param {string} unit @param {number} [digits] */
+export function quantity(value, unit, digits = 4) {
+  return sentence("quantity", { n: shown(value, digits), unit: sentence(`unit_${unit}`) });
 }
 
 /** A number for people: so many significant digits, no exponent, thousands apart. */

@@ -163,6 +163,8 @@ function started(lot, event) {
 }
 
 function spellStarted(lot, event) {
+  const refusal = event.kind === "sanitise_started" ? spells.dipRefusal(lot) : null;
+  if (refusal) stock.disagree(lot, refusal, event, lot.acid_at);
   if (!spells.start(lot, event)) stock.disagree(lot, "already_running", event);
 }
 

@@ -4,26 +4,27 @@
  * bottle's label to millilitres, steps and warnings; an unknown strength and a bare "1:N" are refused.
  * @module
  */
-import { CannotMix, amount, shown } from "./amounts.js";
+import { CannotMix, amount, quantity, shown } from "./amounts.js";
 import { bottleAgeDays, productOf } from "./bottle.js";
 import { PPM_PER_PERCENT, addTo, makeUpTo, neverReached, tooMuchProduct, tooStrong } from "./dilution.js";
 import { ASKS_WHY_PPM, warningsFor } from "./mixing_warnings.js";
+import { sentence } from "./mixing_words.js";
 import { VOLUME_ML_MAX, inAllUnits, volumeOf } from "./volumes.js";
 
 /** @typedef {Record<string, any>} Data */
-/** @typedef {{parts: number, of: number, ppm: number, most: string}} Share */
+/** @typedef {{parts: number, of: number, ppm: number, most: import("./mixing_words.js").Sentence}} Share */
 
 export const USABLE_HOURS = 24;
 export const METHODS = ["make_up_to", "add_to"];
 const PARTS_MAX = 1_000_000;
 const RATIO = /^ *(\d{1,7}(?:\.\d{1,3})?) *[:/] *(\d{1,7}(?:\.\d{1,3})?) *$/;
-/** @type {Record<string, [number, string]>} */
+/** What may be wanted, and the most of each. @type {Record<string, number>} */
 export const WANTED_UNITS = {
-  percent_by_volume: [100, " % by volume"],
-  ppm: [1_000_000, " ppm"],
-  percent_available_chlorine: [100, " % available chlorine"],
-  part_in_n: [PARTS_MAX, " parts in all"],
-  part_to_n: [PARTS_MAX, " parts of water"],
+  percent_by_volume: 100,
+  ppm: 1_000_000,
+  percent_available_chlorine: 100,
+  part_in_n: PARTS_MAX,
+  part_to_n: PARTS_MAX,
 };
 
 /**
@@ -36,13 +37,9 @@ export const WANTED_UNITS = {
 export function planMix(inputs) {
   const product = productOf(inputs);
   const ageDays = bottleAgeDays(inputs);
-  if (!METHODS.includes(inputs.method)) {
-    const says = "Say whether the volume is the finished one (make_up_to) or water drawn (add_to).";
-    throw new CannotMix("method", says);
-  }
-  const words = inputs.method === "make_up_to" ? "The finished volume" : "The water";
-  const volumeMl = volumeOf(inputs, words);
-  refuseBareRatio(inputs, product);
+  if (!METHODS.includes(inputs.method)) throw new CannotMix("method", sentence("method"));
+  const volumeMl = volumeOf(inputs, inputs.method === "make_up_to" ? "finished_volume" : "water");
+  refuseBareRatio(inputs, product, volumeMl);
   return mix(inputs, product, ageDays, volumeMl);
 }
 
@@ -86,35 +83,31 @@ function shareOf(inputs, product) {
   const unit = inputs.wanted_unit;
   if (typeof unit !== "string" || !Object.hasOwn(WANTED_UNITS, unit)) {
     const known = Object.keys(WANTED_UNITS).join(", ");
-    throw new CannotMix("wanted_unit", `What is wanted must be one of ${known}.`);
+    throw new CannotMix("wanted_unit", sentence("wanted_unit", { known }));
   }
-  const [high, written] = WANTED_UNITS[unit];
-  const wanted = amount(inputs, "wanted", "What is wanted", high, written);
+  const wanted = amount(inputs, "wanted", "wanted", WANTED_UNITS[unit], unit);
   const { percent, ppm } = product;
-  if (unit === "ppm") return { parts: wanted, of: ppm, ppm: wanted, most: `${shown(ppm, 5)} ppm` };
+  if (unit === "ppm") return { parts: wanted, of: ppm, ppm: wanted, most: quantity(ppm, unit, 5) };
   if (unit === "percent_available_chlorine") {
-    const most = `${shown(percent)} % available chlorine`;
+    const most = quantity(percent, unit);
     return { parts: wanted, of: percent, ppm: wanted * PPM_PER_PERCENT, most };
   }
   if (unit === "percent_by_volume") {
-    return { parts: wanted, of: 100, ppm: (ppm * wanted) / 100, most: "100 % by volume" };
+    return { parts: wanted, of: 100, ppm: (ppm * wanted) / 100, most: quantity(100, unit) };
   }
   const parts = unit === "part_in_n" ? wanted : wanted + 1;
-  if (parts < 1) {
-    const says = "1 part in fewer than 1 cannot be: count the product among the parts, 2 or more.";
-    throw new CannotMix("wanted", says);
-  }
-  return { parts: 1, of: parts, ppm: ppm / parts, most: "1 part in 1" };
+  if (parts < 1) throw new CannotMix("wanted", sentence("below_one_part"));
+  return { parts: 1, of: parts, ppm: ppm / parts, most: sentence("one_in_one") };
 }
 
 /** Refuse "1:10", which is read in two ways, with both answers. */
-function refuseBareRatio(inputs, product) {
+function refuseBareRatio(inputs, product, volumeMl) {
   const parts = ratioOf(inputs);
   if (parts === null) return;
-  const readings = ["part_in_n", "part_to_n"].map((unit) => reading(inputs, product, unit, parts));
-  const [first, second] = readings.map(sayReading);
-  const says = `1:${shown(parts)} is read in two ways. ${first} ${second} Say which is meant.`;
-  throw new CannotMix("wanted", says, readings);
+  const readings = ["part_in_n", "part_to_n"].map((unit) =>
+    reading({ ...inputs, wanted: parts, wanted_unit: unit }, product, volumeMl));
+  const [one, other] = readings.map(sayReading);
+  throw new CannotMix("wanted", sentence("two_ways", { n: shown(parts), one, other }), readings);
 }
 
 /** N of a bare 1:N, however it was written, or null where none was given. */
@@ -123,45 +116,28 @@ function ratioOf(inputs) {
   if (typeof wanted === "string") {
     const match = RATIO.exec(wanted);
     const [one, many] = match ? match.slice(1).map(Number) : [0, 0];
-    if (one === 0 || many === 0) {
-      throw new CannotMix("wanted", "What is wanted must be a number with its unit.");
-    }
+    if (one === 0 || many === 0) throw new CannotMix("wanted", sentence("not_a_strength"));
     return many / one;
   }
   if (inputs.wanted_unit !== "ratio") return null;
-  return amount(inputs, "wanted", "What is wanted", PARTS_MAX, " parts");
+  return amount(inputs, "wanted", "wanted", PARTS_MAX, "parts");
 }
 
-function reading(inputs, product, unit, parts) {
-  const meant = { wanted: parts, wanted_unit: unit };
+function reading(inputs, product, volumeMl) {
+  const meant = { wanted: inputs.wanted, wanted_unit: inputs.wanted_unit };
   try {
-    const mixed = mix({ ...inputs, ...meant }, product, null, volumeOf(inputs, "The volume"));
+    const mixed = mix(inputs, product, null, volumeMl);
     const kept = ["product_ml", "water_ml", "total_ml", "ppm", "percent_by_volume"];
     return { ...meant, ...Object.fromEntries(kept.map((name) => [name, mixed[name]])) };
   } catch (refused) {
     if (!(refused instanceof CannotMix)) throw refused;
-    return { ...meant, refused: refused.says };
+    return { ...meant, refused: refused.said };
   }
 }
 
 function sayReading(read) {
-  const parts = shown(read.wanted);
-  const words = read.wanted_unit === "part_to_n"
-    ? `1 part to ${parts} parts of water`
-    : `1 part in ${parts} parts in all`;
-  if ("refused" in read) return `${words}: not possible.`;
-  return `${words}: ${sayPour(read)}, ${shown(read.ppm, 5)} ppm.`;
-}
-
-/** Product and water in words, for people who pour. @param {Data} mixed */
-export function sayPour(mixed) {
-  return `${shown(mixed.product_ml)} mL of product with ${shown(mixed.water_ml)} mL of water`;
-}
-
-/** The whole answer of `planMix` in one or two sentences. @param {Data} mixed */
-export function sayMix(mixed) {
-  const ppm = shown(mixed.ppm, 5);
-  const share = shown(mixed.percent_by_volume);
-  return `${sayPour(mixed)}, bleach into water: ${shown(mixed.total_ml)} mL of ${ppm} ppm available chlorine by`
-    + ` the label (${share} % by volume). Old after ${mixed.usable_hours} hours.`;
+  const parts = sentence(read.wanted_unit, { n: shown(read.wanted) });
+  if ("refused" in read) return sentence("reading_not_possible", { parts });
+  const [product, water, ppm] = [shown(read.product_ml), shown(read.water_ml), shown(read.ppm, 5)];
+  return sentence("reading", { parts, product, water, ppm });
 }

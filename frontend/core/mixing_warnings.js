@@ -1,6 +1,7 @@
 // @ts-check
 /** What a mixing is warned of: twin of `domain/mixing_warnings.py`, where the sources stand. @module */
 import { shown } from "./amounts.js";
+import { sentence } from "./mixing_words.js";
 
 export const ASKS_WHY_PPM = 10_000;
 const USUAL_PPM_MIN = 4_000;
@@ -19,7 +20,7 @@ const SEED_DIPS = [
 ];
 
 /**
- * The warnings, the gravest first: `key`, `level` (warn or note), `says`, `source`, `grade`.
+ * The warnings, the gravest first: `key`, `values` (of a sentence), `level` (warn, note), `source`, `grade`.
  * @param {number} percent  the label's available chlorine
  * @param {string} unit  what the label said
  * @param {number | null} ageDays
@@ -37,69 +38,39 @@ export function warningsFor(percent, unit, ageDays, ppm, poured) {
   return [...found.filter(grave), ...found.filter((warning) => !grave(warning))];
 }
 
-function warning(key, level, says, [source, grade]) {
-  return { key, level, says, source, grade };
+function warning(key, level, [source, grade], values = {}) {
+  return { ...sentence(key, values), level, source, grade };
 }
 
 function ofStrength(ppm, waterMl) {
   const found = [];
-  const usual = `usual strengths for seed (${shown(USUAL_PPM_MIN)} to ${shown(ASKS_WHY_PPM)} ppm)`;
-  if (waterMl <= 0) {
-    const says = "This is the product itself, with no water in it.";
-    found.push(warning("undiluted", "warn", says, PRACTICE));
-  }
-  if (ppm > ASKS_WHY_PPM) {
-    const says = `${shown(ppm, 5)} ppm is above the ${usual}. Say why, and leave a part of the lot undipped.`;
-    found.push(warning("above_usual", "warn", says, OURS));
-  }
-  if (ppm < USUAL_PPM_MIN) {
-    const says = `${shown(ppm, 5)} ppm is below the ${usual} and may not do its work.`;
-    found.push(warning("below_usual", "warn", says, SEED_DIPS));
-  }
+  const told = { ppm: shown(ppm, 5), low: shown(USUAL_PPM_MIN), high: shown(ASKS_WHY_PPM) };
+  if (waterMl <= 0) found.push(warning("undiluted", "warn", PRACTICE));
+  if (ppm > ASKS_WHY_PPM) found.push(warning("above_usual", "warn", OURS, told));
+  if (ppm < USUAL_PPM_MIN) found.push(warning("below_usual", "warn", SEED_DIPS, told));
   return found;
 }
 
 function ofLabel(percent, unit) {
   const found = [];
-  if (percent >= INDUSTRIAL_PERCENT) {
-    const says = "This is trade strength, 10 % and more: it burns worse than household bleach. Check"
-      + " that the label does not say g/L.";
-    found.push(warning("label_industrial", "warn", says, PRACTICE));
-  }
-  if (percent < WEAK_LABEL_PERCENT) {
-    const says = "Few bottles are this weak: check whether the label says %, g/L or ppm.";
-    found.push(warning("label_weak", "warn", says, OURS));
-  }
-  if (unit === "percent_sodium_hypochlorite_w_w") {
-    const says = "Percent by weight is reckoned as if it were by volume; how heavy strong bleach is, is"
-      + " left out of account.";
-    found.push(warning("weight_percent", "note", says, OURS));
-  }
+  if (percent >= INDUSTRIAL_PERCENT) found.push(warning("label_industrial", "warn", PRACTICE));
+  if (percent < WEAK_LABEL_PERCENT) found.push(warning("label_weak", "warn", OURS));
+  if (unit === "percent_sodium_hypochlorite_w_w") found.push(warning("weight_percent", "note", OURS));
   return found;
 }
 
 function ofAge(ageDays) {
-  const ceiling = "bleach weakens with heat, light and age, so take the result as a ceiling";
-  if (ageDays === null) {
-    const says = `How old the bottle is, was not said: ${ceiling}.`;
-    return [warning("bottle_age_unknown", "note", says, PRACTICE)];
-  }
-  if (ageDays < BOTTLE_OLD_DAYS) return [];
-  const says = `The bottle is ${shown(ageDays)} days old: ${ceiling}. Measure it with a test strip, or take`
-    + " a fresh bottle.";
-  return [warning("bottle_old", "warn", says, OURS)];
+  if (ageDays === null) return [warning("bottle_age_unknown", "note", PRACTICE)];
+  return ageDays < BOTTLE_OLD_DAYS ? [] : [warning("bottle_old", "warn", OURS, { days: shown(ageDays) })];
 }
 
 function ofVolume(poured) {
   const found = [];
   if (poured.product_ml < SMALL_ML) {
-    const says = `${shown(poured.product_ml)} mL of product is hard to measure: mix a larger volume,`
-      + " or use a syringe kept for this alone.";
-    found.push(warning("small_measure", "warn", says, OURS));
+    found.push(warning("small_measure", "warn", OURS, { product: shown(poured.product_ml) }));
   }
   if (poured.total_ml > LARGE_ML) {
-    const says = `${shown(poured.total_ml / 1000)} L is much for seed: check the unit.`;
-    found.push(warning("large_volume", "warn", says, OURS));
+    found.push(warning("large_volume", "warn", OURS, { litres: shown(poured.total_ml / 1000) }));
   }
   return found;
 }

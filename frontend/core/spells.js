@@ -22,6 +22,20 @@ export function openSpell(lot, kind) {
   return lot.spells.findLast((spell) => spell.kind === kind && spell.ended_at === null) ?? null;
 }
 
+/** The lot's latest spell of a kind, open or over, or null. */
+export function lastSpell(lot, kind) {
+  return lot.spells.findLast((spell) => spell.kind === kind) ?? null;
+}
+
+/**
+ * Why bleach may not come near a lot, or null: acid that was not rinsed and bleach make chlorine gas.
+ * @returns {"acid_not_rinsed" | null}
+ */
+export function dipRefusal(lot) {
+  const { acid_at: acid, rinsed_at: rinsed } = lot;
+  return acid === null || (rinsed !== null && rinsed >= acid) ? null : "acid_not_rinsed";
+}
+
 /** Close the open spells of these kinds at the event's time; say whether there were any. */
 export function close(lot, kinds, event, indoorsOnly = false) {
   let found = false;

@@ -1,6 +1,7 @@
 // @ts-check
 /** Volumes in the units of buckets and jugs: twin of `domain/volumes.py`. @module */
-import { CannotMix, amount, shown } from "./amounts.js";
+import { CannotMix, amount, quantity } from "./amounts.js";
+import { sentence } from "./mixing_words.js";
 
 const ML_PER_US_GAL = 3785.411784;
 /** Millilitres in one of each; the sources stand in the twin. @type {Record<string, number>} */
@@ -12,16 +13,6 @@ export const ML_PER = {
   us_gal: ML_PER_US_GAL,
   metric_cup: 250,
   imp_gal: 4546.09,
-};
-/** @type {Record<string, string>} */
-export const WORDS = {
-  ml: "mL",
-  l: "L",
-  us_fl_oz: "US fl oz",
-  us_cup: "US cups",
-  us_gal: "US gallons",
-  metric_cup: "metric cups",
-  imp_gal: "imperial gallons",
 };
 export const VOLUME_ML_MAX = 1_000_000;
 export const VOLUME_ML_MIN = 1;
@@ -39,18 +30,16 @@ export function fromMl(volumeMl, unit) {
 /**
  * The millilitres of the inputs' `volume` in its `volume_unit`.
  * @param {Record<string, any>} inputs
- * @param {string} words
+ * @param {string} what  names it in a refusal
  * @throws {CannotMix} no number, no such unit, less than a millilitre or more than a cubic metre
  */
-export function volumeOf(inputs, words) {
+export function volumeOf(inputs, what) {
   const unit = inputs.volume_unit;
   const factor = factorOf(unit);
-  const high = VOLUME_ML_MAX / factor;
-  const value = amount({ volume: inputs.volume }, "volume", words, high, ` ${WORDS[unit]}`);
-  const volumeMl = value * factor;
+  const volumeMl = amount(inputs, "volume", what, VOLUME_ML_MAX / factor, unit) * factor;
   if (volumeMl < VOLUME_ML_MIN) {
-    const least = `${shown(VOLUME_ML_MIN / factor)} ${WORDS[unit]}`;
-    throw new CannotMix("volume", `${words} is too little to measure; from ${least} on it would do.`);
+    const least = quantity(VOLUME_ML_MIN / factor, unit);
+    throw new CannotMix("volume", sentence("too_little", { what: sentence(`what_${what}`), least }));
   }
   return volumeMl;
 }
@@ -65,7 +54,7 @@ export function inAllUnits(amountsMl) {
 function factorOf(unit) {
   if (typeof unit !== "string" || !Object.hasOwn(ML_PER, unit)) {
     const known = Object.keys(ML_PER).join(", ");
-    throw new CannotMix("volume_unit", `The volume's unit must be one of ${known}.`);
+    throw new CannotMix("volume_unit", sentence("volume_unit", { known }));
   }
   return ML_PER[unit];
 }

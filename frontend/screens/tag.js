@@ -2,7 +2,7 @@
 /** A bucket's tag, to print, to copy, or to write off the screen; and the end of the bucket. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { shown } from "../core/amounts.js";
-import { solutionCode } from "../core/facts.js";
+import { solutionCode } from "../core/solutions.js";
 import { toMs, toText, HOUR_MS } from "../core/instants.js";
 import { USABLE_HOURS } from "../core/mixing.js";
 import { lots, now, one, person } from "../store/house.js";

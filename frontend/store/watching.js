@@ -5,6 +5,7 @@
  * @module
  */
 import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
+import { lastSpell } from "../core/spells.js";
 import { evaluate } from "../core/watches.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind */
@@ -38,7 +39,9 @@ export function watchAll(rows, lots, now) {
 function watchLot(house, lot, rows) {
   const crop = rows.get("protocol")?.get(lot.crop) ?? null;
   const place = rows.get("place")?.get(lot.place) ?? null;
-  look(house, `lot:${lot.id}`, [lot, crop, place], () => lotFacts(lot, crop, place));
+  const dip = lastSpell(lot, "sanitise");
+  const bucket = rows.get("solution")?.get(dip?.solution) ?? null;
+  look(house, `lot:${lot.id}`, [lot, crop, place, bucket], () => lotFacts(lot, crop, place, bucket));
 }
 
 function watchPlaces(house, rows, lots, home) {

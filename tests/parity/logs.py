@@ -17,6 +17,7 @@ START = parse_instant("2026-01-05T08:00:00+11:00")
 LOT = "00000000-0000-7000-8000-00000000000a"
 CHILD = "00000000-0000-7000-8000-00000000000c"
 PARENTS = ("00000000-0000-7000-8000-0000000000f1", "00000000-0000-7000-8000-0000000000f2")
+BUCKET = "00000000-0000-7000-8000-0000000000b0"
 # Of each shape of protocol some: one cold, warm and cold, a target only, recalcitrant, none at all.
 CROPS = tuple(
     "acer-palmatum cornus-kousa viburnum-opulus magnolia-virginiana syringa-vulgaris taxus-baccata"

@@ -1,8 +1,9 @@
 // Runs a batch of cases through the phone's core; `twins.py` does the same in Python.
 async (text) => {
-  const names = ["alert_ids", "bench", "chambers", "corrections", "facts", "ids", "instants", "labels", "lot", "overlay", "protocols", "watches"];
+  const names = ["alert_ids", "bench", "chambers", "corrections", "facts", "ids", "instants", "labels", "lot", "overlay", "protocols", "rows", "solutions", "watches"];
   const loaded = await Promise.all(names.map((name) => import(`/core/${name}.js`)));
   const core = Object.fromEntries(names.map((name, index) => [name, loaded[index]]));
+  const BUCKET = "00000000-0000-7000-8000-0000000000b0";
   const { cases, rules, crops, sites } = JSON.parse(text);
 
   const about = (lot, events) => events.filter((event) => event.lot === lot
@@ -21,6 +22,13 @@ async (text) => {
     const next = around ? here.next_deadline : null;
     const near = next ? [-1, 0, 1].map((by) => core.instants.toText(core.instants.toMs(next) + by)) : [];
     return [here, ...near.map((at) => look(one, facts, at))];
+  };
+
+  const bucketOf = (events) => {
+    const tells = (event) => core.solutions.SOLUTION_KINDS.includes(event.kind);
+    const named = (event) => tells(event) && event.data?.solution === BUCKET;
+    const found = core.corrections.effective(events.filter((event) => named(event) || ["amended", "voided"].includes(event.kind)));
+    return core.rows.goOn(core.solutions.newSolution(BUCKET), found.filter(tells));
   };
 
   const life = (one) => {
@@ -43,13 +51,16 @@ async (text) => {
       const then = core.lot.fold(one.lot, mine(ordered.slice(0, count)), inherited);
       if (!then) continue;
       const crop = (one.crops ?? crops)[then.crop] ?? null;
-      const facts = core.facts.lotFacts(then, crop, { name: "Bench" });
+      const bucket = bucketOf(ordered.slice(0, count));
+      const facts = core.facts.lotFacts(then, crop, { name: "Bench" }, bucket);
       result.stops.push({
         facts,
         step: core.protocols.stepOf(then, crop),
         next: core.protocols.nextStep(then, crop),
         progress: core.protocols.progress(then, crop, now),
         bench: core.bench.benchRow(then, crop),
+        bucket,
+        state: core.solutions.solutionState(bucket, now),
         looks: looks(one, facts, now, around),
       });
     }

@@ -3,9 +3,9 @@
 from collections.abc import Callable
 
 from lathhouse.domain import protocols
-from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.domain.lot import fold
-from tests.parity.logs import CHILD, CROPS, LOT, Event, LogMaker
+from tests.parity.logs import BUCKET, CHILD, CROPS, LOT, Event, LogMaker
 
 Story = Callable[[LogMaker], None]
 FRIDGE_OR_OUT = ("fridge", "fridge", "indoors", "outdoors", None)
@@ -121,10 +121,26 @@ def outdoors(log: LogMaker) -> None:
         log.look(moisture=log.random.choice([None, 2, 3, 4]))
 
 
+def bucket(log: LogMaker) -> None:
+    """A bucket is mixed, today or days ago; another batch may have been through it."""
+    mixed = log.at - log.random.choice([0, 1, 23, 24, 25, 60]) * HOUR_MS
+    if log.chance(0.9):
+        log.add("solution_mixed", {"solution": BUCKET, "ppm": 6000}, lot=None, at=to_text(mixed))
+    if log.chance(0.3):
+        before = to_text(log.at - log.random.choice([5, 9, 10, 11, 90]) * MINUTE_MS)
+        log.add("sanitise_started", {"solution": BUCKET}, lot=CHILD, at=before)
+    if log.chance(0.1):
+        log.add("solution_discarded", {"solution": BUCKET}, lot=None)
+
+
 def dip(log: LogMaker) -> None:
     """Seed lies in the bleach to its limit or past it, is rinsed, and waits for its next step."""
     limit = log.random.choice([8, 10, None])
-    log.add("sanitise_started", {"limit_minutes": limit, "percent_by_volume": 15})
+    said = {"limit_minutes": limit, "percent_by_volume": 15}
+    if log.chance(0.5):
+        bucket(log)
+        said |= {"solution": BUCKET}
+    log.add("sanitise_started", said)
     log.at += log.random.choice([7, 8, 10, 11, 12, 13, 14, 16, 40]) * MINUTE_MS
     log.add("sanitise_ended")
 

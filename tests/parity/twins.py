@@ -9,15 +9,16 @@ from typing import Any
 
 from playwright.sync_api import Page
 
-from lathhouse.domain import bench, chambers, facts, protocols
-from lathhouse.domain.corrections import fold_order
+from lathhouse.domain import bench, chambers, facts, protocols, rows
+from lathhouse.domain.corrections import effective, fold_order
 from lathhouse.domain.ids import alert_id
 from lathhouse.domain.instants import offsets_of, parse_instant, to_ms, to_text
 from lathhouse.domain.lot import fold, start_from
 from lathhouse.domain.overlay import grow, overlay, snapshot
 from lathhouse.domain.protocols import load_crops
+from lathhouse.domain.solutions import SOLUTION_KINDS, new_solution, solution_state
 from lathhouse.domain.watches import evaluate, load_rules
-from tests.parity.logs import CROPS
+from tests.parity.logs import BUCKET, CROPS
 
 Case = dict[str, Any]
 Event = dict[str, Any]
@@ -89,7 +90,8 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
         if then is None:
             continue
         crop = case.get("crops", load_crops()).get(then["crop"])
-        known = facts.lot_facts(then, crop, {"name": "Bench"})
+        bucket = _bucket(ordered[:count])
+        known = facts.lot_facts(then, crop, {"name": "Bench"}, bucket)
         found.append(
             {
                 "facts": known,
@@ -97,10 +99,21 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
                 "next": protocols.next_step(then, crop),
                 "progress": protocols.progress(then, crop, now),
                 "bench": bench.bench_row(then, crop),
+                "bucket": bucket,
+                "state": solution_state(bucket, now),
                 "looks": _looks(case, known, now, around, rules),
             }
         )
     return found
+
+
+def _bucket(events: Sequence[Event]) -> Any:
+    """Return the row of the bucket that lots of these logs are dipped in."""
+    named = [e for e in events if (e.get("data") or {}).get("solution") == BUCKET]
+    told = [e for e in named if e["kind"] in SOLUTION_KINDS]
+    fixed = [e for e in events if e["kind"] in ("amended", "voided")]
+    found = [e for e in effective([*told, *fixed]) if e["kind"] in SOLUTION_KINDS]
+    return rows.go_on(new_solution(BUCKET), found)
 
 
 def _history(case: Case, rules: Rules) -> Any:

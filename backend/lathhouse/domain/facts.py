@@ -9,7 +9,8 @@ from typing import Any
 from lathhouse.domain import chambers, protocols
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import run_start
-from lathhouse.domain.spells import open_spell
+from lathhouse.domain.solutions import dip_with, solution_code
+from lathhouse.domain.spells import last_spell, open_spell
 
 Facts = dict[str, Any]
 
@@ -28,9 +29,17 @@ def is_live(lot: dict[str, Any]) -> bool:
 
 
 def lot_facts(
-    lot: dict[str, Any], crop: dict[str, Any] | None, place: dict[str, Any] | None = None
+    lot: dict[str, Any],
+    crop: dict[str, Any] | None,
+    place: dict[str, Any] | None = None,
+    solution: dict[str, Any] | None = None,
 ) -> Facts:
-    """Return the facts of a lot; `crop` is its protocol's row and may be unknown."""
+    """Return the facts of a lot.
+
+    Args:
+        crop: its protocol's row, which may be unknown.
+        solution: the row of the bucket of its last dip, where that is known.
+    """
     seed = lot["unit"] in SEED_UNITS
     look = lot["last_look"]
     held = lot["held_over"]
@@ -53,6 +62,7 @@ def lot_facts(
         "before_emergence": seed and lot["first_emerged_at"] is None,
         **{kind: spell_facts(lot, kind, crop) for kind in ("soak", "sanitise", "drained")},
         **{kind: spell_facts(lot, kind, crop) for kind in ("warm", "cold")},
+        "dip": dip_with(last_spell(lot, "sanitise"), solution),
         "seen_at": lot["seen_at"],
         "look": {"at": look["at"] if look else None},
         "last": lot["last"],
@@ -205,11 +215,6 @@ def solution_facts(solution: dict[str, Any]) -> Facts:
         "offered_until": ends,
         "answers": solution.get("answers") or {},
     }
-
-
-def solution_code(solution_id: str) -> str:
-    """Return the short name on a bucket's tag."""
-    return solution_id.replace("-", "")[-4:].upper()
 
 
 def phone_facts(phone: dict[str, Any]) -> Facts:

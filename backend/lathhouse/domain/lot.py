@@ -185,6 +185,10 @@ def _started(lot: Lot, event: Event) -> None:
 
 
 def _spell_started(lot: Lot, event: Event) -> None:
+    refusal = spells.dip_refusal(lot) if event["kind"] == "sanitise_started" else None
+    if refusal:
+        # It happened; the record says so, and a person must know of it.
+        stock.disagree(lot, refusal, event, lot["acid_at"])
     if not spells.start(lot, event):
         stock.disagree(lot, "already_running", event)
 

@@ -46,6 +46,21 @@ def open_spell(lot: Lot, kind: str) -> Spell | None:
     return None
 
 
+def last_spell(lot: Lot, kind: str) -> Spell | None:
+    """Return the lot's latest spell of a kind, open or over."""
+    return next((spell for spell in reversed(lot["spells"]) if spell["kind"] == kind), None)
+
+
+def dip_refusal(lot: Lot) -> str | None:
+    """Return why bleach may not come near a lot, or None.
+
+    Acid left on the seed and bleach make chlorine gas (CDC; CCOHS): never before it is rinsed.
+    """
+    acid, rinsed = lot["acid_at"], lot["rinsed_at"]
+    safe = acid is None or (rinsed is not None and rinsed >= acid)
+    return None if safe else "acid_not_rinsed"
+
+
 def close(lot: Lot, kinds: tuple[str, ...], event: Event, *, indoors_only: bool = False) -> bool:
     """Close the open spells of these kinds at the event's time; say whether there were any."""
     found = False

@@ -4,12 +4,13 @@ import json
 from functools import lru_cache
 from typing import Any
 
-from lathhouse.domain import chambers, chill
 from lathhouse.domain.corrections import effective
-from lathhouse.domain.instants import DAY_MS, later, offsets_of, to_ms
+from lathhouse.domain.instants import DAY_MS, offsets_of, to_ms
 from lathhouse.domain.protocols import load_crops
+from lathhouse.domain.rows import ANSWERS, go_on
+from lathhouse.domain.solutions import new_solution
 from lathhouse.domain.watches import load_rules
-from lathhouse.store.log import ANSWERS, PLACE_KINDS, ROW_KINDS, Log
+from lathhouse.store.log import PLACE_KINDS, ROW_KINDS, Log
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row, Work, dumps
 
@@ -69,15 +70,7 @@ def fold_row(kind: str, before: Data | None, events: list[Data]) -> Data | None:
     for event in ordered:
         if ROW_KINDS.get(event["kind"]) == kind:
             row = {**(before or {}), **(event.get("data") or {}), "shipped": False}
-    return go_on(kind, row, ordered) if row is not None else None
-
-
-def go_on(kind: str, row: Data, ordered: list[Data]) -> Data:
-    """Return a row after more events, in fold order, that do not replace it."""
-    for event in ordered:
-        _apply(kind, row, event, event.get("data") or {})
-        row["folded_at"] = later(row.get("folded_at"), event["at"])
-    return row
+    return go_on(row, ordered) if row is not None else None
 
 
 def newer_only(row: Data | None, added: list[Data]) -> bool:
@@ -88,40 +81,6 @@ def newer_only(row: Data | None, added: list[Data]) -> bool:
     return all(e["kind"] in simple and e["at"] > row["folded_at"] for e in added)
 
 
-def _apply(kind: str, row: Data, event: Data, data: Data) -> None:
-    if event["kind"] == "round_closed":
-        row["closed_at"] = later(row.get("closed_at"), event["at"])
-        row["closed_skipped"], row["closed_by"] = data.get("skipped") or [], event.get("by")
-    elif event["kind"] in ANSWERS and isinstance(data.get("watch"), str):
-        how = "deferred" if event["kind"] == "decided" else event["kind"]
-        answer = {"at": event["at"], "by": event.get("by")}
-        answer |= {"until": data.get("until"), "why": data.get("why")}
-        answers = row.setdefault("answers", {})
-        answers[data["watch"]] = {**answers.get(data["watch"], {}), how: answer}
-    elif event["kind"] in ("covered", "uncovered"):
-        covered = event["kind"] == "covered"
-        row["covered"] = {"at": event["at"], "until": data.get("until")} if covered else None
-    elif event["kind"] == "read":
-        _read(row, event, data)
-
-
-def _read(row: Data, event: Data, data: Data) -> None:
-    """Keep the last value of each quantity, and run the chamber's clocks on its temperature."""
-    row["last_read"] = {
-        **(row.get("last_read") or {}),
-        data["quantity_kind"]: {
-            "value": data["value"],
-            "at": event["at"],
-            "for_night_of": data.get("for_night_of"),
-        },
-    }
-    if row.get("kind") == "chamber" and data["quantity_kind"] == "temp_c":
-        state = row.get("chamber_state") or chambers.new_state()
-        settings = chambers.settings_of(row.get("chamber"))
-        row["chamber_state"] = chambers.read(state, event["at"], data["value"], settings)
-        row["temps"] = chill.keep(row.get("temps"), event["at"], data["value"], settings["by_hand"])
-
-
 def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
     """Return {(kind, id): row} of the places, people, … that the added events change."""
     found: dict[tuple[str, str], Data] = {}
@@ -130,11 +89,11 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
             added = log.added_about(kind, subject)
             stored = data_of(log.work, kind, subject) if kind in ("place", "nursery") else None
             if stored is not None and newer_only(stored, added):
-                found[(kind, subject)] = go_on(kind, stored, effective(added))
+                found[(kind, subject)] = go_on(stored, effective(added))
                 continue
             events = log.events_about(kind, subject)
             if kind == "solution":
-                found[(kind, subject)] = fold_solution(subject, events)
+                found[(kind, subject)] = go_on(new_solution(subject), effective(events))
                 continue
             row = fold_row(kind, shipped_row(log.work, kind, subject), events)
             if row is not None:
@@ -152,18 +111,3 @@ def shipped_row(work: Work, kind: str, subject: str) -> Data | None:
     if kind == "nursery":
         return {"id": work.site_id, **NEW_NURSERY}
     return None
-
-
-def fold_solution(solution: str, events: list[Data]) -> Data:
-    """Return a mixed solution: what it is, since when, and whether it is thrown away."""
-    row: Data = {"id": solution, "mixed_at": None, "discarded_at": None, "used_for": []}
-    for event in effective(events):
-        if event["kind"] == "solution_mixed":
-            row |= {**(event.get("data") or {}), "mixed_at": event["at"], "by": event.get("by")}
-        elif event["kind"] == "solution_discarded":
-            row["discarded_at"] = event["at"]
-        elif event["kind"] == "sanitise_started":
-            row["used_for"] = sorted({*row["used_for"], event["lot"]})
-        else:
-            _apply("solution", row, event, event.get("data") or {})
-    return row

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import select
 
 from lathhouse.domain.corrections import root_id, target_id
+from lathhouse.domain.rows import ANSWERS
 from lathhouse.errors import BadCursor
 from lathhouse.store.models import Alert, Event, EventLink
 from lathhouse.store.work import Row, Work, dumps, looking
@@ -26,7 +27,6 @@ PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
 # Made once: the module's own function makes an encoder at every call.
 CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
 ANSWERABLE = ("place", "phone", "nursery", "solution")
-ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
 
 
 def body_hash(raw: Any) -> str:
@@ -48,6 +48,7 @@ class Log:
         self.added = added
         self.by_id = {event["id"]: event for event in added}
         self.links: dict[AtSubject, set[str]] = {}
+        self.stored: dict[AtSubject, list[dict[str, Any]]] = {}
         self._link_all()
 
     def _link(self, kind: str, subject: Any, event_id: str) -> None:
@@ -103,17 +104,25 @@ class Log:
 
     def events_about(self, kind: str, subject: str) -> list[dict[str, Any]]:
         """Return every event about a subject, stored or being added, in any order."""
-        linked = select(EventLink.event_id).where(
-            EventLink.site_id == self.work.site_id,
-            EventLink.subject_kind == kind,
-            EventLink.subject_id == subject,
-        )
-        stored = self.work.rows(Event, Event.id.in_(linked))
-        if kind == "lot":
-            stored += self.work.rows(Event, Event.lot_id == subject)
-        events = {row["id"]: event_of(row) for row in stored}
+        if (kind, subject) not in self.stored:
+            self.read_ahead(kind, [subject])
+        events = {event["id"]: event for event in self.stored[(kind, subject)]}
         events.update({event["id"]: event for event in self.added_about(kind, subject)})
         return list(events.values())
+
+    def read_ahead(self, kind: str, subjects: list[str]) -> None:
+        """Read the stored events of many subjects at once, for `events_about`."""
+        found: dict[str, list[dict[str, Any]]] = {subject: [] for subject in subjects}
+        links = self.work.rows_in(
+            EventLink, EventLink.subject_id, subjects, EventLink.subject_kind == kind
+        )
+        linked = self.work.rows_in(Event, Event.id, {link["event_id"] for link in links})
+        by_id = {row["id"]: event_of(row) for row in linked}
+        for link in links:
+            found[link["subject_id"]].append(by_id[link["event_id"]])
+        for row in self.work.rows_in(Event, Event.lot_id, subjects) if kind == "lot" else ():
+            found[row["lot_id"]].append(event_of(row))
+        self.stored |= {(kind, subject): events for subject, events in found.items()}
 
     def write(self, first_position: int) -> None:
         """Append the added events, with their links."""

@@ -53,6 +53,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     _write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
     if any(kind in CHANGES_WATCHING for kind, _ in rows):
         watch_all_again(work)
+    watch_dipped_again(work, rows, set(found))
     return revision
 
 
@@ -145,6 +146,19 @@ def set_deadlines(work: Work, deadlines: dict[AtSubject, str | None]) -> None:
             Subject.__table__.update()  # type: ignore[attr-defined]
             .where(Subject.site_id == work.site_id, Subject.kind == kind, Subject.id == subject)
             .values(next_deadline=deadline)
+        )
+
+
+def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) -> None:
+    """Make the other lots that a changed bucket was used on due now: it may have been too old."""
+    buckets = [row for (kind, _), row in rows.items() if kind == "solution"]
+    dipped = {lot for row in buckets for lot in row["used_for"]}
+    if dipped - done:
+        work.connection.execute(
+            Subject.__table__.update()  # type: ignore[attr-defined]
+            .where(Subject.site_id == work.site_id, Subject.kind == "lot", Subject.live)
+            .where(Subject.id.in_(dipped - done))
+            .values(next_deadline=work.now)
         )
 
 

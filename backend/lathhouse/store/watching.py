@@ -6,6 +6,8 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.domain import facts
+from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.spells import last_spell
 from lathhouse.domain.watches import evaluate
 from lathhouse.store import alerts, config
 from lathhouse.store.models import Subject
@@ -13,6 +15,8 @@ from lathhouse.store.work import Row, Work
 
 Data = dict[str, Any]
 AtSubject = tuple[str, str]
+# A dip in a bucket past its life is told for a day (`dip.told_until`); older ones are not read.
+DIPS_TOLD_MS = 2 * DAY_MS
 WATCHED = ("lot", "place", "phone", "nursery", "solution")
 
 
@@ -21,7 +25,8 @@ class Watcher:
 
     def __init__(self, work: Work, changed: dict[AtSubject, Data] | None = None) -> None:
         self.work = work
-        changed = changed or {}
+        changed = self.changed = changed or {}
+        self.dips_since = to_text(to_ms(work.now) - DIPS_TOLD_MS)
 
         def rows(kind: str) -> dict[str, Data]:
             fresh = {subject: row for (found, subject), row in changed.items() if found == kind}
@@ -37,7 +42,8 @@ class Watcher:
         """Return the facts of a subject's row."""
         if kind == "lot":
             crop = self.crops.get(data["crop"])
-            return facts.lot_facts(data, crop, self.places.get(data["place"] or ""))
+            place = self.places.get(data["place"] or "")
+            return facts.lot_facts(data, crop, place, self._bucket_of(data))
         if kind == "place":
             return facts.place_facts(data, self.standing(data["id"]))
         if kind == "nursery":
@@ -45,6 +51,14 @@ class Watcher:
         if kind == "solution":
             return facts.solution_facts(data)
         return facts.phone_facts(data)
+
+    def _bucket_of(self, lot: Data) -> Data | None:
+        """Return the bucket of a lot's last dip, while it may still be told of."""
+        dip = last_spell(lot, "sanitise")
+        if not dip or not dip.get("solution") or dip["started_at"] < self.dips_since:
+            return None
+        fresh = self.changed.get(("solution", dip["solution"]))
+        return fresh or config.data_of(self.work, "solution", dip["solution"])
 
     def standing(self, place: str | None) -> Data:
         """Return how many live lots a place holds (or the nursery), and when they were seen."""
@@ -84,6 +98,9 @@ def watch_rows(
 
 def stored_rows(work: Work, subjects: set[AtSubject]) -> dict[AtSubject, Data]:
     """Return the stored rows of some subjects, parsed."""
-    found = work.rows_in(Subject, Subject.id, {subject for _, subject in subjects})
-    rows = {(row["kind"], row["id"]): json.loads(row["data"]) for row in found}
-    return {at: data for at, data in rows.items() if at in subjects}
+    rows: dict[AtSubject, Data] = {}
+    for kind in sorted({kind for kind, _ in subjects}):
+        wanted = {subject for found, subject in subjects if found == kind}
+        for row in work.rows_in(Subject, Subject.id, wanted, Subject.kind == kind):
+            rows[(kind, row["id"])] = json.loads(row["data"])
+    return rows

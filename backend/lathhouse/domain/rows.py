@@ -1,0 +1,68 @@
+"""What is said of places, solutions, phones and the nursery: a row after one more event. Pure."""
+
+from typing import Any
+
+from lathhouse.domain import chambers, chill, series
+from lathhouse.domain.instants import later
+from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
+
+Event = dict[str, Any]
+Row = dict[str, Any]
+
+ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
+
+
+def go_on(row: Row, ordered: list[Event]) -> Row:
+    """Return a row after more events, in fold order, that do not replace it."""
+    for event in ordered:
+        row = {**said(row, event), "folded_at": later(row.get("folded_at"), event["at"])}
+    return row
+
+
+def said(row: Row, event: Event) -> Row:
+    """Return a row after one event that says something of it."""
+    kind, data = event["kind"], event.get("data") or {}
+    if kind == "round_closed":
+        closed_at = later(row.get("closed_at"), event["at"])
+        skipped = data.get("skipped") or []
+        return {**row, "closed_at": closed_at, "closed_skipped": skipped, "closed_by": _by(event)}
+    if kind in ("covered", "uncovered"):
+        covered = {"at": event["at"], "until": data.get("until")}
+        return {**row, "covered": covered if kind == "covered" else None}
+    if kind == "read":
+        return _read(row, event["at"], data)
+    if kind in SOLUTION_KINDS:
+        return with_solution(row, event)
+    if kind in ANSWERS and isinstance(data.get("watch"), str):
+        return _answered(row, event, data)
+    return row
+
+
+def _by(event: Event) -> str | None:
+    return event.get("by")
+
+
+def _answered(row: Row, event: Event, data: dict[str, Any]) -> Row:
+    how = "deferred" if event["kind"] == "decided" else event["kind"]
+    answer = {"at": event["at"], "by": _by(event)}
+    answer |= {"until": data.get("until"), "why": data.get("why")}
+    answers = row.get("answers") or {}
+    watch = {**answers.get(data["watch"], {}), how: answer}
+    return {**row, "answers": {**answers, data["watch"]: watch}}
+
+
+def _read(row: Row, at: str, data: dict[str, Any]) -> Row:
+    """Keep the last value of each quantity, and run the chamber's clocks on its temperature."""
+    kind, value = data["quantity_kind"], data["value"]
+    reading = {"value": value, "at": at, "for_night_of": data.get("for_night_of")}
+    row = {**row, "last_read": {**(row.get("last_read") or {}), kind: reading}}
+    if row.get("kind") != "chamber" or kind != "temp_c":
+        return row
+    settings = chambers.settings_of(row.get("chamber"))
+    state = row.get("chamber_state") or chambers.new_state()
+    return {
+        **row,
+        "chamber_state": chambers.read(state, at, value, settings),
+        "temps": chill.keep(row.get("temps"), at, value, settings["by_hand"]),
+        "hours": series.keep(row.get("hours"), at, value),
+    }

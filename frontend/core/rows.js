@@ -1,0 +1,52 @@
+// @ts-check
+/**
+ * What is said of places, solutions, phones and the nursery: a row after one more event. Twin of
+ * `domain/rows.py`.
+ * @module
+ */
+import { newState, read as readChamber, settingsOf } from "./chambers.js";
+import { keep as keepTemps } from "./chill.js";
+import { later } from "./instants.js";
+import { keep as keepHours } from "./series.js";
+import { SOLUTION_KINDS, withSolution } from "./solutions.js";
+
+export const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
+
+/** A row after more events, in fold order, that do not replace it. */
+export function goOn(row, ordered) {
+  return ordered.reduce((held, event) => ({ ...said(held, event), folded_at: later(held.folded_at, event.at) }), row);
+}
+
+/** A row after one event that says something of it. */
+export function said(row, event) {
+  const { kind } = event;
+  const data = event.data ?? {};
+  if (kind === "round_closed") {
+    return { ...row, closed_at: later(row.closed_at, event.at), closed_skipped: data.skipped ?? [], closed_by: event.by ?? null };
+  }
+  if (kind === "covered") return { ...row, covered: { at: event.at, until: data.until ?? null } };
+  if (kind === "uncovered") return { ...row, covered: null };
+  if (kind === "read") return withReading(row, event.at, data);
+  if (SOLUTION_KINDS.includes(kind)) return withSolution(row, event);
+  return ANSWERS.includes(kind) && typeof data.watch === "string" ? answered(row, event, data) : row;
+}
+
+function answered(row, event, data) {
+  const how = event.kind === "decided" ? "deferred" : event.kind;
+  const answer = { at: event.at, by: event.by ?? null, until: data.until ?? null, why: data.why ?? null };
+  const before = row.answers ?? {};
+  return { ...row, answers: { ...before, [data.watch]: { ...before[data.watch], [how]: answer } } };
+}
+
+function withReading(before, at, data) {
+  const reading = { value: data.value, at, for_night_of: data.for_night_of ?? null };
+  const row = { ...before, last_read: { ...before.last_read, [data.quantity_kind]: reading } };
+  if (row.kind !== "chamber" || data.quantity_kind !== "temp_c") return row;
+  const settings = settingsOf(row.chamber);
+  return {
+    ...row,
+    chamber_state: readChamber(row.chamber_state ?? newState(), at, data.value, settings),
+    temps: keepTemps(row.temps, at, data.value, settings.by_hand),
+    hours: keepHours(row.hours, at, data.value),
+  };
+}
