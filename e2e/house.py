@@ -7,17 +7,26 @@ import subprocess
 import sys
 import urllib.request
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Locator, Page, expect
 
 LATER_MS = 60_000
-# Just over the time in which the walk takes a touch for the second half of the one before.
+# Just over the time, after a change under the thumb, in which the walk takes a touch for the
+# second half of the one before.
 HEARS_AGAIN_MS = 450
+STILL = f"""() => {{
+  if (window.changedAt === undefined) {{
+    window.changedAt = performance.now();
+    new MutationObserver(() => {{ window.changedAt = performance.now(); }})
+      .observe(document.body, {{ subtree: true, childList: true, attributes: true }});
+  }}
+  return performance.now() - window.changedAt > {HEARS_AGAIN_MS};
+}}"""
 Lot = dict[str, Any]
 
 
@@ -221,12 +230,11 @@ class Walker:
     def __init__(self, page: Page) -> None:
         self.page = page
 
-    def tap(self, target: Callable[[], Any] | Any) -> None:
-        """Touch something, as soon as the screen hears touches again."""
-        since = "performance.now() - (window.touchedAt ?? -1e9)"
-        self.page.wait_for_function(f"() => {since} > {HEARS_AGAIN_MS}", timeout=LATER_MS)
+    def tap(self, target: Locator) -> None:
+        """Touch something, as soon as the screen stands still and hears touches again."""
+        expect(target).to_be_visible(timeout=LATER_MS)
+        self.page.wait_for_function(STILL, timeout=LATER_MS)
         target.tap(timeout=LATER_MS)
-        self.page.evaluate("() => { window.touchedAt = performance.now(); }")
 
     def begin(self) -> None:
         """From the round on to the first place that waits."""
@@ -250,7 +258,20 @@ class Walker:
             if question.count() == 0:
                 break
             self.tap(question.get_by_role("button", name=answer, exact=True))
-        self.tap(self.page.locator(".foot > .main-act"))
+        return self.save(code, self.page.locator(".foot > .main-act"))
+
+    def look_closer(self, *answers: str) -> str | None:
+        """Look at the lot that is shown, and say everything that is seen."""
+        code = self.code()
+        self.tap(self.page.get_by_role("button", name="Something else"))
+        for answer in answers:
+            form = self.page.locator("form.look")
+            self.tap(form.get_by_role("button", name=answer, exact=True))
+        return self.save(code, self.page.locator(".look-foot > .main-act"))
+
+    def save(self, code: str | None, button: Locator) -> str | None:
+        """Save what was said of the lot that is shown, and go on to the next."""
+        self.tap(button)
         self.page.wait_for_function(
             "(code) => document.querySelector('.page-walk .label .code')?.innerText !== code",
             arg=code,
@@ -262,7 +283,7 @@ class Walker:
         """Count the seedlings of the lot that is shown, on the keypad."""
         self.tap(self.page.get_by_role("link", name="Count"))
         for digit in digits:
-            self.page.get_by_role("button", name=digit, exact=True).first.tap()
+            self.page.get_by_role("button", name=digit, exact=True).first.tap(timeout=LATER_MS)
         self.tap(self.page.locator(".foot").get_by_role("button", name="Save"))
 
     def close_place(self) -> bool:
@@ -273,4 +294,5 @@ class Walker:
         if onward.count() == 0:
             return False
         self.tap(onward)
+        expect(self.page.locator(".told")).to_have_count(0, timeout=LATER_MS)
         return True

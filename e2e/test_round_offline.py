@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable
+from typing import Any
 
 from playwright.sync_api import Page, expect
 from tests.browser import PersistentPhone
@@ -25,6 +26,7 @@ from e2e.house import (
 
 pytest_plugins = ["e2e.house"]
 LOTS, DIES_AFTER = 40, 20
+ASKED, CLOSER = (("none", 3), ("spots", 4))
 PLACES = ("Shed fridge", "Soak bench", "North bench", "South bench")
 
 
@@ -40,8 +42,8 @@ def fill(house: House) -> dict[str, str]:
             sown = ("sown", {"flats": 1, "per_flat": 200}, 60)
             after = [sown, ("counted", {"emerged": 4, "out_of": 200}, 2)]
         else:
-            # A lot that has been cold for nine days without a look rings, and asks questions.
-            days = 9 if number % 10 == 3 else 3
+            # A chill of six weeks without a look rings, and asks questions.
+            days = 43 if number % 10 == 3 else 3
             after = [("cold_started", {"where": "fridge", "temp_c": 4}, days)]
         ids[code], first = lot_events(house, code, here, 70, *after)
         events += first
@@ -84,6 +86,9 @@ def test_forty_lots_offline_with_a_phone_that_dies_are_all_on_the_server_once(
     assert looks == Counter(ids.values())
     everything = house.events()
     assert len({event["id"] for event in everything}) == len(everything)
+    said = Counter(words(event["data"]) for event in house.events("looked"))
+    asked, closer = LOTS // 10, LOTS // 10
+    assert said == {ASKED: asked, CLOSER: closer, "as expected": LOTS - asked - closer}
     counted = [event for event in house.events("counted") if event["data"]["emerged"] == 41]
     assert len(counted) == LOTS // 10
     on_server = plain(house.lots())
@@ -107,9 +112,17 @@ def walk(page: Page, most: int) -> list[str]:
             continue
         if page.get_by_role("link", name="Count").count():
             walker.count("41")
-        walker.look()
+        if code.endswith("5"):
+            walker.look_closer("spots", "wet")
+        else:
+            walker.look(("none", "none", "moist"))
         done.append(code)
     return done
+
+
+def words(data: dict[str, Any]) -> Any:
+    """Return what a look said of mould and moisture, or that all was as expected."""
+    return "as expected" if data.get("as_expected") else (data["fungus"], data["moisture"])
 
 
 def seen(lots: dict[str, Lot]) -> list[str]:

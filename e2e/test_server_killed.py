@@ -1,5 +1,6 @@
 """The server dies (SIGKILL) at any point of a push: the phone sends again, each record once."""
 
+import re
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -45,14 +46,20 @@ class Line:
 
     def _onward(self, phone: socket.socket, server: socket.socket, pushed: threading.Event) -> None:
         with suppress(OSError):  # either end died, as it may
+            waits = 0
             while piece := phone.recv(PIECE):
                 if b"/api/v1/sync/push" in piece:
                     pushed.set()
+                    waits = size(piece)
                     if self.kill_at == "inside":
                         server.sendall(piece[: len(piece) // 2])
                     if self.kill_at in ("before", "inside"):
                         self._kill()
                 server.sendall(piece)
+                waits -= len(piece)
+                if pushed.is_set() and waits <= 0 and self.kill_at == "whole":
+                    # It has all of it, and is at work on it or about to be.
+                    self._kill()
         hang_up(phone, server)
 
     def _back(self, phone: socket.socket, server: socket.socket, pushed: threading.Event) -> None:
@@ -69,6 +76,13 @@ class Line:
         self.kill_at = ""
         self.house.stop(9)
         self.killed.set()
+
+
+def size(first: bytes) -> int:
+    """Return how many bytes a request has, by its first piece with its whole head."""
+    head, _, _ = first.partition(b"\r\n\r\n")
+    (length,) = re.findall(rb"content-length: *(\d+)", head, re.IGNORECASE)
+    return len(head) + 4 + int(length)
 
 
 def hang_up(*ends: socket.socket) -> None:
@@ -96,7 +110,7 @@ def record_many(page: Page, lots: list[str]) -> None:
     )
 
 
-@pytest.mark.parametrize("when", ["before", "inside", "answer"])
+@pytest.mark.parametrize("when", ["before", "inside", "whole", "answer"])
 def test_a_server_killed_during_a_push_loses_and_doubles_nothing(
     house: House, line: Line, persistent_phone: Callable[[str], PersistentPhone], when: str
 ):

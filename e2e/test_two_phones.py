@@ -78,12 +78,14 @@ def a_day_apart(house: House, phones: list[PersistentPhone], order: list[int]) -
     ids = fill(house)
     second = house.call("POST", "/api/v1/pairings", {"role": "worker"})["link"]
     pages = [pair(phones[0].open(), house), pair(phones[1].open(), house, second)]
+    house.stop()
     for phone, page, records in zip(phones, pages, (FIRST, SECOND), strict=True):
         phone.context.set_offline(True)
         page.evaluate(RECORD, [records, ids])
         assert unsent(page) == len(records) + 2
     alone = [by_label(phone_lots(page)) for page in pages]
     assert alone[0] != alone[1]
+    house.start()
     for number in order:
         come_back(phones[number], pages[number])
     for page in pages:  # the first one has not heard of the other's day yet
