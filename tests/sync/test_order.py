@@ -176,3 +176,23 @@ def spoil(app: Flask, site: str) -> None:
             ),
             {"site": site},
         )
+
+
+@pytest.mark.parametrize("generations", [1, 2])
+def test_a_parents_past_told_late_together_with_a_childs_present_reaches_the_child(
+    sqlite_nursery: Nursery, generations: int
+):
+    """The demo's oldest stock, pushed phone by phone: the child knew nothing of its sowing."""
+    orla, shed, clock = sqlite_nursery.device(), sqlite_nursery.device(), sqlite_nursery.clock
+    family = [orla.start_lot(at=clock.text(days=400))]
+    for age in range(generations):
+        at = clock.text(days=100 - age)
+        family.append(orla.start_lot(at=at, parents=[family[-1]], label=f"child {age}"))
+    cold = {"where": "fridge", "temp_c": 4}
+    said = shed.push(
+        shed.event("cold_started", family[0], cold, at=clock.text(days=390)),
+        *(shed.event("looked", lot, {"moisture": 3}, at=clock.text(days=1)) for lot in family),
+    )
+    assert said["refused"] == []
+    assert sqlite_nursery.lot(family[-1])["spells"][0]["started_at"] == clock.text(days=390)
+    assert sqlite_nursery.differences() == []

@@ -24,19 +24,20 @@ def derive_lots(log: Log, rows: dict[str, Row]) -> dict[str, Row]:
     """
     found: dict[str, Row] = {}
     waiting = sorted(log.subjects("lot"))
+    _read_rows(log, waiting, rows)
+    # Folded from their whole log: what their children began with has changed with them.
+    anew = {lot_id for lot_id in waiting if lot_id not in rows}
     for _ in range(GENERATIONS_MAX):
         if not waiting:
             break
-        _read_rows(log, waiting, rows)
         heirs: set[str] = set()
         for lot_id in waiting:
-            found[lot_id] = derive_lot(log, lot_id, rows.get(lot_id))
+            found[lot_id] = derive_lot(log, lot_id, None if lot_id in anew else rows.get(lot_id))
             lot = found[lot_id]["lot"]
-            heirs |= set(lot["children"] if lot else ()) - found.keys()
+            heirs |= set(lot["children"] if lot else ()) - anew
         _read_rows(log, sorted(heirs), rows)
-        waiting = sorted(heir for heir in heirs if _past_changed(log, heir, rows.get(heir)))
-        for heir in waiting:
-            rows.pop(heir, None)
+        waiting = sorted(heir for heir in heirs if _past_changed(log, rows.get(heir), anew))
+        anew |= set(waiting)
     return found
 
 
@@ -46,13 +47,13 @@ def _read_rows(log: Log, ids: list[str], rows: dict[str, Row]) -> None:
     rows.update({row["id"]: row for row in kept})
 
 
-def _past_changed(log: Log, heir: str, row: Row | None) -> bool:
+def _past_changed(log: Log, row: Row | None, anew: set[str]) -> bool:
     """Say whether an added event can have changed what this lot began with."""
     if row is None:
         return True
     started = json.loads(row["data"]).get("started_at")
-    parents = json.loads(row["data"]).get("parents") or []
-    if started is None or not set(parents) & log.subjects("lot"):
+    parents = set(json.loads(row["data"]).get("parents") or [])
+    if started is None or parents & anew or not parents & log.subjects("lot"):
         return True
     added = [event for parent in parents for event in log.added_about("lot", parent)]
     return any(target_id(event) or event["at"] < started for event in added)
