@@ -3,7 +3,6 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { shown } from "../core/amounts.js";
 import { uuid7 } from "../core/ids.js";
-import { WORDS } from "../core/volumes.js";
 import { cautionsRead, readCautions, readLastBottle, keepLastBottle } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
@@ -11,6 +10,7 @@ import { html, t } from "../ui/html.js";
 import { Jug } from "../ui/jug.js";
 import { isUs, today } from "../ui/local.js";
 import { Page } from "../ui/page.js";
+import { say, unitWords } from "../ui/sentence.js";
 import { CautionList } from "./cautions.js";
 import { AgeQuestion, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
 import { answer, labelWords, reckon, usualMix, volumeWords, wantedWords } from "./mixing_draft.js";
@@ -57,7 +57,7 @@ export function Mixing() {
     ${found.mixed ? html`<${Pour} mixed=${found.mixed} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
     <div class="said-row">${["label", "age", "wanted", "volume"].map((name) => html`<${Said} key=${name} name=${name} draft=${draft} onAsk=${setAsking} />`)}</div>
     ${found.readings && html`<${Readings} readings=${found.readings} onTake=${take} />`}
-    ${found.mixed?.warnings.map((warning) => html`<p key=${warning.key} class=${warning.level === "warn" ? "caution" : "quiet"}>${warning.says}</p>`)}
+    ${found.mixed?.warnings.map((warning) => html`<p key=${warning.key} class=${warning.level === "warn" ? "caution" : "quiet"}>${say(warning)}</p>`)}
     ${found.mixed && html`<${Steps} steps=${found.mixed.steps} />`}
   </${Page}>`;
 }
@@ -65,7 +65,7 @@ export function Mixing() {
 /** The two volumes as the largest figures, water first. */
 function Pour({ mixed }) {
   const unit = isUs() ? "us_cup" : null;
-  const also = (name) => unit && html`<small>${shown(mixed.in_units[unit][name], 3)} ${WORDS[unit]}</small>`;
+  const also = (name) => unit && html`<small>${shown(mixed.in_units[unit][name], 3)} ${unitWords(unit)}</small>`;
   return html`<section class="pour"><${Jug} ...${mixed} /><dl>
     <dt>${t("mix.first")}</dt><dd><strong>${figure(mixed.water_ml)}</strong> ${t("mix.water")} ${also("water")}</dd>
     <dt>${t("mix.then")}</dt><dd><strong>${figure(mixed.product_ml)}</strong> ${t("mix.from_bottle")} ${also("product")}</dd>
@@ -92,7 +92,7 @@ function ageWords(draft) {
 function Readings({ readings, onTake }) {
   return html`<section><h2>${t("mix.which_reading")}</h2>${readings.map((read) => html`<button type="button" key=${read.wanted_unit} class="act"
     disabled=${"refused" in read} onClick=${() => onTake({ wanted: read.wanted, wanted_unit: read.wanted_unit })}>
-    <strong>${wantedWords(read)}</strong><small>${"refused" in read ? read.refused : t("mix.reading", { product: figure(read.product_ml), water: figure(read.water_ml), ppm: shown(read.ppm, 4) })}</small></button>`)}</section>`;
+    <strong>${wantedWords(read)}</strong><small>${"refused" in read ? say(read.refused) : t("mix.reading", { product: figure(read.product_ml), water: figure(read.water_ml), ppm: shown(read.ppm, 4) })}</small></button>`)}</section>`;
 }
 
 function Steps({ steps }) {

@@ -2,9 +2,9 @@
 /** What is being mixed: the answers so far, what they come to, and how they are said. @module */
 import { CannotMix, shown } from "../core/amounts.js";
 import { planMix } from "../core/mixing.js";
-import { WORDS } from "../core/volumes.js";
 import { t } from "../ui/html.js";
 import { isUs } from "../ui/local.js";
+import { say, unitWords } from "../ui/sentence.js";
 
 /** The trade's usual bucket, for a bottle whose label has not been read yet. */
 export function usualMix() {
@@ -30,7 +30,7 @@ export function reckon(draft) {
     return { mixed: planMix(draft) };
   } catch (refused) {
     if (!(refused instanceof CannotMix)) throw refused;
-    return { says: refused.says, field: refused.field, readings: refused.readings.length ? refused.readings : null };
+    return { says: say(refused.said), field: refused.field, readings: refused.readings.length ? refused.readings : null };
   }
 }
 
@@ -43,6 +43,6 @@ export const wantedWords = ({ wanted, wanted_unit: unit }) => t(`mix.wanted.${un
 
 /** "4 L" of a draft's volume or of millilitres. @param {any} volume */
 export function volumeWords(volume) {
-  if (typeof volume !== "number") return `${shown(volume.volume, 6)} ${WORDS[volume.volume_unit]}`;
+  if (typeof volume !== "number") return `${shown(volume.volume, 6)} ${unitWords(volume.volume_unit)}`;
   return volume >= 1000 ? `${shown(volume / 1000, 4)} L` : `${shown(volume, 4)} mL`;
 }

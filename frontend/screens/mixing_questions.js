@@ -1,13 +1,13 @@
 // @ts-check
 /** The questions of a mixing, one on a screen: what the label says, its age, what is wanted, how much. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { WORDS } from "../core/volumes.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
 import { isUs } from "../ui/local.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
+import { say, unitWords } from "../ui/sentence.js";
 import { labelWords } from "./mixing_draft.js";
 
 // Strengths that stand on bottles, to be tapped rather than typed. Common practice, no source.
@@ -93,8 +93,8 @@ export function VolumeQuestion({ draft, onTake, onLeave }) {
   const figures = { l: [1, 2, 4, 5, 10], ml: [250, 500, 750], us_gal: [0.5, 1, 2, 5], us_cup: [2, 4, 8], us_fl_oz: [16, 32, 64], imp_gal: [0.5, 1, 2] }[unit];
   return html`<${Question} title=${t("mix.how_much")} onLeave=${onLeave}>
     <${Choice} name=${t("mix.volume_is")} answers=${["make_up_to", "add_to"].map((one) => [one, t(`mix.choose_${one}`)])} value=${method} onChoose=${(one) => one && setMethod(one)} />
-    <${Units} name=${t("mix.measured_in")} units=${units.map((one) => [one, WORDS[one]])} value=${unit} onChoose=${setUnit} />
-    <${Figures} key=${unit} name=${t("mix.how_much")} figures=${figures} unit=${WORDS[unit]} onTake=${(volume) => onTake({ volume, volume_unit: unit, method })} />
+    <${Units} name=${t("mix.measured_in")} units=${units.map((one) => [one, unitWords(one)])} value=${unit} onChoose=${setUnit} />
+    <${Figures} key=${unit} name=${t("mix.how_much")} figures=${figures} unit=${unitWords(unit)} onTake=${(volume) => onTake({ volume, volume_unit: unit, method })} />
   </${Question}>`;
 }
 
@@ -103,7 +103,7 @@ export function WhyQuestion({ found, onTake, onLeave }) {
   const [why, setWhy] = useState("");
   const foot = html`<button type="button" class="act main-act" disabled=${!why.trim()} onClick=${() => onTake({ why: why.trim() })}><strong>${t("mix.why_take")}</strong></button>`;
   return html`<${Question} title=${t("mix.why")} onLeave=${onLeave} foot=${foot}>
-    ${found.mixed?.warnings.filter((one) => one.key === "above_usual").map((one) => html`<p class="caution grave">${one.says}</p>`)}
+    ${found.mixed?.warnings.filter((one) => one.key === "above_usual").map((one) => html`<p class="caution grave">${say(one)}</p>`)}
     <${Choice} name=${t("mix.why")} answers=${["recipe", "trial"].map((one) => [t(`mix.why_${one}`), t(`mix.why_${one}`)])} value=${why || undefined} onChoose=${(one) => setWhy(one ?? "")} />
     <${Field} label=${t("mix.why_other")} value=${why} onInput=${setWhy} />
   </${Question}>`;

@@ -112,11 +112,11 @@ def test_a_us_gallon_holds_128_fluid_ounces_and_16_cups():
 
 def test_a_volume_without_a_known_unit_or_of_tonnes_is_refused():
     with pytest.raises(CannotMix, match="must be one of ml, l"):
-        volume_of({"volume": 1, "volume_unit": "bucket"}, "The solution")
+        volume_of({"volume": 1, "volume_unit": "bucket"}, "water")
     with pytest.raises(CannotMix, match="at most 1,000 L; 4,000 L is not"):
-        volume_of({"volume": 4000, "volume_unit": "l"}, "The solution")
+        volume_of({"volume": 4000, "volume_unit": "l"}, "water")
     with pytest.raises(CannotMix, match=r"too little to measure; from 0\.001 L on"):
-        volume_of({"volume": 0.0001, "volume_unit": "l"}, "The solution")
+        volume_of({"volume": 0.0001, "volume_unit": "l"}, "water")
 
 
 @pytest.mark.parametrize(
@@ -208,6 +208,6 @@ def test_hypochlorite_and_available_chlorine_round_trip(percent: float):
 
 
 def test_zero_is_an_amount_only_where_it_may_be():
-    assert amount({"a": 0}, "a", "It", 5, nought=True) == 0
+    assert amount({"a": 0}, "a", "water", 5, nought=True) == 0
     with pytest.raises(CannotMix, match="more than 0 and at most 5; 0 is not"):
-        amount({"a": 0}, "a", "It", 5)
+        amount({"a": 0}, "a", "water", 5)

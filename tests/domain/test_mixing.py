@@ -47,7 +47,7 @@ def strength(product_percent: float, unit: str) -> float:
     """Return the number on a label of so much available chlorine, in the label's own unit."""
     if unit == "percent_sodium_hypochlorite_w_w":
         return product_percent / available_chlorine(1)
-    return product_percent * PRODUCT_UNITS[unit][2]
+    return product_percent * PRODUCT_UNITS[unit][1]
 
 
 def wanting(product_percent: float, share: float) -> dict[str, float]:

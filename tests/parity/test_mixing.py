@@ -8,10 +8,11 @@ from typing import Any
 
 from playwright.sync_api import Page
 
-from lathhouse.domain.amounts import CannotCalculate, shown
+from lathhouse.domain.amounts import CannotMix, shown
 from lathhouse.domain.bottle import PRODUCT_UNITS
 from lathhouse.domain.dilution import DILUTION
-from lathhouse.domain.mixing import METHODS, WANTED_UNITS, plan_mix, say_mix
+from lathhouse.domain.mixing import METHODS, WANTED_UNITS, plan_mix
+from lathhouse.domain.mixing_words import WORDS, say
 from lathhouse.domain.volumes import ML_PER
 from tests.parity.twins import first_difference
 
@@ -19,20 +20,22 @@ SEED = 4
 MIXINGS, DILUTIONS, NUMBERS = 4000, 3000, 4000
 # The same sums in the same order give the same double, so nothing here is compared "nearly".
 RUN = """async ({ mixings, dilutions, numbers }) => {
-  const [amounts, dilution, mixing] = await Promise.all(
-    ["amounts", "dilution", "mixing"].map((name) => import(`/core/${name}.js`)));
+  const names = ["core/amounts", "core/dilution", "core/mixing", "ui/sentence"];
+  const [amounts, dilution, mixing, { say }] = await Promise.all(
+    names.map((name) => import(`/${name}.js`)));
   const tried = (work) => {
     try {
       return work();
     } catch (error) {
-      if (!(error instanceof amounts.CannotCalculate)) throw error;
-      return { refused: error.says, field: error.field, readings: error.readings ?? [] };
+      if (!(error instanceof amounts.CannotMix)) throw error;
+      const { field, said, readings } = error;
+      return { refused: say(said), said, field, readings };
     }
   };
   return JSON.stringify({
     mixings: mixings.map((inputs) => tried(() => {
       const mixed = mixing.planMix(inputs);
-      return { ...mixed, said: mixing.sayMix(mixed) };
+      return { ...mixed, warned: mixed.warnings.map(say) };
     })),
     dilutions: dilutions.map(([name, inputs]) => tried(() => dilution.DILUTION[name](inputs))),
     numbers: numbers.map(([value, digits]) => amounts.shown(value, digits)),
@@ -104,14 +107,14 @@ def random_number(pick: random.Random) -> tuple[float, int]:
 def tried(work: Callable[[], dict[str, Any]]) -> dict[str, Any]:
     try:
         return work()
-    except CannotCalculate as error:
-        readings = getattr(error, "readings", [])
-        return {"refused": error.says, "field": error.field, "readings": readings}
+    except CannotMix as error:
+        told = {"said": error.said, "field": error.field, "readings": error.readings}
+        return {"refused": error.says, **told}
 
 
 def mixed(inputs: dict[str, Any]) -> dict[str, Any]:
     found = plan_mix(inputs)
-    return {**found, "said": say_mix(found)}
+    return {**found, "warned": [say(warning) for warning in found["warnings"]]}
 
 
 def test_both_sides_mix_dilute_and_write_numbers_the_same(core_page: Page):
@@ -132,3 +135,12 @@ def test_both_sides_mix_dilute_and_write_numbers_the_same(core_page: Page):
     answered = [one for one in ours["mixings"] if "refused" not in one]
     assert MIXINGS / 4 < len(answered) < MIXINGS * 3 / 4, "both answers and refusals are tried"
     assert sum("refused" not in one for one in ours["dilutions"]) > DILUTIONS / 4
+
+
+def test_every_sentence_is_in_the_phones_words_with_the_same_gaps(core_page: Page):
+    theirs = core_page.evaluate(
+        "async (keys) => (({ words }) => keys.map((key) => words[`mix.says.${key}`]))"
+        "(await import('/locales/en.js'))",
+        list(WORDS),
+    )
+    assert theirs == list(WORDS.values())

@@ -15,14 +15,14 @@ DILUTION = json.loads((REFERENCE / "vectors_dilution.json").read_text("utf-8"))
 CLIMATE = json.loads((REFERENCE / "vectors_climate.json").read_text("utf-8"))
 CHILL = [vector for vector in CLIMATE["vectors"] if vector["calc"] in CALCULATIONS]
 ON_THE_PHONE = """async (cases) => {
-  const [{ DILUTION }, { CannotMix }] = await Promise.all(
-    ["dilution", "amounts"].map((name) => import(`/core/${name}.js`)));
+  const [{ DILUTION }, { CannotMix }, { say }] = await Promise.all(
+    ["core/dilution", "core/amounts", "ui/sentence"].map((name) => import(`/${name}.js`)));
   return cases.map(({ calculation, inputs }) => {
     try {
       return { result: DILUTION[calculation](inputs) };
     } catch (error) {
       if (!(error instanceof CannotMix)) throw error;
-      return { refused: error.says };
+      return { refused: say(error.said) };
     }
   });
 }"""

@@ -1,12 +1,14 @@
 """Amounts that go into a calculation: checked one by one, and written for people.
 
 What cannot be right is refused with a sentence that names it and says what would be possible. The
-phone's twin writes the same sentences, letter for letter.
+phone's twin refuses with the same sentences, by their keys.
 """
 
 import math
 from decimal import ROUND_HALF_UP, Context, Decimal
 from typing import Any
+
+from lathhouse.domain.mixing_words import Sentence, say, sentence
 
 Data = dict[str, Any]
 
@@ -29,11 +31,13 @@ class CannotCalculate(ValueError):
 class CannotMix(CannotCalculate):
     """A mixing that is impossible, or not to be guessed at.
 
-    `readings`, where there are any, are the answers between which only the person can choose.
+    `said` is why, to be translated (see `mixing_words.py`). `readings`, where there are any, are
+    the answers between which only the person can choose.
     """
 
-    def __init__(self, field: str, says: str, readings: list[Data] | None = None) -> None:
-        super().__init__(says, field)
+    def __init__(self, field: str, said: Sentence, readings: list[Data] | None = None) -> None:
+        super().__init__(say(said), field)
+        self.said = said
         self.readings = readings or []
 
 
@@ -49,23 +53,36 @@ def number(value: Any) -> float | None:
 
 
 def amount(
-    inputs: Data, field: str, words: str, high: float, unit: str = "", *, nought: bool = False
+    inputs: Data, field: str, what: str, high: float, unit: str = "none", *, nought: bool = False
 ) -> float:
     """Return an amount above nought (or from it, where `nought` may be) and at most `high`.
 
+    Args:
+        inputs: what was given.
+        field: which of it is asked for.
+        what: names it in a refusal, as `what_…` of the words.
+        high: the most that it may be.
+        unit: its unit, as `unit_…` of the words.
+        nought: whether it may be 0.
+
     Raises:
-        CannotMix: it is missing, no number, or outside that range; `words` name it in the sentence.
+        CannotMix: it is missing, no number, or outside that range.
     """
     value = number(inputs.get(field))
-    lowest = "from 0 to" if nought else "more than 0 and at most"
-    wanted = f"{words} must be a number {lowest} {shown(high, 9)}{unit}"
-    if inputs.get(field) is None:
-        raise CannotMix(field, f"{wanted}; it is missing.")
-    if value is None:
-        raise CannotMix(field, f"{wanted}; what was given is no number.")
-    if value > high or (value < AMOUNT_MIN and not (nought and value == 0)):
-        raise CannotMix(field, f"{wanted}; {shown(value)}{unit} is not.")
-    return value
+    if value is not None and (AMOUNT_MIN <= value <= high or (nought and value == 0)):
+        return value
+    in_unit = sentence(f"unit_{unit}")
+    why = sentence("missing" if inputs.get(field) is None else "no_number")
+    if value is not None:
+        why = sentence("outside", value=shown(value), unit=in_unit)
+    key = "amount_from" if nought else "amount_above"
+    named = sentence(f"what_{what}")
+    raise CannotMix(field, sentence(key, what=named, high=shown(high, 9), unit=in_unit, why=why))
+
+
+def quantity(value: float, unit: str, digits: int = 4) -> Sentence:
+    """Return a number with its unit, to be said."""
+    return sentence("quantity", n=shown(value, digits), unit=sentence(f"unit_{unit}"))
 
 
 def shown(value: float, digits: int = 4) -> str:

@@ -4,16 +4,12 @@ from typing import Any, NamedTuple
 
 from lathhouse.domain.amounts import CannotMix, amount
 from lathhouse.domain.dilution import PPM_PER_PERCENT, available_chlorine
+from lathhouse.domain.mixing_words import sentence
 
 Data = dict[str, Any]
 
 # Beyond any date that can be meant: the label says when it was filled, not this field.
 BOTTLE_AGE_DAYS_MAX = 7300.0
-LABEL_UNKNOWN = (
-    "Without the strength on its label a bottle is not mixed from, and the program does not guess."
-    " Look on the front and back of the label for a number with % or g/L; or measure what is in it"
-    " with a chlorine test strip and give ppm; or take another bottle, with a label."
-)
 
 
 class Product(NamedTuple):
@@ -24,12 +20,12 @@ class Product(NamedTuple):
     unit: str
 
 
-# Unit -> its largest value, how it is written, and how many of it make 1 % available chlorine.
-PRODUCT_UNITS: dict[str, tuple[float, str, float]] = {
-    "percent_sodium_hypochlorite_w_w": (100.0, " % sodium hypochlorite", 1.0),
-    "percent_available_chlorine": (100.0, " % available chlorine", 1.0),
-    "g_per_l_available_chlorine": (1000.0, " g/L available chlorine", 10.0),
-    "ppm_available_chlorine": (1_000_000.0, " ppm available chlorine", PPM_PER_PERCENT),
+# Unit -> its largest value, and how many of it make 1 % available chlorine.
+PRODUCT_UNITS: dict[str, tuple[float, float]] = {
+    "percent_sodium_hypochlorite_w_w": (100.0, 1.0),
+    "percent_available_chlorine": (100.0, 1.0),
+    "g_per_l_available_chlorine": (1000.0, 10.0),
+    "ppm_available_chlorine": (1_000_000.0, PPM_PER_PERCENT),
 }
 
 
@@ -41,12 +37,11 @@ def product_of(inputs: Data) -> Product:
     """
     given, unit = inputs.get("product_strength"), inputs.get("product_unit")
     if given in (None, "", "unknown") or unit in (None, "", "unknown"):
-        raise CannotMix("product_strength", LABEL_UNKNOWN)
+        raise CannotMix("product_strength", sentence("label_unknown"))
     if not isinstance(unit, str) or unit not in PRODUCT_UNITS:
-        known = ", ".join(PRODUCT_UNITS)
-        raise CannotMix("product_unit", f"The label's unit must be one of {known}.")
-    high, written, per_percent = PRODUCT_UNITS[unit]
-    value = amount(inputs, "product_strength", "The label's strength", high, written)
+        raise CannotMix("product_unit", sentence("label_unit", known=", ".join(PRODUCT_UNITS)))
+    high, per_percent = PRODUCT_UNITS[unit]
+    value = amount(inputs, "product_strength", "label_strength", high, unit)
     percent = value / per_percent
     if unit == "percent_sodium_hypochlorite_w_w":
         percent = available_chlorine(value)
@@ -61,5 +56,5 @@ def bottle_age_days(inputs: Data) -> float | None:
     """
     if inputs.get("bottle_age_days") is None:
         return None
-    words = "The bottle's age"
-    return amount(inputs, "bottle_age_days", words, BOTTLE_AGE_DAYS_MAX, " days", nought=True)
+    most = BOTTLE_AGE_DAYS_MAX
+    return amount(inputs, "bottle_age_days", "bottle_age", most, "days", nought=True)

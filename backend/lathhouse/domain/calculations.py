@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from lathhouse.domain import chill
+from lathhouse.domain import chill, mixing_words
 from lathhouse.domain.amounts import CannotCalculate, shown
 from lathhouse.domain.cautions import cautions_about
 from lathhouse.domain.dilution import DILUTION
@@ -53,8 +53,10 @@ def watch(inputs: Data) -> Data:
 def mixing_plan(inputs: Data) -> Data:
     """Return what to pour for a bucket, as the phone's own screen works it out."""
     mixed = plan_mix(inputs)
-    warned = " ".join(warning["says"] for warning in mixed["warnings"])
-    return answer(mixed, f"{say_mix(mixed)} {warned}".strip(), [BLEACH, "acid"], [ARITHMETIC, LIFE])
+    warnings = [{**warning, "says": mixing_words.say(warning)} for warning in mixed["warnings"]]
+    says = " ".join([say_mix(mixed), *(warning["says"] for warning in warnings)])
+    result = {**mixed, "warnings": warnings}
+    return answer(result, says, [BLEACH, "acid"], [ARITHMETIC, LIFE])
 
 
 def dilution(name: str) -> Callable[[Data], Data]:

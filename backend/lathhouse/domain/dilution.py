@@ -11,8 +11,9 @@ does; the density of strong bleach is left out of account.
 from collections.abc import Callable
 from typing import Any
 
-from lathhouse.domain.amounts import CannotCalculate, CannotMix, amount, shown
+from lathhouse.domain.amounts import CannotMix, amount, quantity, shown
 from lathhouse.domain.instants import HOUR_MS, BadInstant, parse_instant
+from lathhouse.domain.mixing_words import Sentence, sentence
 from lathhouse.domain.volumes import VOLUME_ML_MAX
 
 Data = dict[str, Any]
@@ -30,22 +31,21 @@ US_FL_OZ_PER_GAL = 128.0
 HOURS_MAX = 1e6
 
 PRODUCT, WANTED = "product_strength_percent", "wanted_strength_percent"
-PRODUCT_WORDS, WANTED_WORDS = "The product's strength", "The wanted strength"
 
 
 def dilution_make_up_to(inputs: Data) -> Data:
     """Return product and water for a finished volume: V1 = V2·C2/C1, Vw = V2 - V1."""
     product, wanted = _strengths(inputs)
-    final = amount(inputs, "final_volume_ml", "The finished volume", VOLUME_ML_MAX, " mL")
+    final = amount(inputs, "final_volume_ml", "finished_volume", VOLUME_ML_MAX, "ml")
     return make_up_to(product, wanted, final)
 
 
 def dilution_add_to(inputs: Data) -> Data:
     """Return the product to add to water already drawn: V1 = Vw·C2/(C1 - C2), total = Vw + V1."""
     product, wanted = _strengths(inputs)
-    water = amount(inputs, "water_volume_ml", "The water", VOLUME_ML_MAX, " mL")
+    water = amount(inputs, "water_volume_ml", "water", VOLUME_ML_MAX, "ml")
     if wanted == product:
-        raise CannotMix(WANTED, never_reached(f"{shown(product)} %"))
+        raise CannotMix(WANTED, never_reached(quantity(product, "percent")))
     mixed = add_to(product, wanted, water)
     if mixed["product_ml"] > VOLUME_ML_MAX:
         raise CannotMix(WANTED, too_much_product(mixed["product_ml"]))
@@ -68,44 +68,41 @@ def dilution_parts_water(inputs: Data) -> Data:
     """Return parts of water to one of product: C1/C2 - 1 (CDC 2015, Appendix E, Example 3)."""
     product, wanted = _strengths(inputs)
     if wanted == 0:
-        says = "No number of parts gives plain water; ask for more than 0 %."
-        raise CannotMix(WANTED, says)
+        raise CannotMix(WANTED, sentence("no_parts"))
     return {"parts_water_per_part_product": product / wanted - 1}
 
 
 def dilution_strength(inputs: Data) -> Data:
     """Return the strength of product poured together with water: C2 = C1·V1/(V1 + Vw)."""
-    strength = amount(inputs, PRODUCT, PRODUCT_WORDS, 100, " %")
-    product = amount(inputs, "product_volume", "The product's volume", PARTS_MAX, nought=True)
-    water = amount(inputs, "water_volume", "The water's volume", PARTS_MAX, nought=True)
+    strength = amount(inputs, PRODUCT, "product_strength", 100, "percent")
+    product = amount(inputs, "product_volume", "product_volume", PARTS_MAX, nought=True)
+    water = amount(inputs, "water_volume", "water_volume", PARTS_MAX, nought=True)
     if product + water == 0:
-        says = "Nothing is mixed: the product or the water must be more than 0."
-        raise CannotMix("product_volume", says)
+        raise CannotMix("product_volume", sentence("nothing_mixed"))
     return _mixture(strength, product, product + water)
 
 
 def dilution_strength_make_up_to(inputs: Data) -> Data:
     """Return the strength of product made up with water to a volume: C2 = C1·V1/V2."""
-    strength = amount(inputs, PRODUCT, PRODUCT_WORDS, 100, " %")
-    product = amount(inputs, "product_volume", "The product's volume", PARTS_MAX, nought=True)
-    final = amount(inputs, "final_volume", "The finished volume", PARTS_MAX)
+    strength = amount(inputs, PRODUCT, "product_strength", 100, "percent")
+    product = amount(inputs, "product_volume", "product_volume", PARTS_MAX, nought=True)
+    final = amount(inputs, "final_volume", "finished_volume", PARTS_MAX)
     if product > final:
-        says = f"Of the product at most the finished volume goes in: {shown(final)}."
-        raise CannotMix("product_volume", says)
+        raise CannotMix("product_volume", sentence("more_than_all", final=shown(final)))
     return _mixture(strength, product, final)
 
 
 def ppm_from_percent(inputs: Data) -> Data:
     """Return ppm (mg/L) of a strength in percent (WHO 2014, Annex G, Table G.1)."""
-    percent = amount(inputs, "strength_percent", "The strength", 100, " %", nought=True)
+    percent = amount(inputs, "strength_percent", "strength", 100, "percent", nought=True)
     return {"ppm": percent * PPM_PER_PERCENT}
 
 
 def powder_grams_per_litre(inputs: Data) -> Data:
     """Return grams of powder for a litre: 1000·wanted %/available chlorine % (CDC, Appendix E)."""
-    wanted = amount(inputs, WANTED, WANTED_WORDS, 100, " %")
+    wanted = amount(inputs, WANTED, "wanted_strength", 100, "percent")
     field = "powder_available_chlorine_percent"
-    powder = amount(inputs, field, "The powder's available chlorine", 100, " %")
+    powder = amount(inputs, field, "powder", 100, "percent")
     _not_stronger(wanted, powder)
     return {"grams_per_litre": 1000 * wanted / powder}
 
@@ -116,26 +113,26 @@ def product_us_fl_oz_for_ppm(inputs: Data) -> Data:
     The Kansas health department's examples leave the product's own volume out of account; so does
     this, and the result is a little weaker than wanted where much product is needed.
     """
-    product = amount(inputs, PRODUCT, PRODUCT_WORDS, 100, " %")
-    ppm = amount(inputs, "wanted_ppm", "The wanted strength", 1e6, " ppm", nought=True)
-    water = amount(inputs, "water_us_gal", "The water", WATER_US_GAL_MAX, " US gallons")
+    product = amount(inputs, PRODUCT, "product_strength", 100, "percent")
+    ppm = amount(inputs, "wanted_ppm", "wanted_strength", 1e6, "ppm", nought=True)
+    water = amount(inputs, "water_us_gal", "water", WATER_US_GAL_MAX, "us_gal")
     product_ppm = product * PPM_PER_PERCENT
     if ppm > product_ppm:
-        raise CannotMix("wanted_ppm", too_strong(f"{shown(product_ppm, 5)} ppm"))
+        raise CannotMix("wanted_ppm", too_strong(quantity(product_ppm, "ppm", 5)))
     return {"product_us_fl_oz": US_FL_OZ_PER_GAL * water * ppm / product_ppm}
 
 
 def available_chlorine_from_hypochlorite(inputs: Data) -> Data:
     """Return percent available chlorine of percent sodium hypochlorite, both by weight (IUPAC)."""
-    words = "The sodium hypochlorite"
-    percent = amount(inputs, "sodium_hypochlorite_percent", words, 100, " %", nought=True)
+    field = "sodium_hypochlorite_percent"
+    percent = amount(inputs, field, "hypochlorite", 100, "percent", nought=True)
     return {"available_chlorine_percent": available_chlorine(percent)}
 
 
 def hypochlorite_from_available_chlorine(inputs: Data) -> Data:
     """Return percent sodium hypochlorite of percent available chlorine, both by weight (IUPAC)."""
-    words, most = "The available chlorine", available_chlorine(100)
-    percent = amount(inputs, "available_chlorine_percent", words, most, " %", nought=True)
+    field, most = "available_chlorine_percent", available_chlorine(100)
+    percent = amount(inputs, field, "available", most, "percent", nought=True)
     return {"sodium_hypochlorite_percent": percent * NAOCL_G_PER_MOL / CHLORINE_G_PER_MOL}
 
 
@@ -150,8 +147,8 @@ def solution_usable(inputs: Data) -> Data:
     A day: Haldimand-Norfolk Health Unit (mix daily); Kittitas County note CS316270A, 2020, after
     CDC (effective up to 24 hours).
     """
-    age = amount(inputs, "hours_since_mixed", "The hours since mixing", HOURS_MAX, nought=True)
-    life = amount(inputs, "life_hours", "The life in hours", HOURS_MAX)
+    age = amount(inputs, "hours_since_mixed", "hours_since", HOURS_MAX, nought=True)
+    life = amount(inputs, "life_hours", "life", HOURS_MAX)
     return {"usable": age < life}
 
 
@@ -160,37 +157,36 @@ def solution_age(inputs: Data) -> Data:
     ages = {name: _instant(inputs, name) for name in ("mixed_at", "now")}
     hours = (ages["now"] - ages["mixed_at"]) / HOUR_MS
     if hours < 0:
-        raise CannotCalculate("mixed_at must not be after now; check both times.", "mixed_at")
-    life = amount(inputs, "life_hours", "The life in hours", HOURS_MAX)
+        raise CannotMix("mixed_at", sentence("mixed_after_now"))
+    life = amount(inputs, "life_hours", "life", HOURS_MAX)
     return {"usable": hours < life}
 
 
-def too_strong(most: str) -> str:
+def too_strong(most: Sentence) -> Sentence:
     """Return why a strength above the product's is refused, and what would be possible."""
-    return f"The product itself has {most}, and water only weakens it: ask for at most that."
+    return sentence("too_strong", most=most)
 
 
-def never_reached(most: str) -> str:
+def never_reached(most: Sentence) -> Sentence:
     """Return why adding to water cannot keep the product's own strength."""
-    return f"Added to water it is always weaker than the product's own {most}: ask for less."
+    return sentence("never_reached", most=most)
 
 
-def too_much_product(product_ml: float) -> str:
+def too_much_product(product_ml: float) -> Sentence:
     """Return why an amount of product beyond a cubic metre is refused."""
-    litres = shown(product_ml / 1000)
-    return f"That would take {litres} L of product: ask for a weaker solution or less water."
+    return sentence("too_much_product", litres=shown(product_ml / 1000))
 
 
 def _strengths(inputs: Data) -> tuple[float, float]:
-    product = amount(inputs, PRODUCT, PRODUCT_WORDS, 100, " %")
-    wanted = amount(inputs, WANTED, WANTED_WORDS, 100, " %", nought=True)
+    product = amount(inputs, PRODUCT, "product_strength", 100, "percent")
+    wanted = amount(inputs, WANTED, "wanted_strength", 100, "percent", nought=True)
     _not_stronger(wanted, product)
     return product, wanted
 
 
 def _not_stronger(wanted: float, product: float) -> None:
     if wanted > product:
-        raise CannotMix(WANTED, too_strong(f"{shown(product)} %"))
+        raise CannotMix(WANTED, too_strong(quantity(product, "percent")))
 
 
 def _mixture(strength_percent: float, product: float, total: float) -> Data:
@@ -204,8 +200,7 @@ def _instant(inputs: Data, field: str) -> int:
     try:
         return parse_instant(inputs.get(field))
     except BadInstant as error:
-        says = f"{field} must be a date and time with its offset, such as 2026-05-01T08:00:00Z."
-        raise CannotCalculate(says, field) from error
+        raise CannotMix(field, sentence("no_instant", field=field)) from error
 
 
 DILUTION: dict[str, Callable[[Data], Data]] = {

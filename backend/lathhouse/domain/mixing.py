@@ -7,7 +7,7 @@ ways. The answer is a ceiling: bottles weaken with heat, light and age.
 import re
 from typing import Any, NamedTuple
 
-from lathhouse.domain.amounts import CannotMix, amount, shown
+from lathhouse.domain.amounts import CannotMix, amount, quantity, shown
 from lathhouse.domain.bottle import Product, bottle_age_days, product_of
 from lathhouse.domain.dilution import (
     PPM_PER_PERCENT,
@@ -18,6 +18,7 @@ from lathhouse.domain.dilution import (
     too_strong,
 )
 from lathhouse.domain.mixing_warnings import ASKS_WHY_PPM, warnings_for
+from lathhouse.domain.mixing_words import Sentence, sentence
 from lathhouse.domain.volumes import VOLUME_ML_MAX, in_all_units, volume_of
 
 Data = dict[str, Any]
@@ -30,20 +31,21 @@ RATIO = re.compile(r" *(\d{1,7}(?:\.\d{1,3})?) *[:/] *(\d{1,7}(?:\.\d{1,3})?) *"
 
 
 class Share(NamedTuple):
-    """How much of the mixture is product: so many parts of so many; its ppm; the most, in words."""
+    """How much of the mixture is product: so many parts of so many; its ppm; the most there is."""
 
     parts: float
     of: float
     ppm: float
-    most: str
+    most: Sentence
 
 
-WANTED_UNITS: dict[str, tuple[float, str]] = {
-    "percent_by_volume": (100.0, " % by volume"),
-    "ppm": (1_000_000.0, " ppm"),
-    "percent_available_chlorine": (100.0, " % available chlorine"),
-    "part_in_n": (PARTS_MAX, " parts in all"),
-    "part_to_n": (PARTS_MAX, " parts of water"),
+# What may be wanted, and the most of each.
+WANTED_UNITS: dict[str, float] = {
+    "percent_by_volume": 100.0,
+    "ppm": 1_000_000.0,
+    "percent_available_chlorine": 100.0,
+    "part_in_n": PARTS_MAX,
+    "part_to_n": PARTS_MAX,
 }
 
 
@@ -61,11 +63,9 @@ def plan_mix(inputs: Data) -> Data:
     age_days = bottle_age_days(inputs)
     method = inputs.get("method")
     if method not in METHODS:
-        says = "Say whether the volume is the finished one (make_up_to) or water drawn (add_to)."
-        raise CannotMix("method", says)
-    words = "The finished volume" if method == "make_up_to" else "The water"
-    volume_ml = volume_of(inputs, words)
-    _refuse_bare_ratio(inputs, product)
+        raise CannotMix("method", sentence("method"))
+    volume_ml = volume_of(inputs, "finished_volume" if method == "make_up_to" else "water")
+    _refuse_bare_ratio(inputs, product, volume_ml)
     return _mix(inputs, product, age_days, volume_ml)
 
 
@@ -112,24 +112,22 @@ def _share(inputs: Data, product: Product) -> Share:
     """Return parts of product in how many parts in all, in whatever unit was wanted."""
     unit = inputs.get("wanted_unit")
     if not isinstance(unit, str) or unit not in WANTED_UNITS:
-        raise CannotMix("wanted_unit", f"What is wanted must be one of {', '.join(WANTED_UNITS)}.")
-    high, written = WANTED_UNITS[unit]
-    wanted = amount(inputs, "wanted", "What is wanted", high, written)
+        raise CannotMix("wanted_unit", sentence("wanted_unit", known=", ".join(WANTED_UNITS)))
+    wanted = amount(inputs, "wanted", "wanted", WANTED_UNITS[unit], unit)
     if unit == "ppm":
-        return Share(wanted, product.ppm, wanted, f"{shown(product.ppm, 5)} ppm")
+        return Share(wanted, product.ppm, wanted, quantity(product.ppm, "ppm", 5))
     if unit == "percent_available_chlorine":
-        most = f"{shown(product.percent)} % available chlorine"
+        most = quantity(product.percent, unit)
         return Share(wanted, product.percent, wanted * PPM_PER_PERCENT, most)
     if unit == "percent_by_volume":
-        return Share(wanted, 100.0, product.ppm * wanted / 100, "100 % by volume")
+        return Share(wanted, 100.0, product.ppm * wanted / 100, quantity(100, unit))
     parts = wanted if unit == "part_in_n" else wanted + 1
     if parts < 1:
-        says = "1 part in fewer than 1 cannot be: count the product among the parts, 2 or more."
-        raise CannotMix("wanted", says)
-    return Share(1.0, parts, product.ppm / parts, "1 part in 1")
+        raise CannotMix("wanted", sentence("below_one_part"))
+    return Share(1.0, parts, product.ppm / parts, sentence("one_in_one"))
 
 
-def _refuse_bare_ratio(inputs: Data, product: Product) -> None:
+def _refuse_bare_ratio(inputs: Data, product: Product, volume_ml: float) -> None:
     """Refuse "1:10", which is 1 part in 10 on one page and 1 to 10 on another, with both answers.
 
     Raises:
@@ -138,10 +136,13 @@ def _refuse_bare_ratio(inputs: Data, product: Product) -> None:
     parts = _ratio(inputs)
     if parts is None:
         return
-    readings = [_reading(inputs, product, unit, parts) for unit in ("part_in_n", "part_to_n")]
-    said = [_say_reading(reading) for reading in readings]
-    says = f"1:{shown(parts)} is read in two ways. {said[0]} {said[1]} Say which is meant."
-    raise CannotMix("wanted", says, readings)
+    readings = [
+        _reading({**inputs, "wanted": parts, "wanted_unit": unit}, product, volume_ml)
+        for unit in ("part_in_n", "part_to_n")
+    ]
+    one, other = (_say_reading(reading) for reading in readings)
+    said = sentence("two_ways", n=shown(parts), one=one, other=other)
+    raise CannotMix("wanted", said, readings)
 
 
 def _ratio(inputs: Data) -> float | None:
@@ -151,44 +152,38 @@ def _ratio(inputs: Data) -> float | None:
         match = RATIO.fullmatch(wanted)
         one, many = (float(part) for part in match.groups()) if match else (0.0, 0.0)
         if one == 0 or many == 0:
-            raise CannotMix("wanted", "What is wanted must be a number with its unit.")
+            raise CannotMix("wanted", sentence("not_a_strength"))
         return many / one
     if inputs.get("wanted_unit") != "ratio":
         return None
-    return amount(inputs, "wanted", "What is wanted", PARTS_MAX, " parts")
+    return amount(inputs, "wanted", "wanted", PARTS_MAX, "parts")
 
 
-def _reading(inputs: Data, product: Product, unit: str, parts: float) -> Data:
-    reading: Data = {"wanted": parts, "wanted_unit": unit}
+def _reading(inputs: Data, product: Product, volume_ml: float) -> Data:
+    reading = {name: inputs[name] for name in ("wanted", "wanted_unit")}
     try:
-        mixed = _mix({**inputs, **reading}, product, None, volume_of(inputs, "The volume"))
+        mixed = _mix(inputs, product, None, volume_ml)
     except CannotMix as refused:
-        return {**reading, "refused": refused.says}
+        return {**reading, "refused": refused.said}
     kept = ("product_ml", "water_ml", "total_ml", "ppm", "percent_by_volume")
     return {**reading, **{name: mixed[name] for name in kept}}
 
 
-def _say_reading(reading: Data) -> str:
-    parts = shown(reading["wanted"])
-    words = f"1 part in {parts} parts in all"
-    if reading["wanted_unit"] == "part_to_n":
-        words = f"1 part to {parts} parts of water"
+def _say_reading(reading: Data) -> Sentence:
+    parts = sentence(reading["wanted_unit"], n=shown(reading["wanted"]))
     if "refused" in reading:
-        return f"{words}: not possible."
-    return f"{words}: {say_pour(reading)}, {shown(reading['ppm'], 5)} ppm."
-
-
-def say_pour(mixed: Data) -> str:
-    """Return product and water in words, for people who pour."""
-    product, water = shown(mixed["product_ml"]), shown(mixed["water_ml"])
-    return f"{product} mL of product with {water} mL of water"
+        return sentence("reading_not_possible", parts=parts)
+    product, water = shown(reading["product_ml"]), shown(reading["water_ml"])
+    ppm = shown(reading["ppm"], 5)
+    return sentence("reading", parts=parts, product=product, water=water, ppm=ppm)
 
 
 def say_mix(mixed: Data) -> str:
-    """Return the whole answer of `plan_mix` in one or two sentences."""
+    """Return the whole answer of `plan_mix` in two sentences, in English."""
+    product, water = shown(mixed["product_ml"]), shown(mixed["water_ml"])
     ppm, share = shown(mixed["ppm"], 5), shown(mixed["percent_by_volume"])
-    total = shown(mixed["total_ml"])
     return (
-        f"{say_pour(mixed)}, bleach into water: {total} mL of {ppm} ppm available chlorine by"
-        f" the label ({share} % by volume). Old after {mixed['usable_hours']} hours."
+        f"{product} mL of product with {water} mL of water, bleach into water:"
+        f" {shown(mixed['total_ml'])} mL of {ppm} ppm available chlorine by the label ({share} % by"
+        f" volume). Old after {mixed['usable_hours']} hours."
     )

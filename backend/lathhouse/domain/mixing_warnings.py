@@ -7,6 +7,7 @@ source, ours: our own choice of default.
 from typing import Any
 
 from lathhouse.domain.amounts import shown
+from lathhouse.domain.mixing_words import sentence
 
 Data = dict[str, Any]
 
@@ -35,7 +36,7 @@ SEED_DIPS = (
 def warnings_for(
     percent: float, unit: str, age_days: float | None, ppm: float, poured: dict[str, float]
 ) -> list[Data]:
-    """Return the warnings: `key`, `level` (warn or note), `says`, `source`, `grade`.
+    """Return the warnings: `key`, `values` (of a sentence), `level` (warn, note), `source`, `grade`.
 
     `percent` is the label's available chlorine, `unit` what the label said, `poured` millilitres.
     """
@@ -48,73 +49,47 @@ def warnings_for(
     return sorted(found, key=lambda warning: warning["level"] != "warn")
 
 
-def _warning(key: str, level: str, says: str, whence: tuple[str, str]) -> Data:
-    return {"key": key, "level": level, "says": says, "source": whence[0], "grade": whence[1]}
+def _warning(key: str, level: str, whence: tuple[str, str], **values: str) -> Data:
+    return {**sentence(key, **values), "level": level, "source": whence[0], "grade": whence[1]}
 
 
 def _of_strength(ppm: float, water_ml: float) -> list[Data]:
     found = []
+    told = {"ppm": shown(ppm, 5), "low": shown(USUAL_PPM_MIN), "high": shown(ASKS_WHY_PPM)}
     if water_ml <= 0:
-        says = "This is the product itself, with no water in it."
-        found.append(_warning("undiluted", "warn", says, PRACTICE))
+        found.append(_warning("undiluted", "warn", PRACTICE))
     if ppm > ASKS_WHY_PPM:
-        says = (
-            f"{shown(ppm, 5)} ppm is above the usual strengths for seed ({shown(USUAL_PPM_MIN)} to"
-            f" {shown(ASKS_WHY_PPM)} ppm). Say why, and leave a part of the lot undipped."
-        )
-        found.append(_warning("above_usual", "warn", says, OURS))
+        found.append(_warning("above_usual", "warn", OURS, **told))
     if ppm < USUAL_PPM_MIN:
-        says = (
-            f"{shown(ppm, 5)} ppm is below the usual strengths for seed ({shown(USUAL_PPM_MIN)} to"
-            f" {shown(ASKS_WHY_PPM)} ppm) and may not do its work."
-        )
-        found.append(_warning("below_usual", "warn", says, SEED_DIPS))
+        found.append(_warning("below_usual", "warn", SEED_DIPS, **told))
     return found
 
 
 def _of_label(percent: float, unit: str) -> list[Data]:
     found = []
     if percent >= INDUSTRIAL_PERCENT:
-        says = (
-            "This is trade strength, 10 % and more: it burns worse than household bleach. Check"
-            " that the label does not say g/L."
-        )
-        found.append(_warning("label_industrial", "warn", says, PRACTICE))
+        found.append(_warning("label_industrial", "warn", PRACTICE))
     if percent < WEAK_LABEL_PERCENT:
-        says = "Few bottles are this weak: check whether the label says %, g/L or ppm."
-        found.append(_warning("label_weak", "warn", says, OURS))
+        found.append(_warning("label_weak", "warn", OURS))
     if unit == "percent_sodium_hypochlorite_w_w":
-        says = (
-            "Percent by weight is reckoned as if it were by volume; how heavy strong bleach is, is"
-            " left out of account."
-        )
-        found.append(_warning("weight_percent", "note", says, OURS))
+        found.append(_warning("weight_percent", "note", OURS))
     return found
 
 
 def _of_age(age_days: float | None) -> list[Data]:
-    ceiling = "bleach weakens with heat, light and age, so take the result as a ceiling"
     if age_days is None:
-        says = f"How old the bottle is, was not said: {ceiling}."
-        return [_warning("bottle_age_unknown", "note", says, PRACTICE)]
+        return [_warning("bottle_age_unknown", "note", PRACTICE)]
     if age_days < BOTTLE_OLD_DAYS:
         return []
-    says = (
-        f"The bottle is {shown(age_days)} days old: {ceiling}. Measure it with a test strip, or"
-        " take a fresh bottle."
-    )
-    return [_warning("bottle_old", "warn", says, OURS)]
+    return [_warning("bottle_old", "warn", OURS, days=shown(age_days))]
 
 
 def _of_volume(poured: dict[str, float]) -> list[Data]:
     found = []
     if poured["product_ml"] < SMALL_ML:
-        says = (
-            f"{shown(poured['product_ml'])} mL of product is hard to measure: mix a larger volume,"
-            " or use a syringe kept for this alone."
-        )
-        found.append(_warning("small_measure", "warn", says, OURS))
+        product = shown(poured["product_ml"])
+        found.append(_warning("small_measure", "warn", OURS, product=product))
     if poured["total_ml"] > LARGE_ML:
-        says = f"{shown(poured['total_ml'] / 1000)} L is much for seed: check the unit."
-        found.append(_warning("large_volume", "warn", says, OURS))
+        litres = shown(poured["total_ml"] / 1000)
+        found.append(_warning("large_volume", "warn", OURS, litres=litres))
     return found

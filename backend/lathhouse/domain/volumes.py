@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from lathhouse.domain.amounts import CannotMix, amount, shown
+from lathhouse.domain.amounts import CannotMix, amount, quantity
+from lathhouse.domain.mixing_words import sentence
 
 Data = dict[str, Any]
 
@@ -19,15 +20,6 @@ ML_PER: dict[str, float] = {
     "us_gal": ML_PER_US_GAL,
     "metric_cup": 250.0,
     "imp_gal": 4546.09,
-}
-WORDS: dict[str, str] = {
-    "ml": "mL",
-    "l": "L",
-    "us_fl_oz": "US fl oz",
-    "us_cup": "US cups",
-    "us_gal": "US gallons",
-    "metric_cup": "metric cups",
-    "imp_gal": "imperial gallons",
 }
 # A cubic metre. Our own choice: nobody mixes a seed dip by the tonne, but a finger slips.
 VOLUME_ML_MAX = 1_000_000.0
@@ -52,20 +44,20 @@ def from_ml(volume_ml: float, unit: str) -> float:
     return volume_ml / _factor(unit)
 
 
-def volume_of(inputs: Data, words: str) -> float:
+def volume_of(inputs: Data, what: str) -> float:
     """Return the millilitres of the inputs' `volume` in its `volume_unit`.
 
     Raises:
         CannotMix: no number, no such unit, less than a millilitre or more than a cubic metre.
     """
-    unit = inputs.get("volume_unit")
-    factor = _factor(unit)
-    high = VOLUME_ML_MAX / factor
-    value = amount({"volume": inputs.get("volume")}, "volume", words, high, f" {WORDS[str(unit)]}")
+    factor = _factor(inputs.get("volume_unit"))
+    unit = str(inputs["volume_unit"])
+    value = amount(inputs, "volume", what, VOLUME_ML_MAX / factor, unit)
     volume_ml = value * factor
     if volume_ml < VOLUME_ML_MIN:
-        least = f"{shown(VOLUME_ML_MIN / factor)} {WORDS[str(unit)]}"
-        raise CannotMix("volume", f"{words} is too little to measure; from {least} on it would do.")
+        least = quantity(VOLUME_ML_MIN / factor, unit)
+        said = sentence("too_little", what=sentence(f"what_{what}"), least=least)
+        raise CannotMix("volume", said)
     return volume_ml
 
 
@@ -79,6 +71,5 @@ def in_all_units(amounts_ml: dict[str, float]) -> dict[str, dict[str, float]]:
 
 def _factor(unit: Any) -> float:
     if not isinstance(unit, str) or unit not in ML_PER:
-        known = ", ".join(ML_PER)
-        raise CannotMix("volume_unit", f"The volume's unit must be one of {known}.")
+        raise CannotMix("volume_unit", sentence("volume_unit", known=", ".join(ML_PER)))
     return ML_PER[unit]
