@@ -1,117 +1,111 @@
-"""The demo opens on the morning that its story tells, whatever today is."""
+"""The demo opens on the morning that its story tells: Thursday 10 September 2026, 08:40."""
 
-import json
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
 from playwright.sync_api import Page
 
-from lathhouse.demo.load import load
-from lathhouse.demo.scenario import LOTS, PLACES, lot_id, place_id
+from lathhouse.demo.scenario import LOTS, lot_id, scenario
+from lathhouse.demo.story import name_id
 from lathhouse.domain.watches import load_rules
-from lathhouse.reminders.clock import catch_up
+from lathhouse.sync.kinds import KINDS
+from tests.demo.conftest import standing
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
-GOLDEN = Path(__file__).parent.parent / "golden" / "demo_morning.json"
-SIX_WEEKS = ("AP-26-1", "cold-six-weeks")
-# Other mornings: a day after each change of the clocks, a leap day, a year's end, midwinter.
-MORNINGS = (
-    "2026-04-06T08:40:00+10:00",
-    "2026-10-05T08:40:00+11:00",
-    "2028-02-29T08:40:00+11:00",
-    "2027-01-01T08:40:00+11:00",
-    "2026-11-25T08:40:00+11:00",
-)
+BATCH = 900
+# How a row is kept, not what it says.
+KEPT = ("revision", "checkpoint", "checkpoint_at", "tail")
 
 
-def open_demo(folder: Path, clock: Clock) -> Nursery:
-    nursery = open_nursery(f"sqlite:///{folder / 'demo.sqlite'}", folder, clock)
-    with nursery.app.app_context():
-        load(nursery.site, clock.ms)
-        catch_up(nursery.site, clock.ms)
-    return nursery
+def all_events(nursery: Nursery) -> list[dict[str, Any]]:
+    """Return the whole record, page by page."""
+    found, after = [], ""
+    while after is not None:
+        page = nursery.call("GET", f"/api/v1/events?limit=1000{after}").json
+        found += page["events"]
+        after = f"&after={page['next']}" if page["next"] else None
+    return found
 
 
-@pytest.fixture(scope="module")
-def morning(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
-    """The demo at the morning of its story: Thursday 10 September 2026, 08:40 local."""
-    nursery = open_demo(tmp_path_factory.mktemp("demo"), Clock())
-    yield nursery
-    close_nursery(nursery)
+def test_what_stands_is_what_a_person_checked_once(
+    morning: Nursery, expected_standing: list[list[str]]
+):
+    """Alerts that higher ones hide in lists included."""
+    assert standing(morning) == expected_standing
 
 
-def standing(nursery: Nursery) -> list[list[str]]:
-    """Return [story name, watch, level] of everything that stands, hidden or not."""
-    names = {lot_id(name): name for name in LOTS} | {place_id(name): name for name, _, _ in PLACES}
-    found = nursery.call("GET", "/api/v1/alerts?state=standing&limit=1000").json["alerts"]
-    return sorted(
-        [
-            names.get(alert["subject"]["id"], alert["subject"]["kind"]),
-            alert["watch"],
-            alert["level"],
-        ]
-        for alert in found
-    )
-
-
-def test_what_stands_is_what_a_person_checked_once(morning: Nursery):
-    """The column "This morning" of the story, alerts that higher ones hide in lists included."""
-    assert standing(morning) == json.loads(GOLDEN.read_text("utf-8"))["standing"]
+def test_each_line_stands_because_the_story_asks_for_it_or_says_why(golden: dict[str, Any]):
+    """The column "This morning", and nothing that nobody has judged."""
+    found = {(name, watch) for name, watch, _ in golden["standing"]}
+    besides = {(name, watch) for name, watch, why in golden["besides"] if why}
+    assert found == {tuple(line) for line in golden["story"]} | besides
+    shipped = {rule["id"] for rule in load_rules()}
+    ready = [line for line in golden["later"] if line[1] in shipped]
+    assert ready == [], "these watches ship now: judge their lines of the story"
 
 
 def test_the_story_is_whole(morning: Nursery):
-    assert len(morning.rows("lots")) >= 30
+    lots = morning.rows("lots")
+    assert len([lot for lot in lots if lot["closed_at"] is None]) == 30
     assert len(morning.rows("places")) == 12
-    events = morning.call("GET", "/api/v1/events?limit=1000").json["events"]
-    assert len(events) == 1000
     assert morning.differences() == []
     chill = morning.lot(lot_id("AP-26-1"))
     assert chill["day"] == 44
-    kinds = {event["kind"] for event in events}
-    assert {"looked", "lot_started", "place_changed", "cold_started"} <= kinds
+    assert chill["stage"] == "cold"
+    assert chill["last_look"]["at"] < morning.clock.text(days=10)
 
 
 def test_its_events_are_of_the_kinds_that_phones_send_with_their_own_clocks(morning: Nursery):
-    found, after = [], ""
-    while after is not None:
-        page = morning.call("GET", f"/api/v1/events?limit=1000{after}").json
-        found += page["events"]
-        after = f"&after={page['next']}" if page["next"] else None
+    found = all_events(morning)
     assert len(found) > 2000
+    recent = [event for event in found if event["at"] > morning.clock.text(days=120)]
+    assert len(recent) > 1500, "dense for the last four months"
     assert len({event["device"] for event in found}) >= 3
-    assert {"voided", "amended"} <= {event["kind"] for event in found}
+    kinds = {event["kind"] for event in found}
+    assert {"voided", "amended", "looked", "lot_started", "cold_started", "counted"} <= kinds
+    assert kinds <= KINDS.keys()
     skewed = [e for e in found if abs((e.get("clock") or {}).get("skew_ms", 0)) == 10_800_000]
     assert skewed, "a phone whose clock was three hours out is part of the story"
     for event in found:
         assert {"id", "seq", "kind", "observed_at", "data"} <= event.keys()
 
 
-@pytest.mark.parametrize("now", MORNINGS)
-def test_on_any_other_morning_the_chill_at_day_44_rings(tmp_path: Path, now: str):
-    nursery = open_demo(tmp_path, Clock(now))
+def test_pushed_through_the_phones_own_door_the_same_events_make_the_same_lots(
+    morning: Nursery, tmp_path: Path
+):
+    clock = Clock()
+    other = open_nursery(f"sqlite:///{tmp_path / 'other.sqlite'}", tmp_path, clock)
     try:
-        found = [(name, watch) for name, watch, _ in standing(nursery)]
-        assert SIX_WEEKS in found
-        assert nursery.lot(lot_id("AP-26-1"))["day"] in (43, 44)
-        assert len(nursery.rows("lots")) >= 30
-        assert nursery.differences() == []
+        for phone, events in scenario(clock.ms, other.site).items():
+            for start in range(0, len(events), BATCH):
+                body = {"device": name_id(phone), "sent_at": clock.text(),
+                        "events": events[start : start + BATCH]}  # fmt: skip
+                answer = other.call("POST", "/api/v1/sync/push", body).json
+                assert answer["refused"] == []
+                assert len(answer["stored"]) == len(body["events"])
+        assert facts_of(other) == facts_of(morning)
     finally:
-        close_nursery(nursery)
+        close_nursery(other)
 
 
-def test_the_phone_finds_the_same_on_the_same_lots(morning: Nursery, core_page: Page):
-    """The shipped JavaScript over the rows that a phone is given, in Chromium."""
-    rows = morning.rows("lots")
+def facts_of(nursery: Nursery) -> list[dict[str, Any]]:
+    rows = sorted(nursery.rows("lots"), key=lambda lot: lot["id"])
+    return [{name: lot[name] for name in lot if name not in KEPT} for lot in rows]
+
+
+def test_the_phone_finds_the_same_on_the_same_lots(
+    morning: Nursery, core_page: Page, expected_standing: list[list[str]]
+):
+    """The shipped JavaScript, in Chromium, over the rows that a phone is given."""
     nursery = morning.rows("nursery")[0]
-    crops = {row["id"]: row for row in morning.rows("protocols")}
-    places = {row["id"]: row for row in morning.rows("places")}
     given: dict[str, Any] = {
-        "lots": rows, "crops": crops, "places": places, "rules": load_rules(),
+        "lots": morning.rows("lots"),
+        "crops": {row["id"]: row for row in morning.rows("protocols")},
+        "places": {row["id"]: row for row in morning.rows("places")},
+        "rules": load_rules(),
         "site": {"offsets": nursery["offsets"], "working_days": nursery["working_days"]},
         "now": morning.clock.text(),
-    }  # fmt: skip
+    }
     theirs = core_page.evaluate(
         """async ({ lots, crops, places, rules, site, now }) => {
           const [watches, facts] = await Promise.all(
@@ -125,5 +119,5 @@ def test_the_phone_finds_the_same_on_the_same_lots(morning: Nursery, core_page: 
         given,
     )
     names = {lot_id(name): name for name in LOTS}
-    ours = [row for row in standing(morning) if row[0] in LOTS]
-    assert sorted([names[lot], watch, level] for lot, watch, level in theirs) == ours
+    expected = [line for line in expected_standing if line[0] in LOTS]
+    assert sorted([names[lot], watch, level] for lot, watch, level in theirs) == expected

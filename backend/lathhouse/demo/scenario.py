@@ -115,7 +115,8 @@ def _chill(story: Story, name: str, days_ago: int, seeds: int, looks: dict[int, 
     lot = _start(story, name, days_ago + 3, FRIDGE, seeds)
     story.tell(days_ago + 2, "07:20", "soak_started", lot, by="Jonas")
     story.tell(days_ago + 1, "07:30", "soak_ended", lot, by="Jonas")
-    story.tell(days_ago, "08:05", "cold_started", lot, {"where": "fridge", "temp_c": 4})
+    # Early: 44 days later at 08:40 it is day 44 even where the clocks went forward in between.
+    story.tell(days_ago, "07:10", "cold_started", lot, {"where": "fridge", "temp_c": 4})
     for day, said in looks.items():
         story.tell(day, "08:20", "looked", lot, said)
     return lot
