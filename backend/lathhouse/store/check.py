@@ -6,13 +6,15 @@ from typing import Any
 from sqlalchemy import select
 
 from lathhouse.domain.overlay import overlay
+from lathhouse.store.config import fold_row, shipped_row
 from lathhouse.store.log import Log
 from lathhouse.store.lots import derive_lot
 from lathhouse.store.models import Alert, Event, EventLink, Subject
-from lathhouse.store.watching import Watcher
+from lathhouse.store.watching import WATCHED, Watcher
 from lathhouse.store.work import Work, looking
 
 Data = dict[str, Any]
+FOLDED_ROWS = ("place", "person", "protocol", "watch", "nursery")
 
 
 def check(site_id: str, now: str) -> Data:
@@ -29,6 +31,7 @@ def check(site_id: str, now: str) -> Data:
         for lot_id in sorted(i for i in ids if i):
             fresh = derive_lot(log, lot_id, None)["lot"]
             differences += _compare(work, watcher, lot_id, fresh, stored.get(lot_id))
+        differences += _compare_rows(work, log, watcher)
         events = work.rows(Event)
         return {"events": len(events), "lots": len(ids), "differences": differences}
 
@@ -65,13 +68,45 @@ def _compare(
     }
     if _plain(overlay(small, [])["lot"]) != _plain(fresh):
         found.append(f"lot {lot_id}: its checkpoint and tail are not what its events say")
-    expected = {f["watch"] for f in watcher.evaluate("lot", fresh)["findings"]}
-    standing = work.rows(Alert, Alert.subject_id == lot_id, Alert.standing)
-    if row["next_deadline"] and row["next_deadline"] <= work.now:
-        return found  # due this moment: the clock has not come by yet
-    for watch in sorted(expected ^ {alert["watch"] for alert in standing}):
-        found.append(f"lot {lot_id}: the alert {watch} does not stand as its events say")
+    return found + _compare_alerts(work, watcher, ("lot", lot_id), fresh, row)
+
+
+def _compare_rows(work: Work, log: Log, watcher: Watcher) -> list[str]:
+    """Compare the rows that people change whole, and their alerts, with a fold from nothing."""
+    found = []
+    for kind in FOLDED_ROWS:
+        for row in work.rows(Subject, Subject.kind == kind):
+            kept, subject = json.loads(row["data"]), row["id"]
+            events = log.events_about(kind, subject)
+            fresh = fold_row(kind, shipped_row(work, kind, subject), events)
+            if events and fresh is not None:
+                wanted = {**fresh, "id": subject}
+                if any(_plain(kept.get(name)) != _plain(wanted[name]) for name in wanted):
+                    found.append(f"{kind} {subject}: the stored row is not what its events say")
+            if kind in WATCHED:
+                found += _compare_alerts(work, watcher, (kind, subject), kept, row)
     return found
+
+
+def _compare_alerts(
+    work: Work, watcher: Watcher, at: tuple[str, str], data: Data, row: Data
+) -> list[str]:
+    """Compare what stands with what is found: watch, level, since when, and what was answered."""
+    if row["next_deadline"] and row["next_deadline"] <= work.now:
+        return []  # due this moment: the clock has not come by yet
+    kind, subject = at
+    expected = {_said(finding) for finding in watcher.evaluate(kind, data)["findings"]}
+    where = (Alert.subject_kind == kind, Alert.subject_id == subject)
+    standing = {
+        _said(json.loads(alert["data"])) for alert in work.rows(Alert, *where, Alert.standing)
+    }
+    watches = sorted({watch for watch, *_ in expected ^ standing})
+    says = "does not stand as its events say"
+    return [f"{kind} {subject}: the alert {watch} {says}" for watch in watches]
+
+
+def _said(alert: Data) -> tuple[str, ...]:
+    return tuple(str(alert[name]) for name in ("watch", "level", "since", "state"))
 
 
 def _plain(value: Any) -> Any:
