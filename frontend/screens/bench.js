@@ -1,6 +1,7 @@
 // @ts-check
 /** The bench: every running soak, dip, drain, warm or cold spell, its time, and the way on. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { solutionState } from "../core/solutions.js";
 import { nowText } from "../store/clock.js";
 import { all, places } from "../store/house.js";
 import { recordAll } from "../store/record.js";
@@ -27,11 +28,11 @@ export function Bench() {
   const rows = benchRows();
   const short = rows.filter((row) => SHORT.includes(row.kind));
   const long = rows.filter((row) => !SHORT.includes(row.kind));
-  const foot = html`<${UndoBar} /><a class="act main-act" href="#/start"><strong>${t("bench.start")}</strong><span>${t("bench.start_what")}</span></a><${Ways} here="bench" />`;
+  const foot = html`<${UndoBar} /><div class="two"><a class="act main-act" href="#/start"><strong>${t("bench.start")}</strong></a>
+    <a class="act" href="#/mixing">${t("bench.mix")}</a></div><${Ways} here="bench" />`;
   return html`<${Page} name="bench" title=${t("bench.title")} foot=${foot}>
     ${!rows.length && html`<section class="empty"><h2>${t("bench.empty")}</h2><p>${t("bench.empty_how")}</p></section>`}
     <ul class="bench">${short.map((row) => html`<${BenchItem} key=${row.event} row=${row} now=${now} onGo=${go} />`)}</ul>
-    ${short.some((row) => row.kind === "soak") && html`<p class="caution">${t("act.soak_caution")} <a href="#/cautions/electricity">${t("mix.all_cautions")}</a></p>`}
     <${Buckets} now=${now} />
     ${long.length > 0 && html`<section><h2>${t("bench.long")}</h2><ul class="bench">${long.map((row) => html`<${BenchItem} key=${row.event} row=${row} now=${now} onGo=${go} />`)}</ul></section>`}
     <${Chambers} />
@@ -48,10 +49,10 @@ async function go(lot, kinds, data = {}) {
 /** The mixed buckets: what is in them, and how old. */
 function Buckets({ now }) {
   const open = all("solution").filter((one) => one.mixed_at && !one.discarded_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1));
+  if (!open.length) return null;
   return html`<section><h2>${t("bench.buckets")}</h2><ul class="cards">${open.slice(0, 6).map((bucket) => html`<li key=${bucket.id}><a href=${`#/tag/${bucket.id}`}>
       <strong>${t("bench.bucket", { ppm: bucket.ppm ?? "?" })}</strong><small>${t("bench.mixed", { when: when(bucket.mixed_at) })}</small>
-      ${isOld(bucket, now) && html`<small class="error">${t("tag.old")}</small>`}</a></li>`)}</ul>
-    <a class="act" href="#/mixing"><strong>${t("mix.title")}</strong></a></section>`;
+      ${isOld(bucket, now) && html`<small class="error">${t("tag.old")}</small>`}</a></li>`)}</ul></section>`;
 }
 
 /** The fridges and propagators, each with its last temperature. */
@@ -64,7 +65,7 @@ function Chambers() {
 
 const readWords = (read) => (read ? `${inDegrees(read.value)} ${degrees()}, ${t("fridge.now", { when: when(read.at) })}` : t("fridge.never"));
 
-const isOld = (bucket, now) => Date.parse(now) - Date.parse(bucket.mixed_at) >= 86_400_000;
+const isOld = (bucket, now) => solutionState(bucket, now) === "old";
 
 /** What this page can do to be noticed, what it cannot, and the calendar that can. */
 function Calls({ rows, now }) {

@@ -1,45 +1,70 @@
 // @ts-check
-/** One running step as a row: a jar, its figures, and the way on in one tap. @module */
+/** One running step as a row: a jar, its figures, the way on in one tap, the rest behind "More". @module */
+import { useState } from "../vendor/preact-hooks.js";
 import { maySanitise } from "../core/bench.js";
 import { DAY_MS, HOUR_MS, MINUTE_MS, toMs } from "../core/instants.js";
 import { one } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { Jar } from "../ui/jar.js";
 import { when } from "../ui/local.js";
+import { Flag } from "../ui/page.js";
+import { findingsOf } from "../ui/to_see.js";
 
 // What asks for more than a tap goes by its own form.
 const FORMS = ["sown", "sanitise_started"];
+const WHERE = { cold_started: { where: "fridge" }, warm_started: { where: "indoors" } };
 // Where seed is still in the hand: it can be tested, and could be dipped.
 const SEED = ["soak", "drained"];
-const WHERE = { cold_started: { where: "fridge" }, warm_started: { where: "indoors" } };
+// The watch that says how late a step is; a spell of weeks that is merely ready is not late.
+const OVER = { soak: "soak-over", sanitise: "sanitise-over", drained: "drained-left", warm: "warm-done", cold: "cold-long" };
 
 /** @param {{row: any, now: string, onGo: (lot: any, kinds: string[], data?: any) => void}} props */
 export function BenchItem({ row, now, onGo }) {
+  const [more, setMore] = useState(false);
   const { lot, kind } = row;
   const run = toMs(now) - toMs(row.started_at);
-  const limit = row.limit_at ? toMs(row.limit_at) - toMs(row.started_at) : null;
-  const target = row.target_at ? toMs(row.target_at) - toMs(row.started_at) : null;
+  const [target, limit] = [row.target_at, row.limit_at].map((time) => (time ? toMs(time) - toMs(row.started_at) : null));
   const whole = limit ?? target ?? Math.max(run, 1);
-  const level = row.limit_at && now >= row.limit_at ? "alarm" : row.target_at && now >= row.target_at ? "late" : "";
+  const done = Boolean(row.target_at && now >= row.target_at);
+  const level = findingsOf(lot).find((one) => one.watch === OVER[kind])?.level;
+  const stale = kind === "soak" && row.still_at <= now;
+  const acid = SEED.includes(kind) && !maySanitise(lot);
   return html`<li class="bench-row">
     <${Jar} share=${run / whole} target=${target === null ? null : target / whole} words=${t("bench.jar", { run: long(run) })} />
     <div class="bench-words"><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span> <strong>${one("protocol", lot.crop)?.botanical ?? lot.crop}</strong></a>
       <p class="bench-run"><b>${long(run)}</b> ${t(`bench.kind.${kind}`)}</p>
-      <p class=${level ? `level-${level} bench-left` : "bench-left"}>${left(row, now)}</p>
-      ${kind === "soak" && html`<p class=${row.still_at <= now ? "level-late" : "quiet"}>${t(row.still_at <= now ? "bench.still_now" : "bench.still", { when: when(row.still_at) })}</p>`}</div>
-    ${SEED.includes(kind) && !maySanitise(lot) && html`<p class="caution grave bench-note">${t("act.acid_refused")}</p>`}
-    <div class="bench-acts">${row.next.map((kinds, index) => html`<${Onward} key=${kinds.join()} lot=${lot} kinds=${kinds} first=${index === 0} onGo=${onGo} />`)}
-      ${kind === "soak" && html`<button type="button" class="act" onClick=${() => onGo(lot, ["water_changed"])}>${t("act.water_changed")}</button>
-        <button type="button" class="act" onClick=${() => onGo(lot, ["aerated"])}>${t("act.aerated")}</button>`}
-      ${SEED.includes(kind) && !maySanitise(lot) && html`<button type="button" class="act" onClick=${() => onGo(lot, ["rinsed_neutral"])}>${t("act.rinsed_neutral")}</button>`}
-      ${SEED.includes(kind) && html`<a class="act" href=${`#/act/tested/${lot.id}`}>${t("bench.test")}</a>`}</div></li>`;
+      <p class=${level ? `level-${level} bench-left` : "bench-left"}>${level && html`<${Flag} level=${level} />`} ${left(row, now)}</p>
+      ${stale && !done && html`<p class="level-late">${t("bench.still_now")}</p>`}</div>
+    ${acid && html`<p class="caution grave bench-note">${t("act.acid_refused")}</p>`}
+    <div class="bench-acts">${acid && html`<button type="button" class="act" onClick=${() => onGo(lot, ["rinsed_neutral"])}>${t("act.rinsed_neutral")}</button>`}
+      ${stale && !done && html`<${Water} lot=${lot} onGo=${onGo} />`}
+      <${Onward} lot=${lot} kinds=${row.next[0]} main=${done} onGo=${onGo} />
+      <button type="button" class="act bench-more" aria-expanded=${more} onClick=${() => setMore(!more)}>${t(more ? "bench.less" : "bench.more")}</button>
+      ${more && html`<${More} row=${row} onGo=${onGo} water=${kind === "soak" && (!stale || done)} stale=${stale} />`}</div></li>`;
+}
+
+/** The other ways on, the water, a test, and where the times come from. */
+function More({ row, onGo, water, stale }) {
+  const { lot, kind } = row;
+  return html`${row.next.slice(1).map((kinds) => html`<${Onward} key=${kinds.join()} lot=${lot} kinds=${kinds} onGo=${onGo} />`)}
+    ${water && html`<${Water} lot=${lot} onGo=${onGo} />`}
+    ${SEED.includes(kind) && html`<a class="act" href=${`#/act/tested/${lot.id}`}>${t("bench.test")}</a>`}
+    <a class="act" href=${`#/crop/${lot.crop}`}>${t("bench.times")}</a>
+    ${kind === "soak" && !stale && html`<p class="quiet bench-note">${t("bench.still", { when: when(row.still_at) })}</p>`}`;
+}
+
+/** Fresh water or air, each of which starts the still-water clock anew. */
+function Water({ lot, onGo }) {
+  return html`<button type="button" class="act" onClick=${() => onGo(lot, ["water_changed"])}>${t("act.water_changed")}</button>
+    <button type="button" class="act" onClick=${() => onGo(lot, ["aerated"])}>${t("act.aerated")}</button>
+    <p class="caution bench-note">${t("act.soak_caution")} <a href="#/cautions/electricity">${t("mix.all_cautions")}</a></p>`;
 }
 
 /** One way on: a tap where nothing more is asked, else the form that asks. */
-function Onward({ lot, kinds, first, onGo }) {
+function Onward({ lot, kinds, main = false, onGo }) {
   const last = kinds.at(-1);
   const words = t(`bench.go.${kinds.join("+")}`);
-  const look = first ? "act main-act" : "act";
+  const look = main ? "act main-act bench-on" : "act bench-on";
   if (FORMS.includes(last)) return html`<a class=${look} href=${last === "sown" ? `#/act/sown/${lot.id}` : `#/start/sanitise/${lot.id}`}>${words}</a>`;
   return html`<button type="button" class=${look} onClick=${() => onGo(lot, kinds, WHERE)}>${words}</button>`;
 }
@@ -48,7 +73,7 @@ function Onward({ lot, kinds, first, onGo }) {
 function left(row, now) {
   if (row.target_at && now < row.target_at) return t("bench.left", { left: long(toMs(row.target_at) - toMs(now)), when: when(row.target_at) });
   if (row.limit_at && now < row.limit_at) return t(row.target_at ? "bench.done" : "bench.at_most", { left: long(toMs(row.limit_at) - toMs(now)), when: when(row.limit_at) });
-  if (row.limit_at) return t("bench.over", { over: long(toMs(now) - toMs(row.limit_at)), when: when(row.limit_at) });
+  if (row.limit_at) return t("bench.over", { over: long(toMs(now) - toMs(row.limit_at)) });
   return row.target_at ? t("bench.past", { when: when(row.target_at) }) : t("bench.no_range");
 }
 

@@ -4,6 +4,7 @@ import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { maySanitise } from "../core/bench.js";
 import { uuid7 } from "../core/ids.js";
 import { nextCode } from "../core/labels.js";
+import { solutionState } from "../core/solutions.js";
 import { all, lots, now, one } from "../store/house.js";
 import { record, recordAll } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
@@ -18,7 +19,7 @@ import { today, when } from "../ui/local.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
 const STEPS = ["soak", "sanitise", "cold", "warm"];
-const DAY_MS = 86_400_000;
+const BUCKET_WORDS = { old: "bench.bucket_old", spent: "bench.bucket_spent" };
 const MINUTES = [5, 10, 15];
 const UNDIPPED_PERCENT = [0, 10, 25];
 
@@ -69,12 +70,12 @@ function Pick({ lot, step, on, onToggle }) {
 /** The dip: which bucket, how long; and a part left undipped. */
 function Dip({ said, parts, onSay }) {
   const buckets = all("solution").filter((bucket) => bucket.mixed_at && !bucket.discarded_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1));
-  const answers = buckets.slice(0, 5).map((bucket) => [bucket.id, t(isOld(bucket) ? "bench.bucket_old" : "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
+  const answers = buckets.slice(0, 5).map((bucket) => [bucket.id, t(BUCKET_WORDS[solutionState(bucket, now.value)] ?? "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
   const picked = buckets.find((bucket) => bucket.id === said.solution);
   return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
     ${buckets.length ? html`<${Choice} name=${t("bench.which_bucket")} answers=${answers} value=${said.solution} onChoose=${(solution) => onSay({ solution, why: "" })} />` : html`<p>${t("bench.no_bucket")}</p>`}
     <a class="act" href="#/mixing">${t("mix.title")}</a>
-    ${picked && isOld(picked) && html`<${Field} label=${t("bench.why_old")} value=${said.why} onInput=${(why) => onSay({ why })} />`}
+    ${picked && isPast(picked) && html`<${Field} label=${t("bench.why_old")} value=${said.why} onInput=${(why) => onSay({ why })} />`}
     ${picked?.used_for?.length > 0 && html`<p class="caution">${t("bench.used", { n: picked.used_for.length })}</p>`}
     <${Choice} name=${t("bench.dip_minutes")} answers=${MINUTES.map((n) => [n, t("bench.n_minutes", { n })])} value=${said.minutes} onChoose=${(minutes) => minutes && onSay({ minutes })} />
     <${Choice} name=${t("bench.part")} answers=${UNDIPPED_PERCENT.map((n) => [n, n ? t("bench.part_n", { n }) : t("bench.part_none")])} value=${said.part} onChoose=${(part) => onSay({ part: part ?? 0 })} />
@@ -103,12 +104,13 @@ function splitDrafts({ lot, label, quantity }) {
   return [{ kind: "lot_started", lot: id, data: start }, ...ends];
 }
 
-const isOld = (bucket) => Date.parse(now.value) - Date.parse(bucket.mixed_at) >= DAY_MS;
+/** Whether a bucket is picked only with a reason. */
+const isPast = (bucket) => solutionState(bucket, now.value) !== "usable";
 
 /** What is wrong, and what would be right; "" where nothing is. */
 function complaint(step, said) {
   const bucket = step === "sanitise" && said.solution ? one("solution", said.solution) : null;
-  return bucket && isOld(bucket) && !said.why?.trim() ? t("bench.old_needs_why") : "";
+  return bucket && isPast(bucket) && !said.why?.trim() ? t("bench.old_needs_why") : "";
 }
 
 /** Whether a step can begin: seed that is not in it already, and not sown for the bench's steps. */
