@@ -25,6 +25,7 @@ WINDOW_OF_TARGET = (0.5, 1.5)
 LASTING = ("soak", "warm", "cold")
 STEP_KINDS = ("extract", "dry", "soak", "scarify", "warm", "cold", "sow", "germinate")
 GRADES = ("read", "run", "derived", "practice", "memory")
+FROM_A_SOURCE = ("read", "derived")
 
 
 class BadCrop(ValueError):
@@ -58,18 +59,21 @@ def load_sources() -> dict[str, dict[str, Any]]:
 
 
 def check_crop(crop: Crop, sources: dict[str, Any]) -> None:
-    """Refuse a shipped crop whose steps are upside down or claim a source that is not there.
+    """Refuse a shipped crop whose steps are upside down, or a figure without grade or source.
 
     Raises:
-        BadCrop: with the crop, the step and what is wrong.
+        BadCrop: with the crop, the step or figure and what is wrong.
     """
     check_shape(crop)
-    for step in crop["stages"]:
-        where = f"{crop['id']}, step {step['step']} ({step['kind']})"
-        if step["grade"] not in GRADES:
-            raise BadCrop(f"{where}: no such grade as {step['grade']}")
-        if step["grade"] == "read" and step["source"] not in sources:
-            raise BadCrop(f"{where}: claims to be read and names no source")
+    graded = {f"step {step['step']} ({step['kind']})": step for step in crop["stages"]}
+    graded |= {name: one for name, one in crop.items() if isinstance(one, dict)}
+    dormancy = {"grade": crop.get("dormancy_grade"), "source": crop.get("dormancy_source")}
+    for where, figure in {**graded, "dormancy": dormancy}.items():
+        grade = figure.get("grade")
+        if grade not in GRADES:
+            raise BadCrop(f"{crop['id']}, {where}: no such grade as {grade}")
+        if grade in FROM_A_SOURCE and figure.get("source") not in sources:
+            raise BadCrop(f"{crop['id']}, {where}: claims to be {grade} and names no source")
 
 
 def check_shape(crop: Crop) -> None:
