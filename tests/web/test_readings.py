@@ -53,10 +53,61 @@ def test_a_reading_is_an_event_of_the_log_and_one_sent_again_counts_once(
     read = [event for event in events if event["kind"] == "read"]
     assert [event["data"]["value"] for event in read] == [4.2]
     assert read[0]["data"]["by_sensor"] == "sensor's script"
+    (sensor,) = [row for row in nursery.rows("phones") if row["name"] == "sensor's script"]
+    assert (read[0]["device"], read[0]["seq"]) == (sensor["id"], 1)
     (row,) = [row for row in nursery.rows("places") if row["id"] == place]
     assert row["last_read"]["temp_c"]["value"] == 4.2
     assert row["temps"]["recent"][-1][1] == 4.2
     assert nursery.differences() == []
+
+
+def test_an_id_of_the_loggers_own_counts_once_whenever_it_comes(fridge: tuple[Nursery, str]):
+    nursery, place = fridge
+    one = {"place": place, "value": 4.2, "id": str(uuid.uuid4())}
+    assert send(nursery, one).json["stored"] == [one["id"]]
+    nursery.clock.forward(minutes=9)
+    assert send(nursery, one).json["already"] == [one["id"]]
+    other = send(nursery, {**one, "value": 7})
+    assert (other.status_code, other.json["type"].endswith("/id-taken")) == (409, True)
+    assert nursery.differences() == []
+
+
+def test_two_values_of_one_sensor_at_one_time_are_never_merged(fridge: tuple[Nursery, str]):
+    nursery, place = fridge
+    one = {"place": place, "value": 4.2, "read_at": nursery.clock.text(minutes=5)}
+    said = send(nursery, {"readings": [one, {**one, "value": 9}, one]}).json
+    assert (len(said["stored"]), [each["index"] for each in said["refused"]]) == (1, [1])
+    (row,) = [row for row in nursery.rows("places") if row["id"] == place]
+    assert row["last_read"]["temp_c"]["value"] == 4.2
+
+
+def test_a_logger_that_was_offline_sends_its_memory_late_and_leaves_no_gap(
+    fridge: tuple[Nursery, str],
+):
+    """Out of order, in two pieces: the row is the same as if each had come at its time."""
+    nursery, place = fridge
+    times = [nursery.clock.text(minutes=15 * n) for n in range(40)]
+    readings = [
+        {"place": place, "value": 4 + n % 3 / 10, "read_at": at} for n, at in enumerate(times)
+    ]
+    for piece in (readings[:20], readings[20:]):
+        assert send(nursery, {"readings": piece}).json["refused"] == []
+    (row,) = [row for row in nursery.rows("places") if row["id"] == place]
+    assert row["last_read"]["temp_c"]["at"] == times[0]
+    assert sum(bucket[4] for bucket in row["hours"]) == 40
+    (sensor,) = [row for row in nursery.rows("phones") if row["name"] == "sensor's script"]
+    assert sensor["gap_since"] is None
+    assert nursery.differences() == []
+
+
+def test_freezing_seed_comes_before_everything(fridge: tuple[Nursery, str]):
+    nursery, place = fridge
+    every_quarter_hour(nursery, place, [4, -0.5, -0.5])
+    nursery.tick()
+    found = nursery.call("GET", "/api/v1/alerts?state=standing&limit=1000").json["alerts"]
+    (band,) = [alert for alert in found if alert["watch"] == "chamber-band"]
+    assert (band["level"], band["priority"]) == ("alarm", 1)
+    assert "freezes" in band["says"]
 
 
 def test_a_place_may_be_named_and_a_time_left_out(fridge: tuple[Nursery, str]):

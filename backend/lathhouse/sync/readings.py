@@ -4,49 +4,86 @@ import uuid
 from typing import Any
 
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
-from lathhouse.errors import BadField, Refusal
+from lathhouse.errors import BadField, IdTaken, Refusal
+from lathhouse.store import phones, record
 from lathhouse.store.config import rows_of_kind
+from lathhouse.store.log import body_hash, event_of
 from lathhouse.store.models import Event
-from lathhouse.store.work import Work, looking
+from lathhouse.store.work import Work, looking, writing
 from lathhouse.sync.kinds import check_event, corrected_at
-from lathhouse.sync.server_events import ServerDevice
 
 Data = dict[str, Any]
 NAMES = uuid.UUID("0b0f6f0e-3f0e-5d1c-9a51-5b0d4c1f7e21")
 
 
-def take_readings(
-    site_id: str, device: ServerDevice, sensor: str, items: list[Any], now_ms: int
-) -> Data:
-    """Take readings; return {stored, already, refused}, each with the place it has in `items`.
+def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> Data:
+    """Take readings; return {stored, already, refused}, each refusal with its index in `items`.
 
-    A reading is {place (its id or its name), quantity_kind, value, read_at (now where left out)}.
-    Its id is made of sensor, place, quantity and time, so that one sent again is `already`.
+    A reading is {place (its id or its name), quantity_kind, value, read_at (now where left out),
+    id (optional)}. Without an id it is made of sensor, place, quantity and time, so that one sent
+    again is `already`. The log has them under the sensor's own device.
     """
-    places = looking(site_id, to_text(now_ms), lambda work: rows_of_kind(work, "place"))
-    drafts: dict[str, Data] = {}
-    refused: list[Data] = []
-    ids: list[str | None] = []
+    now = to_text(now_ms)
+    places = looking(site_id, now, lambda work: rows_of_kind(work, "place"))
+    drafts: dict[int, Data] = {}
+    refused: dict[int, Data] = {}
     for index, item in enumerate(items):
         try:
-            draft = _draft(site_id, sensor, item, places, now_ms)
+            drafts[index] = _draft(site_id, sensor, item, places, now_ms)
         except Refusal as refusal:
-            refused.append({"index": index, "problem": refusal.problem()})
-            ids.append(None)
-        else:
-            drafts.setdefault(draft["id"], draft)
-            ids.append(draft["id"])
-    known = _stored(site_id, set(drafts), now_ms)
-    fresh = [draft for name, draft in drafts.items() if name not in known]
-    said = device.write_all(site_id, fresh, now_ms) if fresh else {"stored": []}
-    # The same one may have come on another line meanwhile.
-    stored = set(said["stored"])
-    known |= _stored(site_id, {draft["id"] for draft in fresh} - stored, now_ms)
-    return {
-        "stored": sorted(stored),
-        "already": sorted(name for name in known if name not in stored),
-        "refused": refused,
-    }
+            refused[index] = refusal.problem()
+    untimed = {index for index in drafts if items[index].get("read_at") is None}
+    device = sensor_device(site_id, sensor)
+    keys = record.lock_keys(site_id, list(drafts.values())) | {f"phone:{device}"}
+
+    def act(work: Work) -> Data:
+        work.lock(keys)
+        said = _sort_out(work, drafts, untimed)
+        phone = phones.phone_of(work, device)
+        phone |= {"name": sensor, "role": "sensor", "silent_ok": True, "last_sync_at": now}
+        first = phones.next_seq(phone)
+        added = [_numbered(event, device, first + n, now) for n, event in enumerate(said["new"])]
+        phones.account(phone, [event["seq"] for event in added], now)
+        if added:
+            record.append(work, added, phone)
+        problems = sorted({**refused, **said["refused"]}.items())
+        return {
+            "stored": sorted(event["id"] for event in added),
+            "already": said["already"],
+            "refused": [{"index": index, "problem": problem} for index, problem in problems],
+        }
+
+    return writing(site_id, now, act)
+
+
+def sensor_device(site_id: str, sensor: str) -> str:
+    """Return the id of the device under which the log has a sensor's readings."""
+    return str(uuid.uuid5(NAMES, f"{site_id}|{sensor}"))
+
+
+def _sort_out(work: Work, drafts: dict[int, Data], untimed: set[int]) -> Data:
+    """Return {new, already, refused}: an id on record with another reading is never merged."""
+    ids = {draft["id"] for draft in drafts.values()}
+    known = {row["id"]: event_of(row) for row in work.rows_in(Event, Event.id, ids)}
+    stored = set(known)
+    new: list[Data] = []
+    refused: dict[int, Data] = {}
+    for index, draft in drafts.items():
+        before = known.setdefault(draft["id"], draft)
+        if before is draft:
+            new.append(draft)
+        elif before["data"] != draft["data"] or (
+            index not in untimed and before["at"] != draft["at"]
+        ):
+            says = "That sensor has said something else of this place at this very time."
+            refused[index] = IdTaken(says).problem()
+    return {"new": new, "already": sorted(stored & ids), "refused": refused}
+
+
+def _numbered(event: Data, device: str, seq: int, now: str) -> Data:
+    numbered = {**event, "seq": seq}
+    digest = body_hash({name: value for name, value in numbered.items() if name != "at"})
+    return {**numbered, "device": device, "hash": digest, "received_at": now}
 
 
 def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms: int) -> Data:
@@ -60,19 +97,20 @@ def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms
         says = "read_at must be a time with its UTC offset such as 2026-05-01T08:00:00+10:00."
         raise BadField(says, field="read_at") from error
     kind = item.get("quantity_kind", "temp_c")
-    data = {"place": place, "quantity_kind": kind, "value": item.get("value")}
     named = f"{site_id}|{sensor}|{place}|{kind}|{at_ms}"
     draft = {
-        "id": str(uuid.uuid5(NAMES, named)),
+        "id": item.get("id") or str(uuid.uuid5(NAMES, named)),
         "seq": 1,
         "kind": "read",
         "lot": None,
         "observed_at": to_text(at_ms),
         "typed": True,
-        "data": {**data, "by_sensor": sensor},
-    }
-    corrected_at(check_event(draft), 0, now_ms)
-    return draft
+        "data": {
+            "place": place, "quantity_kind": kind, "value": item.get("value"), "by_sensor": sensor,
+        },
+    }  # fmt: skip
+    event = check_event(draft)
+    return {**event, "at": corrected_at(event, 0, now_ms)}
 
 
 def _place_of(given: Any, places: dict[str, Data]) -> str:
@@ -81,18 +119,11 @@ def _place_of(given: Any, places: dict[str, Data]) -> str:
     Raises:
         BadField: there is no such place, or there are two.
     """
-    if given in places:
-        return str(given)
+    if isinstance(given, str) and given in places:
+        return given
     wanted = str(given).strip().lower()
     found = [name for name, row in places.items() if str(row.get("name", "")).lower() == wanted]
     if len(found) != 1:
         known = ", ".join(sorted(str(row.get("name")) for row in places.values())) or "none yet"
         raise BadField(f"place must be the id or the name of one place ({known}).", field="place")
     return found[0]
-
-
-def _stored(site_id: str, ids: set[str], now_ms: int) -> set[str]:
-    def act(work: Work) -> set[str]:
-        return {row["id"] for row in work.rows_in(Event, Event.id, ids)}
-
-    return looking(site_id, to_text(now_ms), act)

@@ -30,12 +30,8 @@ class ServerDevice:
             "by": by,
             "data": {name: value for name, value in data.items() if value is not None},
         }
-        return self.write_all(site_id, [event], now_ms)
-
-    def write_all(self, site_id: str, events: list[dict[str, Any]], now_ms: int) -> dict[str, Any]:
-        """Record events under this process's own numbers; return the push's answer."""
         with self._turn:
-            numbered = [{**event, "seq": self.seq + n} for n, event in enumerate(events, 1)]
-            self.seq += len(events)
+            self.seq += 1
+            numbered = [{**event, "seq": self.seq}]
             known = {"name": "server", "role": "owner", "silent_ok": True}
             return push(site_id, self.id, numbered, to_text(now_ms), now_ms, known)

@@ -6,10 +6,10 @@ from flask import g
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
-from lathhouse.errors import BadField, TooMuch
+from lathhouse.errors import BadField, IdTaken, TooMuch
 from lathhouse.settings import BATCH_MAX
 from lathhouse.sync.readings import take_readings
-from lathhouse.web.requests import allow, now_ms, read_object, server_device, site_id
+from lathhouse.web.requests import allow, now_ms, read_object, site_id
 
 bp = Blueprint("readings", "readings", url_prefix="/api/v1/readings", description="Readings")
 
@@ -28,10 +28,10 @@ class Readings(MethodView):
             raise BadField("readings must be a list of readings.", field="readings")
         if len(items) > BATCH_MAX:
             raise TooMuch(f"At most {BATCH_MAX:,} readings at once, not {len(items):,}.")
-        said = take_readings(
-            site_id(), server_device(), g.actor["name"] or "sensor", items, now_ms()
-        )
+        said = take_readings(site_id(), g.actor["name"] or "sensor", items, now_ms())
         if len(items) == 1 and said["refused"]:
             problem = said["refused"][0]["problem"]
+            if problem["status"] == IdTaken.status:
+                raise IdTaken(problem["detail"])
             raise BadField(problem["detail"], field=problem.get("field"))
         return said
