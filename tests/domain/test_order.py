@@ -5,8 +5,9 @@ import random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lathhouse.domain.lot import fold
-from lathhouse.domain.overlay import overlay, snapshot
+from lathhouse.domain.corrections import fold_order
+from lathhouse.domain.lot import fold, plain_copy
+from lathhouse.domain.overlay import follow, grow, overlay, snapshot
 from tests.parity.logs import LOT
 from tests.parity.stories import make_log
 from tests.parity.twins import about
@@ -44,3 +45,20 @@ def test_two_phones_that_sync_in_either_order_make_the_same_lot(
         over = overlay(snapshot(LOT, first), second)
         if not over["unconfirmed"]:
             assert over["lot"] == fold(LOT, events)
+
+
+@settings(max_examples=200, deadline=None)
+@given(seed=SEEDS, cuts=st.randoms(use_true_random=False))
+def test_following_a_row_gives_what_folding_it_again_gives(seed: int, cuts: random.Random):
+    """Event by event in fold order, as a phone that syncs every day sends them."""
+    events = sorted(about(LOT, make_log(seed)[0]), key=fold_order)
+    first = cuts.randint(1, len(events))
+    row = snapshot(LOT, events[:first])
+    for start in range(first, len(events), 3):
+        added = events[start : start + 3]
+        whole = grow(row["checkpoint"], [*row["tail"], *added], row["checkpoint_at"])
+        if row["lot"]:
+            kept = {name: row[name] for name in ("checkpoint", "checkpoint_at", "tail")}
+            followed = follow(plain_copy(row["lot"]), kept, added)
+            assert followed is None or followed == whole
+        row = whole

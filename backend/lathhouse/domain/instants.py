@@ -84,6 +84,7 @@ def to_text(ms: int) -> str:
     return moment.isoformat(timespec="milliseconds") + "Z"
 
 
+@lru_cache(maxsize=8192)
 def to_ms(text: str) -> int:
     """Return the milliseconds of canonical text (fast; for our own records only)."""
     return round((datetime.fromisoformat(text) - EPOCH) / timedelta(milliseconds=1))

@@ -6,7 +6,7 @@ corrects something older, is named in `unconfirmed` and counts once the server h
 
 from typing import Any
 
-from lathhouse.domain.corrections import effective, root_id
+from lathhouse.domain.corrections import effective, fold_order, root_id
 from lathhouse.domain.lot import new_lot, plain_copy, run, started_first
 
 Event = dict[str, Any]
@@ -31,16 +31,45 @@ def grow(checkpoint: Lot, events: list[Event], checkpoint_at: str | None) -> dic
     """Return a snapshot from an earlier checkpoint and every event since it."""
     ordered = _in_order(checkpoint, events)
     lot = run(plain_copy(checkpoint), ordered)
+    return _kept(lot, checkpoint, ordered, events, checkpoint_at)
+
+
+def follow(lot: Lot, kept: dict[str, Any], added: list[Event]) -> dict[str, Any] | None:
+    """Return the snapshot of a lot as it was, with events that all come after what it holds.
+
+    Nothing is folded twice. None where only the fold can tell: a correction among the events or in
+    the tail, or an event that does not come last.
+
+    Args:
+        lot: the state that `kept` gave; it is changed in place.
+        kept: `checkpoint`, `checkpoint_at` and `tail`.
+    """
+    tail = kept["tail"]
+    if not tail or any(event["kind"] in CORRECTIONS for event in [*tail, *added]):
+        return None
+    newer = effective(added)
+    older = _in_order(kept["checkpoint"], tail)
+    if fold_order(newer[0]) <= max(map(fold_order, tail)):
+        return None
+    run(lot, newer)
+    ordered, events = [*older, *newer], [*tail, *added]
+    return _kept(lot, kept["checkpoint"], ordered, events, kept["checkpoint_at"])
+
+
+def _kept(
+    lot: Lot, checkpoint: Lot, ordered: list[Event], events: list[Event], at: str | None
+) -> dict[str, Any]:
+    """Return a snapshot whose checkpoint has swallowed what it may."""
     cut = _cut(lot, ordered)
     if cut > 0:
-        checkpoint_at = ordered[cut]["at"]
+        at = ordered[cut]["at"]
         checkpoint = run(plain_copy(checkpoint), ordered[:cut])
         folded = {event["id"] for event in ordered[:cut]}
-        events = _tail(events, folded, checkpoint_at)
+        events = _tail(events, folded, at)
     return {
         "lot": lot if lot["started_at"] else None,
         "checkpoint": checkpoint,
-        "checkpoint_at": checkpoint_at,
+        "checkpoint_at": at,
         "tail": events,
     }
 

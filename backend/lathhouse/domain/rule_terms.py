@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
@@ -23,6 +24,9 @@ UNITS_MS = {"days": DAY_MS, "hours": HOUR_MS, "minutes": MINUTE_MS}
 
 def fact(facts: Facts, path: str) -> Any:
     """Return the fact of a dotted name, or None where it is not known."""
+    # Most names have one part, and this is asked some sixty times for each lot.
+    if "." not in path:
+        return facts.get(path)
     value: Any = facts
     for part in _parts(path):
         value = value.get(part) if isinstance(value, dict) else None
@@ -71,6 +75,14 @@ def holds(condition: list[Any], facts: Facts) -> bool:
     """Say whether `[fact, relation, value]` holds."""
     wanted = wanted_value(condition[2], facts) if len(condition) > 2 else None
     return compare(fact(facts, condition[0]), condition[1], wanted)
+
+
+def all_hold(conditions: Iterable[list[Any]], facts: Facts) -> bool:
+    """Say whether every one of these conditions holds."""
+    for condition in conditions:  # noqa: SIM110 - a generator costs as much as a condition
+        if not holds(condition, facts):
+            return False
+    return True
 
 
 def run_start(facts: Facts, term: dict[str, Any]) -> str | None:

@@ -22,8 +22,8 @@ from lathhouse.domain.instants import (
 )
 from lathhouse.domain.rule_terms import (
     Facts,
+    all_hold,
     fact,
-    holds,
     instant_ms,
     is_number,
     length_ms,
@@ -35,6 +35,8 @@ Rule = dict[str, Any]
 Site = dict[str, Any]
 
 LEVELS = ("due", "late", "alarm")
+# What the cases of a rule have in common unless they say otherwise.
+SHARED = ("clock", "after", "unless", "until", "counts")
 MONTHS = "January February March April May June July August September October November December"
 
 
@@ -88,9 +90,7 @@ def for_crop(rule: Rule, crop: str | None) -> Rule:
 
 def cases_of(rule: Rule) -> list[dict[str, Any]]:
     """Return the rule's cases, each with what all of them share."""
-    shared: dict[str, Any] = {
-        key: rule[key] for key in ("clock", "after", "unless", "until", "counts") if key in rule
-    }
+    shared: dict[str, Any] = {key: rule[key] for key in SHARED if key in rule}
     return [{**shared, **case} for case in rule.get("cases") or [{}]]
 
 
@@ -101,7 +101,7 @@ def worst_case(
     and every instant ahead at which a level changes."""
     worst: dict[str, Any] | None = None
     ahead: list[int] = []
-    if not all(holds(condition, facts) for condition in rule.get("when", [])):
+    if not all_hold(rule.get("when", ()), facts):
         return None, []
     for case in cases_of(rule):
         times = level_times(case, facts, site)
@@ -129,7 +129,7 @@ def _weight(case: dict[str, Any]) -> tuple[int, int]:
 
 def level_times(case: dict[str, Any], facts: Facts, site: Site) -> dict[str, int]:
     """Return {level: instant} of a case; empty where it does not apply or has not begun."""
-    if not all(holds(condition, facts) for condition in case.get("when", [])):
+    if not all_hold(case.get("when", ()), facts):
         return {}
     if any(answered_by(term, facts, site) for term in case.get("unless", [])):
         return {}
@@ -223,7 +223,7 @@ def foretold(rule: Rule, facts: Facts, now_ms: int, site: Site) -> list[dict[str
     """Return the list entry of a rule that is announced before its time (it never rings)."""
     if "foretell" not in rule:
         return []
-    if not all(holds(condition, facts) for condition in rule.get("when", [])):
+    if not all_hold(rule.get("when", ()), facts):
         return []
     case = cases_of(rule)[0]
     times = level_times(case, facts, site)

@@ -27,26 +27,43 @@ def settle(work: Work, findings: dict[AtSubject, list[Data]]) -> list[Row]:
     Args:
         findings: for each subject that was evaluated, all of its findings.
     """
-    stored: dict[AtSubject, dict[str, Row]] = {}
-    for row in work.rows_in(Alert, Alert.subject_id, {subject for _, subject in findings}):
-        if row["standing"]:
-            at = (row["subject_kind"], row["subject_id"])
-            stored.setdefault(at, {})[row["watch"]] = row
+    stored = _standing(work, findings.keys())
+    raised = [
+        alert_id(at[1], finding["watch"], finding["since"])
+        for at, found in findings.items()
+        for finding in found
+        if finding["watch"] not in stored.get(at, {})
+    ]
+    earlier = {row["id"]: row for row in work.rows_in(Alert, Alert.id, raised)}
     changed: list[Row] = []
     for at, found in findings.items():
         standing = stored.get(at, {})
         for finding in found:
-            written = _raised(work, at, finding, standing.pop(finding["watch"], None))
+            written = _raised(work, at, finding, standing.pop(finding["watch"], None), earlier)
             changed += [written] if written else []
         changed += [_cleared(work, row) for row in standing.values()]
     return changed
 
 
-def _raised(work: Work, at: AtSubject, finding: Data, row: Row | None) -> Row | None:
+def _standing(work: Work, subjects: Iterable[AtSubject]) -> dict[AtSubject, dict[str, Row]]:
+    """Return {watch: row} of the alerts that stand, for each of these subjects that has any."""
+    stored: dict[AtSubject, dict[str, Row]] = {}
+    wanted: dict[str, list[str]] = {}
+    for kind, subject in subjects:
+        wanted.setdefault(kind, []).append(subject)
+    for kind, ids in wanted.items():
+        these = (Alert.subject_kind == kind, Alert.standing)
+        for row in work.rows_in(Alert, Alert.subject_id, ids, *these):
+            stored.setdefault((kind, row["subject_id"]), {})[row["watch"]] = row
+    return stored
+
+
+def _raised(
+    work: Work, at: AtSubject, finding: Data, row: Row | None, earlier: dict[str, Row]
+) -> Row | None:
     if row is None:
         name = alert_id(at[1], finding["watch"], finding["since"])
-        earlier = work.rows(Alert, Alert.id == name)
-        data = json.loads(earlier[0]["data"]) if earlier else {"id": name, "history": []}
+        data = json.loads(earlier[name]["data"]) if name in earlier else {"id": name, "history": []}
         data |= {"raised_at": work.now, "cleared_at": None}
         data["history"] = _noted(data, "raised", work.now, None, finding["level"])
     else:

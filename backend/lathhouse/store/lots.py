@@ -5,7 +5,7 @@ from typing import Any
 
 from lathhouse.domain.corrections import effective, fold_order, target_id
 from lathhouse.domain.lot import start_from, started_first
-from lathhouse.domain.overlay import grow, snapshot, too_old
+from lathhouse.domain.overlay import follow, grow, snapshot, too_old
 from lathhouse.store.log import Log
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row
@@ -43,8 +43,9 @@ def derive_lots(log: Log, rows: dict[str, Row]) -> dict[str, Row]:
 
 def _read_rows(log: Log, ids: list[str], rows: dict[str, Row]) -> None:
     missing = [lot_id for lot_id in ids if lot_id not in rows]
-    kept = [row for row in log.work.rows_in(Subject, Subject.id, missing) if row["kind"] == "lot"]
+    kept = log.work.rows_in(Subject, Subject.id, missing, Subject.kind == "lot")
     rows.update({row["id"]: row for row in kept})
+    log.read_ahead("lot", [lot_id for lot_id in missing if lot_id not in rows])
 
 
 def _past_changed(log: Log, row: Row | None, anew: set[str]) -> bool:
@@ -69,6 +70,10 @@ def derive_lot(log: Log, lot_id: str, row: Row | None) -> Row:
             "tail": json.loads(row["tail"]),
         }
         starts = any(event["kind"] == "lot_started" and event["lot"] == lot_id for event in added)
+        lot = json.loads(row["data"])
+        followed = follow(lot, kept, added) if lot.get("started_at") and not starts else None
+        if followed:
+            return followed
         if not starts and not too_old(kept, added):
             known = {event["id"] for event in added}
             tail = [event for event in kept["tail"] if event["id"] not in known]

@@ -86,9 +86,12 @@ class Work:
         query = select(table.__table__).where(table.site_id == self.site_id, *conditions)  # type: ignore[attr-defined]
         return [dict(row) for row in self.connection.execute(query).mappings()]
 
-    def rows_in(self, table: type[Base], column: Any, values: Iterable[Any]) -> list[Row]:
+    def rows_in(
+        self, table: type[Base], column: Any, values: Iterable[Any], *conditions: Any
+    ) -> list[Row]:
         """Return the rows whose column is among these values, however many they are."""
-        return [row for part in chunks(values) for row in self.rows(table, column.in_(part))]
+        parts = chunks(values)
+        return [row for part in parts for row in self.rows(table, *conditions, column.in_(part))]
 
     def insert(self, table: type[Base], rows: list[Row]) -> None:
         """Add rows of this site."""
