@@ -7,7 +7,7 @@ import { degrees, inDegrees } from "./local.js";
 const WIDTH = 320;
 const LEFT = 34;
 const HEIGHT = 150;
-const LANE = 26;
+const LANE = 30;
 
 /**
  * @param {{days: any[], settings: any, chills: {label: string, from: string, to: string}[], now: string, span: number}} props
@@ -31,7 +31,7 @@ export function FridgePlot({ days, settings, chills, now, span }) {
       return html`<path class=${inside(low, high) ? "plot-range" : "plot-out"} d=${`M${at} ${y(low) + 2.5} V${y(high) - 2.5}`} />`;
     })}
     <path class="plot-axis" d=${`M${LEFT} 0 V${HEIGHT} H${WIDTH}`} />
-    ${chills.map(({ label, from, to }, lane) => html`<path class="plot-chill" d=${`M${x(toMs(from))} ${HEIGHT + 20 + lane * LANE} H${x(toMs(to))}`} />
+    ${chills.map(({ label, from, to }, lane) => html`<path class="plot-chill" d=${`M${x(toMs(from))} ${HEIGHT + 24 + lane * LANE} H${x(toMs(to))}`} />
       <text x=${LEFT} y=${HEIGHT + 14 + lane * LANE}>${label}</text>`)}
   </svg>`;
 }
