@@ -12,13 +12,21 @@ const SHOWN_MIN = 1e-6;
 const SHOWN_MAX = 1e15;
 const AMOUNT_MIN = 1e-9;
 
-/** A mixing that is impossible, or not to be guessed at; `readings` are answers to choose between. */
-export class CannotMix extends Error {
-  /** @param {string} field @param {Sentence} said @param {Record<string, any>[]} [readings] */
-  constructor(field, said, readings = []) {
+/** The inputs cannot give a result; `said` tells why. */
+export class CannotCalculate extends Error {
+  /** @param {string | null} field @param {Sentence} said */
+  constructor(field, said) {
     super(said.key);
     this.field = field;
     this.said = said;
+  }
+}
+
+/** A mixing that is impossible, or not to be guessed at; `readings` are answers to choose between. */
+export class CannotMix extends CannotCalculate {
+  /** @param {string} field @param {Sentence} said @param {Record<string, any>[]} [readings] */
+  constructor(field, said, readings = []) {
+    super(field, said);
     this.readings = readings;
   }
 }

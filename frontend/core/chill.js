@@ -1,6 +1,6 @@
 // @ts-check
 /** Chill of seeds as a range: twin of `domain/chill.py`, where the sources stand. @module */
-import { DAY_MS, HOUR_MS, toMs } from "./instants.js";
+import { DAY_MS, HOUR_MS, toMs, toText } from "./instants.js";
 
 /** Narrow, middle, wide, in °C, both ends included. */
 export const BANDS = [[1, 5], [0, 7.2], [-2, 10]];
@@ -26,15 +26,41 @@ export function newTemps() {
 export function keep(temps, at, tempC, byHand) {
   const before = temps ?? newTemps();
   const last = before.recent.at(-1);
-  const since = last ? (toMs(at) - toMs(last[0])) / HOUR_MS : 0;
-  const hours = since > 0 && since <= (byHand ? GAP_BY_HAND_HOURS : GAP_HOURS) ? since : 0;
-  const mean = last ? (tempC + last[1]) / 2 : tempC;
-  const days = [...before.days];
-  if (!days.length || days.at(-1)[0] !== at.slice(0, 10)) days.push([at.slice(0, 10), tempC, tempC, 0, 0, 0, 0]);
-  const [day, low, high, read, ...bands] = days.at(-1);
-  const held = bands.map((sum, index) => sum + (BANDS[index][0] <= mean && mean <= BANDS[index][1] ? hours : 0));
-  days[days.length - 1] = [day, Math.min(low, tempC), Math.max(high, tempC), read + hours, ...held];
+  const days = before.days.map((day) => [...day]);
+  if (last) {
+    const mean = (tempC + last[1]) / 2;
+    for (const [day, hours] of hoursBetween(last[0], at, byHand ? GAP_BY_HAND_HOURS : GAP_HOURS)) {
+      const row = rowOf(days, day, mean);
+      row[3] += hours;
+      BANDS.forEach(([low, high], band) => {
+        row[4 + band] += low <= mean && mean <= high ? hours : 0;
+      });
+    }
+  }
+  const row = rowOf(days, at.slice(0, 10), tempC);
+  row[1] = Math.min(row[1], tempC);
+  row[2] = Math.max(row[2], tempC);
   return { days: days.slice(-DAYS_KEPT), recent: [...before.recent, [at, tempC]].slice(-RECENT_KEPT) };
+}
+
+/** The row of the last day, or a new one for the day after it. */
+function rowOf(days, day, tempC) {
+  if (days.at(-1)?.[0] !== day) days.push([day, tempC, tempC, 0, 0, 0, 0]);
+  return days.at(-1);
+}
+
+/** [day, hours] of the time between two readings, or nothing where it is too long. */
+function hoursBetween(start, end, mostHours) {
+  const found = [];
+  const last = toMs(end);
+  let at = toMs(start);
+  if (last - at > mostHours * HOUR_MS) return found;
+  while (at < last) {
+    const midnight = Math.min(last, at - (at % DAY_MS) + DAY_MS);
+    found.push([toText(at).slice(0, 10), (midnight - at) / HOUR_MS]);
+    at = midnight;
+  }
+  return found;
 }
 
 /**

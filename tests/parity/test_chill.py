@@ -6,8 +6,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from lathhouse.domain.amounts import CannotCalculate
 from lathhouse.domain.chill import chill_range, keep
-from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_text
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_text
+from lathhouse.domain.temperatures import TEMPERATURES
+from tests.parity.golden import DAY_NOUGHT, table
 from tests.parity.logs import START
 from tests.parity.twins import first_difference
 
@@ -56,6 +59,83 @@ def test_low_is_at_most_middle_is_at_most_high_is_at_most_the_calendar():
             low, middle, high = (found[f"{name}_days"] for name in ("low", "middle", "high"))
             whole = found["read_days"] + found["calendar_days"]
             assert 0 <= low <= middle <= high <= whole + 1e-9, (seed, spell)
+
+
+CALCULATE = """async (cases) => {
+  const [{ TEMPERATURES }, { CannotCalculate }, { say }] = await Promise.all(
+    ["core/temperatures", "core/amounts", "ui/sentence"].map((name) => import(`/${name}.js`)));
+  return cases.map(([name, inputs]) => {
+    try {
+      return TEMPERATURES[name](inputs);
+    } catch (error) {
+      if (!(error instanceof CannotCalculate)) throw error;
+      return { field: error.field, says: say(error.said) };
+    }
+  });
+}"""
+SPELL = {"started_at": "2026-05-01T08:00:00+10:00", "ended_at": "2026-06-01T00:00:00Z"}
+HOURLY = [1, 4.5, 5, 7.2, 10, -2, -3, 11]
+ODD = [
+    ("f_to_c", {"t_F": -459.68}),
+    ("f_to_c", {"t_F": True}),
+    ("chill_hours", {"hourly_C": HOURLY, "low_C": 0, "high_C": 7.2}),
+    ("chill_hours", {"hourly_C": HOURLY, "low_C": 7.2, "high_C": 0}),
+    ("chill_hours", {"hourly_C": HOURLY, "low_C": 0}),
+    ("chill_hours", {"hourly_C": [*HOURLY, None], "low_C": 0, "high_C": 7}),
+    ("chill_hours", {"hourly_C": [91], "low_C": 0, "high_C": 7}),
+    ("cold_band_three", {"hourly_C": HOURLY}),
+    ("cold_band_three", {"hourly_C": HOURLY, "bands_C": {"low": [2, 3]}}),
+    ("cold_band_three", {"hourly_C": HOURLY, "bands_C": {"low": [2]}}),
+    ("cold_band_three", {"hourly_C": HOURLY, "bands_C": {"high": None}}),
+    ("cold_band_three", {"hourly_C": "cold"}),
+    ("chill_range", {}),
+    ("chill_range", SPELL),
+    ("chill_range", {**SPELL, "ended_at": "2026-05-01T07:59:00+10:00"}),
+    ("chill_range", {**SPELL, "ended_at": "tomorrow"}),
+    ("chill_range", {**SPELL, "readings": [["2026-05-02T00:00:00Z", "4"]]}),
+    ("chill_range", {**SPELL, "readings": [["noon", 4]]}),
+    ("chill_range", {**SPELL, "readings": {"at": 4}}),
+    (
+        "chill_range",
+        {**SPELL, "readings": [[f"2026-05-0{n}T0{n}:00:00Z", n] for n in (3, 1, 3, 2)]},
+    ),
+]
+
+
+def calculated(name: str, inputs: dict[str, Any]) -> dict[str, Any]:
+    try:
+        return TEMPERATURES[name](inputs)
+    except CannotCalculate as error:
+        return {"field": error.field, "says": error.says}
+
+
+def test_both_sides_calculate_and_refuse_the_same(core_page: Page):
+    theirs = core_page.evaluate(CALCULATE, ODD)
+    for case, found in zip(ODD, theirs, strict=True):
+        assert first_difference(calculated(*case), found) is None, case
+    assert sum("says" in found for found in theirs) == 15
+
+
+def readings_of(example: dict[str, Any]) -> list[list[Any]]:
+    """Return an example's readings, one by one."""
+    return [
+        [to_text(DAY_NOUGHT + hour * HOUR_MS), temp]
+        for first, last, every, temp in example["series"]
+        for hour in range(first, last + 1, every)
+    ]
+
+
+@pytest.mark.parametrize("example", table("chill")["cases"], ids=lambda example: example["name"])
+def test_chills_by_hand(core_page: Page, example: dict[str, Any]):
+    inputs = {
+        "started_at": to_text(DAY_NOUGHT), "ended_at": example["ends"],
+        "readings": readings_of(example), "by_hand": example.get("by_hand", False),
+    }  # fmt: skip
+    (theirs,) = core_page.evaluate(CALCULATE, [["chill_range", inputs]])
+    ours = TEMPERATURES["chill_range"](inputs)
+    assert first_difference(ours, theirs) is None
+    found = {**ours, "warm": len(ours["warm"])}
+    assert found == pytest.approx(example["expected"], abs=0.1)
 
 
 def quarter_hours(days: float, temp_c: float) -> list[list[Any]]:

@@ -20,24 +20,23 @@ AMOUNT_MIN = 1e-9
 
 
 class CannotCalculate(ValueError):
-    """The inputs cannot give a result; `says` tells why and what would be right."""
+    """The inputs cannot give a result; `said` tells why, `says` the same in English."""
 
-    def __init__(self, says: str, field: str | None = None) -> None:
-        super().__init__(says)
-        self.says = says
+    def __init__(self, field: str | None, said: Sentence) -> None:
+        super().__init__(say(said))
         self.field = field
+        self.said = said
+        self.says = say(said)
 
 
 class CannotMix(CannotCalculate):
     """A mixing that is impossible, or not to be guessed at.
 
-    `said` is why, to be translated (see `mixing_words.py`). `readings`, where there are any, are
-    the answers between which only the person can choose.
+    `readings`, where there are any, are the answers between which only the person can choose.
     """
 
     def __init__(self, field: str, said: Sentence, readings: list[Data] | None = None) -> None:
-        super().__init__(say(said), field)
-        self.said = said
+        super().__init__(field, said)
         self.readings = readings or []
 
 

@@ -8,7 +8,7 @@ there are none. The bands are our own choice; 0 to 7.2 °C is Weinberger's (1950
 
 from typing import Any
 
-from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms, to_text
 
 Temps = dict[str, Any]
 Chamber = dict[str, Any]
@@ -37,21 +37,38 @@ def keep(temps: Temps | None, at: str, temp_c: float, by_hand: bool) -> Temps:
     """
     before = temps or new_temps()
     last = before["recent"][-1] if before["recent"] else None
-    hours = (to_ms(at) - to_ms(last[0])) / HOUR_MS if last else 0.0
-    most = GAP_BY_HAND_HOURS if by_hand else GAP_HOURS
-    hours = hours if 0 < hours <= most else 0.0
-    mean = (temp_c + last[1]) / 2 if last else temp_c
-    days = [*before["days"]]
-    if not days or days[-1][0] != at[:10]:
-        days.append([at[:10], temp_c, temp_c, 0.0, 0.0, 0.0, 0.0])
-    day, low, high, read, *bands = days[-1]
-    bands = [
-        held + (hours if band[0] <= mean <= band[1] else 0.0)
-        for held, band in zip(bands, BANDS, strict=True)
-    ]
-    days[-1] = [day, min(low, temp_c), max(high, temp_c), read + hours, *bands]
+    days = [[*day] for day in before["days"]]
+    if last:
+        mean = (temp_c + last[1]) / 2
+        for day, hours in _hours_between(last[0], at, GAP_BY_HAND_HOURS if by_hand else GAP_HOURS):
+            row = _row(days, day, mean)
+            row[3] += hours
+            for column, (low, high) in enumerate(BANDS, start=4):
+                row[column] += hours if low <= mean <= high else 0.0
+    row = _row(days, at[:10], temp_c)
+    row[1], row[2] = min(row[1], temp_c), max(row[2], temp_c)
     recent = [*before["recent"], [at, temp_c]]
     return {"days": days[-DAYS_KEPT:], "recent": recent[-RECENT_KEPT:]}
+
+
+def _row(days: list[list[Any]], day: str, temp_c: float) -> list[Any]:
+    """Return the row of the last day, or a new one for the day after it."""
+    if not days or days[-1][0] != day:
+        days.append([day, temp_c, temp_c, 0.0, 0.0, 0.0, 0.0])
+    return days[-1]
+
+
+def _hours_between(start: str, end: str, most_hours: float) -> list[tuple[str, float]]:
+    """Return (day, hours) of the time between two readings, or nothing where it is too long."""
+    now, last = to_ms(start), to_ms(end)
+    if not 0 < last - now <= most_hours * HOUR_MS:
+        return []
+    found = []
+    while now < last:
+        midnight = min(last, now - now % DAY_MS + DAY_MS)
+        found.append((to_text(now)[:10], (midnight - now) / HOUR_MS))
+        now = midnight
+    return found
 
 
 def chill_range(temps: Temps | None, started_at: str, ended_at: str) -> dict[str, Any]:

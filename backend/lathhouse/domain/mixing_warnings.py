@@ -36,7 +36,7 @@ SEED_DIPS = (
 def warnings_for(
     percent: float, unit: str, age_days: float | None, ppm: float, poured: dict[str, float]
 ) -> list[Data]:
-    """Return the warnings: `key`, `values` (of a sentence), `level` (warn, note), `source`, `grade`.
+    """Return the warnings: `key`, `values` (for its gaps), `level`, `source` and `grade`.
 
     `percent` is the label's available chlorine, `unit` what the label said, `poured` millilitres.
     """

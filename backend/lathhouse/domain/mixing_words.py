@@ -1,4 +1,4 @@
-"""What is said of a mixing: each sentence under a key, with gaps, so that it can be translated.
+"""What is said of a calculation: each sentence under a key, with gaps, to be translated.
 
 A sentence is carried as `{"key", "values"}`; a value is a number written for people, or a sentence
 again. These are the English words, of the HTTP answers; the phone keeps the same under
@@ -106,7 +106,15 @@ WARNINGS = {
     " syringe kept for this alone.",
     "large_volume": "{litres} L is much for seed: check the unit.",
 }
-WORDS: dict[str, str] = {**AMOUNTS, **WHAT, **UNITS, **REFUSALS, **WARNINGS}
+CHILLS = {
+    "as_it_is": "{words}",
+    "hourly": "hourly_C must be a list of temperatures from -90 to 90 °C.",
+    "band": "A band has a low and a high end in °C, the low one first.",
+    "fahrenheit": "t_F must be a temperature in degrees Fahrenheit, above -459.67.",
+    "readings": "readings must be a list of [time, temperature in °C], from -90 to 90 °C.",
+    "ended_before": "ended_at must not be before started_at; check both times.",
+}
+WORDS: dict[str, str] = {**CHILLS, **AMOUNTS, **WHAT, **UNITS, **REFUSALS, **WARNINGS}
 
 
 def sentence(key: str, **values: Any) -> Sentence:
