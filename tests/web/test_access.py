@@ -83,11 +83,11 @@ def push_body(kind: str = "looked") -> dict[str, Any]:
     return {"device": str(uuid.uuid4()), "events": [event(kind, data)]}
 
 
-def test_every_route_without_credentials_is_401_with_a_problem(sqlite_nursery: Nursery):
-    doors = closed_doors(sqlite_nursery)
+def test_every_route_without_credentials_is_401_with_a_problem(same_nursery: Nursery):
+    doors = closed_doors(same_nursery)
     assert len(doors) >= 12
     for method, path in doors:
-        said = sqlite_nursery.call(method, path, {} if method == "POST" else None, role=None)
+        said = same_nursery.call(method, path, {} if method == "POST" else None, role=None)
         assert said.status_code == 401, (method, path, said.status_code)
         assert said.content_type == PROBLEM
         assert said.headers["WWW-Authenticate"] == "Bearer"
@@ -100,10 +100,10 @@ def test_every_route_without_credentials_is_401_with_a_problem(sqlite_nursery: N
      "/api/v1/../v1/alerts", "/API/v1/alerts", "/api/v1", "/api/"],
 )  # fmt: skip
 def test_an_address_written_oddly_is_no_way_in_and_never_a_redirect(
-    sqlite_nursery: Nursery, path: str
+    same_nursery: Nursery, path: str
 ):
     for role in (None, "owner"):
-        said = sqlite_nursery.call("GET", f"http://localhost{path}", role=role)
+        said = same_nursery.call("GET", f"http://localhost{path}", role=role)
         assert (said.status_code, said.content_type) == (404, PROBLEM), (role, said.headers)
         assert "Location" not in said.headers
 
@@ -118,28 +118,28 @@ def test_an_address_written_oddly_is_no_way_in_and_never_a_redirect(
         {"Authorization": "Bearer \u00ff\u00fe"},
     ],
 )
-def test_credentials_that_do_not_hold_are_401(sqlite_nursery: Nursery, headers: dict[str, str]):
-    said = sqlite_nursery.client.get("/api/v1/alerts", headers=headers)
+def test_credentials_that_do_not_hold_are_401(same_nursery: Nursery, headers: dict[str, str]):
+    said = same_nursery.client.get("/api/v1/alerts", headers=headers)
     assert (said.status_code, said.content_type) == (401, PROBLEM)
 
 
 @pytest.mark.parametrize(("method", "path", "body", "may"), DOORS)
 def test_each_role_may_what_it_may(
-    sqlite_nursery: Nursery, method: str, path: str, body: Any, may: set[str]
+    same_nursery: Nursery, method: str, path: str, body: Any, may: set[str]
 ):
     for role in access.ROLES:
         sent = {"push": push_body(), "reading": push_body("read")}.get(str(body), body)
-        said = sqlite_nursery.call(method, path, sent, role)
+        said = same_nursery.call(method, path, sent, role)
         assert (said.status_code == 403) is (role not in may), (role, said.status_code)
         if role not in may:
             assert said.content_type == PROBLEM
             assert said.json["type"].endswith("/not-allowed")
 
 
-def test_the_role_matrix_covers_every_route(sqlite_nursery: Nursery):
-    match = sqlite_nursery.app.url_map.bind("localhost").match
+def test_the_role_matrix_covers_every_route(same_nursery: Nursery):
+    match = same_nursery.app.url_map.bind("localhost").match
     tried = {match(path.partition("?")[0], method)[0] for method, path, *_ in DOORS}
-    routes = {match(path, method)[0] for method, path in closed_doors(sqlite_nursery)}
+    routes = {match(path, method)[0] for method, path in closed_doors(same_nursery)}
     assert routes == tried
 
 
@@ -239,16 +239,16 @@ def test_a_phone_paired_and_never_heard_of_again_is_noticed(nursery: Nursery):
     ],
 )
 def test_pairing_with_nonsense_is_refused_in_words(
-    sqlite_nursery: Nursery, body: dict[str, Any], says: str
+    same_nursery: Nursery, body: dict[str, Any], says: str
 ):
-    said = redeem(sqlite_nursery.client, **{"secret": "x", **body})
+    said = redeem(same_nursery.client, **{"secret": "x", **body})
     assert (said.status_code, said.content_type) == (422, PROBLEM)
     assert says in said.json["detail"]
 
 
-def test_a_link_for_nobody_there_is_or_for_a_sensor_is_refused(sqlite_nursery: Nursery):
+def test_a_link_for_nobody_there_is_or_for_a_sensor_is_refused(same_nursery: Nursery):
     for body in ({"role": "sensor"}, {"role": "worker", "person": {"x": 1}}, {"person": "\0"}):
-        said = sqlite_nursery.call("POST", "/api/v1/pairings", body)
+        said = same_nursery.call("POST", "/api/v1/pairings", body)
         assert (said.status_code, said.content_type) == (422, PROBLEM)
 
 
@@ -367,13 +367,13 @@ def test_no_header_makes_a_stranger_a_demos_visitor(demo: Nursery, headers: dict
     assert demo.client.get("/api/v1/alerts", **there).status_code == 401
 
 
-def test_a_real_nursery_signs_nobody_in(sqlite_nursery: Nursery):
-    said = sqlite_nursery.client.get("/api/v1/session")
+def test_a_real_nursery_signs_nobody_in(same_nursery: Nursery):
+    said = same_nursery.client.get("/api/v1/session")
     assert (said.status_code, said.content_type) == (401, PROBLEM)
 
 
-def test_a_token_says_who_it_is(sqlite_nursery: Nursery):
-    said = sqlite_nursery.call("GET", "/api/v1/session", role="viewer").json
+def test_a_token_says_who_it_is(same_nursery: Nursery):
+    said = same_nursery.call("GET", "/api/v1/session", role="viewer").json
     assert said == {"role": "viewer", "person": None, "demo": False}
 
 

@@ -40,11 +40,11 @@ def longest_cold(crop: str, days: int) -> dict[str, Any]:
     return row
 
 
-def test_all_153_crops_are_there_to_choose_from_and_each_names_its_sources(
+def test_all_crops_that_ship_are_there_to_choose_from_and_each_names_its_sources(
     sqlite_nursery: Nursery,
 ):
     names = sqlite_nursery.call("GET", "/api/v1/crops").json["crops"]
-    assert len(names) == 153
+    assert len(names) == len(load_crops()) >= 153
     assert {"id", "botanical", "common", "family"} == names[0].keys()
     found = sqlite_nursery.call("GET", "/api/v1/crops/viburnum-opulus").json
     assert found["crop"]["stages"] == load_crops()["viburnum-opulus"]["stages"]
@@ -108,7 +108,7 @@ def test_an_owner_adds_a_crop_and_a_lot_of_it_is_watched_by_it(nursery: Nursery)
     assert found["crop"]["stages"] == OWN["stages"]
     assert found["sources"] == {}
     listed = nursery.call("GET", "/api/v1/crops").json["crops"]
-    assert len(listed) == 154
+    assert OWN["id"] in {crop["id"] for crop in listed}
     assert nursery.differences() == []
 
 

@@ -87,9 +87,9 @@ def test_the_example_of_rfc_9457_section_3_1_1_has_no_type():
     ],
 )
 def test_every_error_is_a_problem_document(
-    sqlite_nursery: Nursery, method: str, path: str, status: int
+    same_nursery: Nursery, method: str, path: str, status: int
 ):
-    said = sqlite_nursery.call(method, path, {} if method == "POST" else None)
+    said = same_nursery.call(method, path, {} if method == "POST" else None)
     assert (said.status_code, said.content_type) == (status, "application/problem+json")
     assert said.json["status"] == status
     assert said.json["type"].startswith(PROBLEM_TYPES)
@@ -97,11 +97,11 @@ def test_every_error_is_a_problem_document(
     assert said.json["title"]
 
 
-def test_a_405_says_what_the_address_takes(sqlite_nursery: Nursery):
-    said = sqlite_nursery.call("DELETE", "/api/v1/alerts")
+def test_a_405_says_what_the_address_takes(same_nursery: Nursery):
+    said = same_nursery.call("DELETE", "/api/v1/alerts")
     assert set(said.headers["Allow"].split(", ")) == {"GET", "HEAD", "OPTIONS"}
     assert "it takes GET" in said.json["detail"]
-    assert sqlite_nursery.call("OPTIONS", "/api/v1/alerts").status_code == 200
+    assert same_nursery.call("OPTIONS", "/api/v1/alerts").status_code == 200
 
 
 def test_a_fault_of_ours_is_a_problem_that_tells_no_secrets(
@@ -119,9 +119,9 @@ def test_a_fault_of_ours_is_a_problem_that_tells_no_secrets(
 @pytest.mark.parametrize(
     "path", ["/", "/sw.js", "/health", "/nowhere", "/api/v1/alerts", "/api/openapi.json"]
 )
-def test_every_answer_carries_the_safe_headers(sqlite_nursery: Nursery, path: str):
+def test_every_answer_carries_the_safe_headers(same_nursery: Nursery, path: str):
     for role in ("owner", None):
-        said = sqlite_nursery.call("GET", path, role=role)
+        said = same_nursery.call("GET", path, role=role)
         policy = said.headers["Content-Security-Policy"]
         assert policy == (
             "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
@@ -135,8 +135,8 @@ def test_every_answer_carries_the_safe_headers(sqlite_nursery: Nursery, path: st
             assert said.headers["Cache-Control"] == "no-store"
 
 
-def test_health_needs_nothing_and_says_nothing_else(sqlite_nursery: Nursery):
-    said = sqlite_nursery.call("GET", "/health", role=None)
+def test_health_needs_nothing_and_says_nothing_else(same_nursery: Nursery):
+    said = same_nursery.call("GET", "/health", role=None)
     assert (said.status_code, said.json) == (200, {"ok": True})
 
 
@@ -150,12 +150,12 @@ def refs(part: Any) -> set[str]:
     return own.union(*map(refs, part.values()))
 
 
-def test_the_api_describes_itself(sqlite_nursery: Nursery):
-    said = sqlite_nursery.call("GET", "/api/openapi.json").json
+def test_the_api_describes_itself(same_nursery: Nursery):
+    said = same_nursery.call("GET", "/api/openapi.json").json
     assert said["openapi"].startswith("3.1")
     routes = {
         (rule.rule.replace("<string:", "{").replace(">", "}"), method)
-        for rule in sqlite_nursery.app.url_map.iter_rules()
+        for rule in same_nursery.app.url_map.iter_rules()
         if rule.rule.startswith("/api/v1/")
         for method in (rule.methods or set()) - {"HEAD", "OPTIONS"}
     }
@@ -174,8 +174,8 @@ def test_the_api_describes_itself(sqlite_nursery: Nursery):
     assert list(error["content"]) == ["application/problem+json"]
 
 
-def test_the_api_describes_every_event_kind_and_who_may_come_in(sqlite_nursery: Nursery):
-    said = sqlite_nursery.call("GET", "/api/openapi.json").json
+def test_the_api_describes_every_event_kind_and_who_may_come_in(same_nursery: Nursery):
+    said = same_nursery.call("GET", "/api/openapi.json").json
     looked = said["components"]["schemas"]["looked"]["properties"]
     assert looked["moisture"] == {"type": ["integer", "null"], "minimum": 1, "maximum": 5}
     assert looked["fungus"]["enum"] == ["none", "spots", "spreading", None]
@@ -187,7 +187,7 @@ def test_the_api_describes_every_event_kind_and_who_may_come_in(sqlite_nursery: 
     assert said["paths"]["/api/v1/pairings/redeem"]["post"]["security"] == []
 
 
-def test_the_outer_door_is_closed_to_what_is_no_request(sqlite_nursery: Nursery):
+def test_the_outer_door_is_closed_to_what_is_no_request(same_nursery: Nursery):
     """A lifespan message of the HTTP server is let through and answered with nothing."""
     sent: list[Any] = []
 
@@ -197,7 +197,7 @@ def test_the_outer_door_is_closed_to_what_is_no_request(sqlite_nursery: Nursery)
     async def send(message: Any) -> None:
         sent.append(message)
 
-    door = Door(sqlite_nursery.app.wsgi_app)
+    door = Door(same_nursery.app.wsgi_app)
     # In a thread of its own: a browser's loop may be running in this one.
     with ThreadPoolExecutor(1) as thread:
         thread.submit(asyncio.run, door({"type": "lifespan"}, receive, send)).result()
