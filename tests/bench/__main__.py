@@ -10,7 +10,7 @@ SMALL = "--small"
 # Sizes at which the figures mean nothing, to see that each measurement runs.
 SIZES: dict[str, dict[str, int]] = {
     "record": {"tries": 1, "each": 2},
-    "push": {"count": 40, "batch": 20, "lots": 2, "many": 4, "tries": 1},
+    "push": {"count": 40, "batch": 20, "lots": 4, "few": 2, "tries": 1},
     "tick": {"asleep": 20, "due": 2, "tries": 1},
     "load": {"lots": 12, "tries": 1},
 }
