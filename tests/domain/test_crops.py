@@ -41,9 +41,9 @@ def test_the_soak_of_a_kind_is_its_own_or_a_day():
     assert limits("soak", 1, kousa) == {"target_hours": 24, "max_hours": 36}
 
 
-def test_all_153_crops_ship_each_figure_with_its_source_or_its_grade():
+def test_the_153_crops_ship_each_figure_with_its_source_or_its_grade():
     crops, sources = load_crops(), load_sources()
-    assert len(crops) == 153
+    assert len(crops) >= 153
     for crop in crops.values():
         check_crop(crop, sources)
         for step in crop["stages"]:
