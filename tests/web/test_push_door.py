@@ -253,3 +253,17 @@ def test_a_nul_in_an_address_is_400(nursery: Nursery):
     for method, path in NULS:
         body = {"until": "2026-09-12", "why": "x"} if method == "POST" else None
         assert is_problem(nursery.call(method, f"/api/v1/{path}", body), 400), path
+
+
+def test_f26_a_count_of_a_lot_that_another_phone_closed_meanwhile_is_kept(nursery: Nursery):
+    """FAULTS F26: what somebody counted offline is a fact, and stays on record with its lot."""
+    shed, field = nursery.device(), nursery.device()
+    lot = shed.start_lot(at=nursery.clock.text(days=30))
+    counted = field.event("counted", lot, {"emerged": 12, "out_of": 50})
+    shed.record("lot_closed", lot, {"why": "thrown out"}, at=nursery.clock.text(hours=2))
+    said = field.push(counted)
+    assert (said["stored"], said["refused"]) == ([counted["id"]], [])
+    row = nursery.lot(lot)
+    assert row is not None
+    assert (row["stage"], row["emerged"]["count"]) == ("closed", 12)
+    assert nursery.differences() == []
