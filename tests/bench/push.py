@@ -53,9 +53,9 @@ def act_of(turn: int, number: int) -> tuple[str, dict[str, Any]]:
     if chance == 0:
         return "watered", {}
     if chance == 1:
-        return "lost", {"quantity": 2, "out_of": 300, "cause": "mould"}
+        return "lost", {"quantity": 2, "out_of": 300, "cause": "damping_off"}
     if chance == 2:
-        return "noted", {"note": "Bag turned and aired."}
+        return "noted", {"text": "Bag turned and aired."}
     if chance == 3:
         return "looked", {"moisture": 2, "fungus": "spots", "temp_c": 4.5, "note": "a few spots"}
     fine = {"as_expected": True, "moisture": 3, "fungus": "none", "sprouted_percent": 0}
