@@ -22,7 +22,8 @@ export function stops() {
   for (const lot of lots.value.values()) {
     if (!isLive(lot)) continue;
     const key = lot.place ?? LOOSE;
-    byPlace.set(key, [...(byPlace.get(key) ?? []), lot]);
+    if (!byPlace.has(key)) byPlace.set(key, []);
+    byPlace.get(key).push(lot);
   }
   const known = places();
   const found = known.map((place) => stop(place, byPlace.get(place.id) ?? []));
@@ -51,7 +52,9 @@ export function toSee(place, held) {
 }
 
 function inOrder(held) {
-  return [...held].sort((a, b) => weight(b) - weight(a) || (a.label < b.label ? -1 : 1));
+  // Weighed once each: a sort asks for every one of them many times.
+  const weights = new Map(held.map((lot) => [lot, weight(lot)]));
+  return [...held].sort((a, b) => weights.get(b) - weights.get(a) || (a.label < b.label ? -1 : 1));
 }
 
 function weight(lot) {
