@@ -7,7 +7,7 @@
 
 /** @type {{key: string, about: string[], grave: boolean}[]} */
 const CAUTIONS = [
-  { key: "label_first", about: ["bleach", "acid", "sprays"], grave: true },
+  { key: "label_first", about: ["bleach", "acid", "electricity", "toxic", "sprays"], grave: true },
   { key: "never_with", about: ["bleach"], grave: true },
   { key: "into_water", about: ["bleach"], grave: true },
   { key: "open_air", about: ["bleach"], grave: false },

@@ -8,8 +8,29 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from lathhouse.domain.calculations import CALCULATIONS
 from lathhouse.domain.cautions import cautions_about, load_cautions
+from lathhouse.domain.dilution import DILUTION
 
+REFERENCE = Path(__file__).parents[1] / "reference"
+VECTORS = [
+    vector
+    for file in ("vectors_dilution.json", "vectors_climate.json", "vectors_job.json")
+    for vector in json.loads((REFERENCE / file).read_text("utf-8"))["vectors"]
+]
+EXAMPLES: dict[str, dict[str, Any]] = {
+    "mixing_plan": {
+        "product_strength": 40, "product_unit": "g_per_l_available_chlorine", "wanted": 15,
+        "wanted_unit": "percent_by_volume", "volume": 4, "volume_unit": "l",
+        "method": "make_up_to",
+    },
+    "solution_age": {
+        "mixed_at": "2026-05-01T08:00:00Z", "now": "2026-05-01T09:00:00Z", "life_hours": 24,
+    },
+    "chill_range": {
+        "started_at": "2026-05-01T00:00:00Z", "ended_at": "2026-06-12T00:00:00Z", "readings": [],
+    },
+}  # fmt: skip
 LOCALES = Path(__file__).parents[2] / "frontend" / "locales"
 HAZARDS = ("bleach", "acid", "electricity", "toxic", "sprays")
 # What must not be missing beside a mixing: the usual cautions (CDC; CCOHS; NDSU bleach pages).
@@ -44,14 +65,50 @@ def test_both_sides_show_the_same_cautions_in_the_same_order(core_page: Page, ha
     assert theirs == [[one["key"], one["grave"]] for one in cautions_about(hazard)]
 
 
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("sanitise_started", ("acids", "ammonia", "into water", "gloves", "eye", "label", "local")),
+        ("soak_started", ("residual-current device", "dry hands")),
+        ("aerated", ("residual-current device", "dry hands")),
+    ],
+)
+def test_every_act_that_can_hurt_carries_its_caution_on_the_phone(
+    kind: str, words: tuple[str, ...]
+):
+    acts = (LOCALES.parent / "ui" / "acts.js").read_text("utf-8")
+    shown = re.search(rf'CAUTIONS = .*\b{kind}: "([\w.]+)"', acts)
+    assert shown
+    for word in words:
+        assert word in words_of(LOCALES / "en.js")[shown[1]]
+
+
 def test_the_bleach_cautions_leave_nothing_usual_out():
     said = " ".join(one["says"] for one in cautions_about("bleach"))
     for word in BLEACH_SAYS:
         assert word in said, word
-    assert cautions_about("bleach")[0]["key"] == "label_first"
+
+
+@pytest.mark.parametrize("hazard", HAZARDS)
+def test_label_local_rules_and_licensed_practice_come_before_every_caution(hazard: str):
+    first = cautions_about(hazard)[0]
+    assert first["key"] == "label_first"
+    for word in ("label", "local rules", "licensed practice"):
+        assert word in first["says"]
+
+
+@pytest.mark.parametrize("name", CALCULATIONS)
+def test_every_calculation_with_bleach_carries_all_its_cautions_and_no_other_does(name: str):
+    bleach = name == "mixing_plan" or name in DILUTION
+    inputs = EXAMPLES.get(name) or next(
+        v["inputs"] for v in VECTORS if v.get("calculation", v.get("calc")) == name
+    )
+    carried = CALCULATIONS[name](inputs)["cautions"]
+    hazards = ("bleach", "acid") if name == "mixing_plan" else ("bleach",)
+    assert carried == [one["says"] for one in cautions_about(*hazards) if bleach]
 
 
 def test_pumps_are_on_a_residual_current_device_with_dry_hands():
-    (pump,) = cautions_about("electricity")
+    _, pump = cautions_about("electricity")
     assert "residual-current device" in pump["says"]
     assert "dry hands" in pump["says"]
