@@ -197,6 +197,8 @@ def test_acid_then_bleach_is_refused_in_words_until_the_rinse_is_on_record(
     expect(pick).to_contain_text("chlorine")
     page.evaluate("(lot) => { location.hash = `#/start/sanitise/${lot}`; }", lot)
     expect(page.locator(".foot .main-act")).to_be_disabled()
+    page.reload()
+    expect(page.locator("main > .caution").first).to_contain_text("chlorine", timeout=LATER_MS)
     keep(page, "acid-refused")
     page.get_by_role("button", name="26-006: Rinsed, strip reads neutral").tap()
     expect(pick).to_be_enabled(timeout=LATER_MS)
@@ -250,7 +252,7 @@ def test_a_dip_names_its_bucket_and_an_old_bucket_needs_a_reason(
 
 SYDNEY = "Australia/Sydney"
 # The server's clock stands at nine here while the phone's goes on: within two minutes is right.
-SOON_AFTER_NINE = re.compile("until tomorrow (08:5[89]|09:0[0-2])")
+SOON_AFTER_NINE = re.compile("to go, tomorrow (08:5[89]|09:0[0-2])")
 
 
 def serve_site(served: Served, at: datetime, zone: str, label: str) -> str:
@@ -321,7 +323,7 @@ def test_a_soak_over_a_change_of_the_clocks_lasts_its_own_hours(
     page.clock.run_for(1000)
     here = row(page, "26-008")
     expect(here.locator(".bench-run")).to_contain_text("23 h 00 min")
-    expect(here.locator(".bench-left")).to_contain_text(f"until today {ends}")
+    expect(here.locator(".bench-left")).to_contain_text(f"to go, today {ends}")
     expect(here.locator(".bench-left")).to_contain_text("59 min 5")
     page.clock.pause_at(began / 1000 + 24 * 3600 - 3)
     page.clock.run_for(1000)
@@ -339,7 +341,7 @@ def test_a_phone_three_hours_wrong_is_put_right_when_it_meets_the_server(
     page.context.set_offline(True)
     page.clock.set_system_time(at + timedelta(hours=3))
     Thumb(page).start("Into the soak", ["26-009"])
-    expect(row(page, "26-009").locator(".bench-left")).to_contain_text("until tomorrow 12:0")
+    expect(row(page, "26-009").locator(".bench-left")).to_contain_text("to go, tomorrow 12:0")
     page.context.set_offline(False)
     until_in_touch(page)
     expect(row(page, "26-009").locator(".bench-left")).to_contain_text(SOON_AFTER_NINE)

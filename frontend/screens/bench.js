@@ -28,7 +28,7 @@ export function Bench() {
   const rows = benchRows();
   const short = rows.filter((row) => SHORT.includes(row.kind));
   const long = rows.filter((row) => !SHORT.includes(row.kind));
-  const foot = html`<${UndoBar} /><div class="two"><a class="act main-act" href="#/start"><strong>${t("bench.start")}</strong></a>
+  const foot = html`<${UndoBar} /><div class="two"><a class="act main-act" href="#/start">${t("bench.start")}</a>
     <a class="act" href="#/mixing">${t("bench.mix")}</a></div><${Ways} here="bench" />`;
   return html`<${Page} name="bench" title=${t("bench.title")} foot=${foot}>
     ${!rows.length && html`<section class="empty"><h2>${t("bench.empty")}</h2><p>${t("bench.empty_how")}</p></section>`}

@@ -38,7 +38,7 @@ export function BenchItem({ row, now, onGo }) {
     ${acid && html`<p class="caution grave bench-note">${t("act.acid_refused")}</p>`}
     <div class="bench-acts">${acid && html`<button type="button" class="act" onClick=${() => onGo(lot, ["rinsed_neutral"])}>${t("act.rinsed_neutral")}</button>`}
       ${stale && !done && html`<${Water} lot=${lot} onGo=${onGo} />`}
-      <${Onward} lot=${lot} kinds=${row.next[0]} main=${done} onGo=${onGo} />
+      <${Onward} lot=${lot} kinds=${row.next[0]} main=${done || kind === "drained"} onGo=${onGo} />
       <button type="button" class="act bench-more" aria-expanded=${more} onClick=${() => setMore(!more)}>${t(more ? "bench.less" : "bench.more")}</button>
       ${more && html`<${More} row=${row} onGo=${onGo} water=${kind === "soak" && (!stale || done)} stale=${stale} />`}</div></li>`;
 }
@@ -71,7 +71,9 @@ function Onward({ lot, kinds, main = false, onGo }) {
 
 /** How long it still has, in words. */
 function left(row, now) {
-  if (row.target_at && now < row.target_at) return t("bench.left", { left: long(toMs(row.target_at) - toMs(now)), when: when(row.target_at) });
+  // Drained seed is not waited for: its time is the one in which to go on.
+  const before = row.kind === "drained" ? "bench.within" : "bench.left";
+  if (row.target_at && now < row.target_at) return t(before, { left: long(toMs(row.target_at) - toMs(now)), when: when(row.target_at) });
   if (row.limit_at && now < row.limit_at) return t(row.target_at ? "bench.done" : "bench.at_most", { left: long(toMs(row.limit_at) - toMs(now)), when: when(row.limit_at) });
   if (row.limit_at) return t("bench.over", { over: long(toMs(now) - toMs(row.limit_at)) });
   return row.target_at ? t("bench.past", { when: when(row.target_at) }) : t("bench.no_range");

@@ -32,6 +32,7 @@ export function Start({ step: first, id }) {
   useEffect(() => formOpened(), []);
   const fits = step ? [...lots.value.values()].filter((lot) => isLive(lot) && canStart(lot, step)).sort((a, b) => (a.label < b.label ? 1 : -1)) : [];
   const picked = fits.filter((lot) => chosen.includes(lot.id) && isAllowed(lot, step));
+  const barred = fits.find((lot) => chosen.includes(lot.id) && !isAllowed(lot, step));
   const parts = step === "sanitise" ? undipped(picked, said.part) : [];
   const toggle = (lot) => setChosen(chosen.includes(lot) ? chosen.filter((one) => one !== lot) : [...chosen, lot]);
   const start = async () => {
@@ -47,8 +48,9 @@ export function Start({ step: first, id }) {
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
     <button type="button" class="act main-act" disabled=${!picked.length} onClick=${start}>
     <strong>${t("bench.start_n", { n: picked.length })}</strong><span>${step ? t(`act.${step}_started`) : t("bench.which_step")}</span></button>`;
-  return html`<${Page} name="start" title=${t("bench.start")} back="#/bench" foot=${foot}>
-    <${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />
+  return html`<${Page} name="start" title=${t(first ? `act.${first}_started` : "bench.start")} back="#/bench" foot=${foot}>
+    ${barred && html`<p class="caution grave">${barred.label}: ${t("act.acid_refused")}</p>`}
+    ${!first && html`<${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />`}
     ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} onSay=${(changes) => setSaid({ ...said, ...changes })} />`}
     ${step === "soak" && html`<p class="caution">${t("act.soak_caution")}</p>`}
     ${step === "cold" && html`<${Choice} name=${t("field.where")} answers=${["fridge", "outdoors", "indoors"].map((one) => [one, t(`where.${one}`)])} value=${said.where} onChoose=${(where) => where && setSaid({ ...said, where })} />`}
