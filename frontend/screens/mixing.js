@@ -8,12 +8,12 @@ import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { html, t } from "../ui/html.js";
 import { Jug } from "../ui/jug.js";
-import { isUs, today } from "../ui/local.js";
+import { today } from "../ui/local.js";
 import { Page } from "../ui/page.js";
 import { say, unitWords } from "../ui/sentence.js";
 import { CautionList } from "./cautions.js";
 import { AgeQuestion, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
-import { answer, labelWords, reckon, usualMix, volumeWords, wantedWords } from "./mixing_draft.js";
+import { answer, labelWords, ownUnit, reckon, usualMix, volumeWords, wantedWords } from "./mixing_draft.js";
 import { tellTrouble } from "./walking.js";
 
 const QUESTIONS = { label: LabelQuestion, age: AgeQuestion, wanted: WantedQuestion, volume: VolumeQuestion, why: WhyQuestion };
@@ -54,7 +54,7 @@ export function Mixing() {
     <strong>${t("mix.mixed")}</strong><span>${t("mix.good_for")}</span></button>`;
   return html`<${Page} name="mixing" title=${t("mix.title")} back="#/bench" foot=${foot}>
     <p class="caution grave">${t("mix.caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
-    ${found.mixed ? html`<${Pour} mixed=${found.mixed} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
+    ${found.mixed ? html`<${Pour} mixed=${found.mixed} unit=${draft.volume_unit} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
     <div class="said-row">${["label", "age", "wanted", "volume"].map((name) => html`<${Said} key=${name} name=${name} draft=${draft} onAsk=${setAsking} />`)}</div>
     ${found.readings && html`<${Readings} readings=${found.readings} onTake=${take} />`}
     ${found.mixed?.warnings.map((warning) => html`<p key=${warning.key} class=${warning.level === "warn" ? "caution" : "quiet"}>${say(warning)}</p>`)}
@@ -63,9 +63,11 @@ export function Mixing() {
 }
 
 /** The two volumes as the largest figures, water first. */
-function Pour({ mixed }) {
-  const unit = isUs() ? "us_cup" : null;
-  const also = (name) => unit && html`<small>${shown(mixed.in_units[unit][name], 3)} ${unitWords(unit)}</small>`;
+function Pour({ mixed, unit }) {
+  const also = (name) => {
+    const own = ownUnit(unit, mixed[`${name}_ml`]);
+    return own && html`<small>${shown(mixed.in_units[own][name], 3)} ${unitWords(own)}</small>`;
+  };
   return html`<section class="pour"><${Jug} ...${mixed} /><dl>
     <dt>${t("mix.first")}</dt><dd><strong>${figure(mixed.water_ml)}</strong> ${t("mix.water")} ${also("water")}</dd>
     <dt>${t("mix.then")}</dt><dd><strong>${figure(mixed.product_ml)}</strong> ${t("mix.from_bottle")} ${also("product")}</dd>

@@ -2,6 +2,7 @@
 /** What is being mixed: the answers so far, what they come to, and how they are said. @module */
 import { CannotMix, shown } from "../core/amounts.js";
 import { planMix } from "../core/mixing.js";
+import { ML_PER } from "../core/volumes.js";
 import { t } from "../ui/html.js";
 import { isUs } from "../ui/local.js";
 import { say, unitWords } from "../ui/sentence.js";
@@ -40,6 +41,17 @@ export const labelWords = ({ product_strength: strength, product_unit: unit }) =
 
 /** "15 % of the bottle". @param {any} draft */
 export const wantedWords = ({ wanted, wanted_unit: unit }) => t(`mix.wanted.${unit}`, { n: typeof wanted === "number" ? shown(wanted, 6) : wanted });
+
+/**
+ * The unit beside millilitres that the person pours by, or null: for US measures the one that gives
+ * a figure of a handy size.
+ * @param {string} unit  of the volume that was asked for
+ * @param {number} ml
+ */
+export function ownUnit(unit, ml) {
+  if (!isUs() && !unit.startsWith("us_")) return unit === "l" || unit === "ml" ? null : unit;
+  return ["us_gal", "us_cup"].find((one) => ml >= ML_PER[one]) ?? "us_fl_oz";
+}
 
 /** "4 L" of a draft's volume or of millilitres. @param {any} volume */
 export function volumeWords(volume) {

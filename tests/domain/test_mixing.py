@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from lathhouse.domain.amounts import CannotMix
 from lathhouse.domain.bottle import PRODUCT_UNITS
 from lathhouse.domain.dilution import available_chlorine
-from lathhouse.domain.mixing import METHODS, WANTED_UNITS, plan_mix, say_mix
+from lathhouse.domain.mixing import METHODS, WANTED_UNITS, plan_mix, say_in, say_mix
 from lathhouse.domain.volumes import ML_PER
 
 EXACT = 1e-9
@@ -196,6 +196,13 @@ def test_the_answer_in_words_gives_ppm_before_percent():
     assert "24 hours" in said
 
 
+def test_the_answer_in_words_is_in_the_persons_own_unit_too():
+    """15 % of a US gallon is 2.4 of its 16 cups: arithmetic."""
+    mixed = plan_mix(bucket(volume=16, volume_unit="us_cup"))
+    assert say_in(mixed, "us_cup") == ["That is 2.4 US cups of product with 13.6 US cups of water."]
+    assert say_in(mixed, "l") == []
+
+
 @given(st.floats(0.1, 30), products, shares, methods, volumes_ml)
 def test_nothing_is_lost_and_every_way_of_saying_a_strength_gives_one_bucket(
     percent: float, unit: str, share: float, method: str, volume: float
@@ -245,6 +252,15 @@ def test_more_volume_or_strength_takes_more_product_and_a_stronger_bottle_less(
     assert product(ml=volume * more) > product()
     assert product(ppm=percent * share * 1e4 * more) > product()
     assert product(percent=percent * more) < product()
+
+
+@given(st.sampled_from(["part_in_n", "part_to_n"]), st.floats(2, 500), st.floats(1.000_001, 2))
+def test_more_parts_take_less_product(unit: str, parts: float, more: float):
+    one, weaker = (
+        plan_mix(bucket(wanted=wanted, wanted_unit=unit)) for wanted in (parts, parts * more)
+    )
+    assert weaker["product_ml"] < one["product_ml"]
+    assert weaker["ppm"] < one["ppm"]
 
 
 @given(st.sampled_from(sorted(WANTED_UNITS)), st.floats(), st.floats(), st.floats())

@@ -14,6 +14,12 @@ from tests.server import Nursery
 REFERENCE = Path(__file__).parents[1] / "reference"
 DILUTION = json.loads((REFERENCE / "vectors_dilution.json").read_text("utf-8"))
 CLIMATE = json.loads((REFERENCE / "vectors_climate.json").read_text("utf-8"))
+# Published figures that do not come out, with our own beside them and the reason.
+OURS = [
+    {**vector, "expected": vector["ours"], "tolerance": {"rel": 1e-4}}
+    for vector in DILUTION["not_reproducing"]
+]
+EVERY = DILUTION["vectors"] + OURS
 CHILL = [vector for vector in CLIMATE["vectors"] if vector["calc"] in CALCULATIONS]
 ON_THE_PHONE = """async (cases) => {
   const names = ["core/dilution", "core/temperatures", "core/amounts", "ui/sentence"];
@@ -45,7 +51,7 @@ def near(value: Any, expected: Any, tolerance: dict[str, float]) -> bool:
 def test_every_dilution_example_comes_out_over_http_with_cautions_and_source(
     same_nursery: Nursery,
 ):
-    for vector in DILUTION["vectors"]:
+    for vector in EVERY:
         said = ask(same_nursery, vector["calculation"], vector["inputs"]).json
         for name, expected in vector["expected"].items():
             assert near(said["result"][name], expected, vector["tolerance"]), vector["id"]
@@ -55,8 +61,8 @@ def test_every_dilution_example_comes_out_over_http_with_cautions_and_source(
 
 
 def test_every_dilution_example_comes_out_on_the_phone(core_page: Page):
-    found = core_page.evaluate(ON_THE_PHONE, DILUTION["vectors"])
-    for vector, said in zip(DILUTION["vectors"], found, strict=True):
+    found = core_page.evaluate(ON_THE_PHONE, EVERY)
+    for vector, said in zip(EVERY, found, strict=True):
         for name, expected in vector["expected"].items():
             assert near(said["result"][name], expected, vector["tolerance"]), vector["id"]
 

@@ -8,7 +8,7 @@ from lathhouse.domain.amounts import CannotCalculate, shown
 from lathhouse.domain.cautions import cautions_about
 from lathhouse.domain.dilution import DILUTION
 from lathhouse.domain.instants import BadInstant
-from lathhouse.domain.mixing import plan_mix, say_mix
+from lathhouse.domain.mixing import plan_mix, say_in, say_mix
 from lathhouse.domain.mixing_words import sentence
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.temperatures import TEMPERATURES
@@ -66,7 +66,8 @@ def mixing_plan(inputs: Data) -> Data:
     """Return what to pour for a bucket, as the phone's own screen works it out."""
     mixed = plan_mix(inputs)
     warnings = [{**warning, "says": mixing_words.say(warning)} for warning in mixed["warnings"]]
-    says = " ".join([say_mix(mixed), *(warning["says"] for warning in warnings)])
+    own = say_in(mixed, str(inputs["volume_unit"]))
+    says = " ".join([say_mix(mixed), *own, *(warning["says"] for warning in warnings)])
     result = {**mixed, "warnings": warnings}
     return answer(result, says, [BLEACH, "acid"], [ARITHMETIC, LIFE])
 

@@ -18,7 +18,7 @@ from lathhouse.domain.dilution import (
     too_strong,
 )
 from lathhouse.domain.mixing_warnings import ASKS_WHY_PPM, warnings_for
-from lathhouse.domain.mixing_words import Sentence, sentence
+from lathhouse.domain.mixing_words import Sentence, say, sentence
 from lathhouse.domain.volumes import VOLUME_ML_MAX, in_all_units, volume_of
 
 Data = dict[str, Any]
@@ -187,3 +187,11 @@ def say_mix(mixed: Data) -> str:
         f" {shown(mixed['total_ml'])} mL of {ppm} ppm available chlorine by the label ({share} % by"
         f" volume). Old after {mixed['usable_hours']} hours."
     )
+
+
+def say_in(mixed: Data, unit: str) -> list[str]:
+    """Return the same in the person's own unit of volume, where that is no litre or millilitre."""
+    if unit in ("ml", "l"):
+        return []
+    product, water = (quantity(mixed["in_units"][unit][one], unit) for one in ("product", "water"))
+    return [f"That is {say(product)} of product with {say(water)} of water."]
