@@ -11,9 +11,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlalchemy import text
 
+from lathhouse.app import create_app
 from lathhouse.domain.instants import local_date, offsets_of, parse_instant
+from lathhouse.store import alerts, phones
 from lathhouse.store.models import db
-from tests.server import Device, Nursery
+from lathhouse.store.work import looking
+from tests.server import Clock, Device, Nursery, close_nursery, open_nursery
 
 WRITERS, EACH = 8, 12
 
@@ -38,6 +41,41 @@ def test_the_same_id_with_another_body_is_refused_and_never_merged(nursery: Nurs
     assert refused["id"] == first["id"]
     assert refused["problem"]["type"].endswith("/id-taken")
     assert nursery.lot(lot)["last_look"]["moisture"] == 3
+    # It is kept whole for its person to see, and asked about until it is mended.
+    with nursery.app.app_context():
+        (kept,) = looking(
+            nursery.site, nursery.clock.text(), lambda work: phones.list_refused(work, device.id)
+        )
+    assert kept["event"]["data"] == {"moisture": 1}
+    assert kept["problem"] == refused["problem"]
+    assert nursery.alerts()["record-gap"] == "late"
+    device.record("looked", lot, {"moisture": 1}, mends=first["id"])
+    assert "record-gap" not in nursery.alerts()
+
+
+def test_f03_bookkeeping_that_fails_leaves_nothing_half_written(
+    nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+):
+    """FAULTS F3: what follows from an event fails after the event is in; none of it stays."""
+    device = nursery.device()
+    lot = device.start_lot(at=nursery.clock.text(days=30))
+    cold = device.event("cold_started", lot, {}, at=nursery.clock.text(days=25))
+    body = {"device": device.id, "sent_at": nursery.clock.text(), "events": [cold]}
+    before = nursery.lot(lot)
+
+    def fail(*_: Any) -> None:
+        raise OSError("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(alerts, "write", fail)
+        said = nursery.call("POST", "/api/v1/sync/push", body)
+    assert said.status_code == 500
+    assert said.content_type == "application/problem+json"
+    assert nursery.lot(lot) == before
+    answer = device.push(cold)
+    assert (answer["stored"], answer["next_seq"]) == ([cold["id"]], cold["seq"] + 1)
+    assert nursery.lot(lot)["stage"] == "cold"
+    assert nursery.differences() == []
 
 
 def test_f03_a_retry_is_always_safe_whatever_was_stored_of_it(nursery: Nursery):
@@ -78,16 +116,120 @@ def test_a_refused_number_counts_and_a_mended_record_clears_the_alert(nursery: N
     assert "record-gap" not in nursery.alerts()
 
 
-def test_f11_a_restored_server_has_a_new_epoch_and_says_what_it_lacks(
+def copied(nursery: Nursery, to: Path) -> Path:
+    """Return a backup of the record, made while the server runs."""
+    with nursery.app.app_context():
+        source, target = sqlite3.connect(db.engine.url.database), sqlite3.connect(to)
+    source.backup(target)
+    source.close()
+    target.close()
+    return to
+
+
+def test_f11_a_server_put_back_from_a_backup_is_noticed_and_gets_what_it_lacks(
     sqlite_nursery: Nursery, tmp_path: Path
 ):
+    """FAULTS F11: counters that go backwards tell a phone; it offers its ids, and sends those."""
     device = sqlite_nursery.device()
     lot = device.start_lot()
-    kept = device.record("looked", lot, {})
-    lost = str(uuid.uuid4())
-    body = {"device": device.id, "ids": [kept["id"], lost, lot]}
-    said = sqlite_nursery.call("POST", "/api/v1/sync/offer", body).json
-    assert set(said["missing"]) == {lost, lot}
+    kept = device.record("looked", lot, {"moisture": 3})
+    backup = copied(sqlite_nursery, tmp_path / "backup.sqlite")
+    later = [device.event("looked", lot, {"moisture": 2}) for _ in range(3)]
+    before = device.push(*later)
+    restored = open_nursery(f"sqlite:///{backup}", tmp_path / "restored", sqlite_nursery.clock)
+    pulled = restored.call("GET", "/api/v1/sync/pull?after=0&limit=1").json
+    assert pulled["revision"] < before["revision"]
+    phone = Device(restored)
+    phone.id = device.id
+    assert phone.push()["next_seq"] == later[0]["seq"] < before["next_seq"]
+    ids = [event["id"] for event in later]
+    body = {"device": device.id, "ids": [*ids, kept["id"], *ids]}
+    offered = restored.call("POST", "/api/v1/sync/offer", body).json
+    assert offered["missing"] == ids
+    again = phone.push(kept, *later)
+    assert (again["already"], again["stored"]) == ([kept["id"]], ids)
+    assert again["next_seq"] == before["next_seq"]
+    assert restored.lot(lot)["events_count"] == sqlite_nursery.lot(lot)["events_count"]
+    assert restored.differences() == []
+    close_nursery(restored)
+
+
+def test_f11_every_answer_names_the_epoch_and_it_outlives_a_restart(nursery: Nursery):
+    device = nursery.device()
+    first = device.push()["epoch"]
+    with nursery.app.app_context():
+        again = Nursery(create_app(nursery.app.config["LATHHOUSE"]), nursery.clock)
+    pulled = again.call("GET", "/api/v1/sync/pull?after=0&limit=1").json
+    assert (first, pulled["epoch"]) == (pulled["epoch"], Device(again).push()["epoch"])
+    close_nursery(again)
+
+
+def test_f12_a_phone_an_hour_behind_does_not_undo_what_was_seen_later(nursery: Nursery):
+    """FAULTS F12: in one nursery, a phone whose clock is right and one that is an hour behind."""
+    right, behind = nursery.device(), nursery.device()
+    lot = right.start_lot(at=nursery.clock.text(days=9))
+    right.record("looked", lot, {"moisture": 1}, at=nursery.clock.text(minutes=10))
+    late = behind.event("looked", lot, {"moisture": 4}, at=nursery.clock.text(minutes=61))
+    behind.push(late, sent_at=nursery.clock.text(minutes=60))
+    found = nursery.lot(lot)["last"]["moisture"]
+    assert found == {"value": 4, "at": nursery.clock.text(minutes=1)}
+
+
+def test_f12_a_phone_in_the_year_2099_locks_nothing(nursery: Nursery):
+    right, ahead = nursery.device(), nursery.device()
+    lot = right.start_lot(at=nursery.clock.text(days=9))
+    years = Clock("2099-01-01T00:00:00Z")
+    odd = ahead.event("looked", lot, {"moisture": 1}, at=years.text(minutes=5))
+    assert ahead.push(odd, sent_at=years.text())["stored"] == [odd["id"]]
+    assert nursery.lot(lot)["last"]["moisture"]["at"] == nursery.clock.text(minutes=5)
+    right.record("looked", lot, {"moisture": 3}, at=nursery.clock.text(minutes=1))
+    assert nursery.lot(lot)["last"]["moisture"]["value"] == 3
+    # Without a word of its own clock there is nothing to correct by: that one is refused.
+    unsaid = ahead.event("looked", lot, {}, at=years.text())
+    assert [one["id"] for one in ahead.push(unsaid)["refused"]] == [unsaid["id"]]
+
+
+@pytest.mark.parametrize(
+    ("zone", "opens", "evening"),
+    [
+        ("Pacific/Auckland", "2026-01-13T00:30:00+13:00", "2026-01-12T23:30:00+13:00"),
+        ("America/Los_Angeles", "2026-01-13T00:30:00-08:00", "2026-01-12T23:30:00-08:00"),
+    ],
+)
+def test_f13_a_round_late_in_the_evening_counts_for_that_day(
+    sqlite_nursery: Nursery, zone: str, opens: str, evening: str
+):
+    """FAULTS F13: walked at 23:30; the next one is asked for on the next day by 11:00, not before.
+
+    The day in UTC is another one than the nursery's own, on one side of the world or the other.
+    """
+    clock = sqlite_nursery.clock
+    clock.set(evening)
+    device, place = sqlite_nursery.device(), str(uuid.uuid4())
+    nursery_row = {"id": sqlite_nursery.site, "name": "N", "timezone": zone}
+    nursery_row |= {"hemisphere": "south", "working_days": [1, 2, 3, 4, 5, 6]}
+    device.record("nursery_changed", None, nursery_row, at=clock.text(days=9))
+    house = {"id": place, "name": "House", "order": 1, "kind": "house", "daily": True}
+    device.record("place_changed", None, house, at=clock.text(days=9))
+    device.start_lot(at=clock.text(days=8), place=place, unit="plants", container_l=2)
+    assert level_on(sqlite_nursery, place) == "alarm"
+    device.record("round_closed", None, {"place": place}, at=clock.text())
+    assert level_on(sqlite_nursery, place) is None
+    clock.set(opens)
+    assert level_on(sqlite_nursery, place) is None
+    clock.forward(hours=10, minutes=29)
+    assert level_on(sqlite_nursery, place) is None
+    clock.forward(minutes=1)
+    assert level_on(sqlite_nursery, place) == "due"
+
+
+def level_on(nursery: Nursery, place: str) -> str | None:
+    """Return the level at which a place is missed on the round now, if it is."""
+    nursery.tick()
+    found = nursery.call("GET", "/api/v1/alerts?state=standing&limit=1000").json["alerts"]
+    missed = [alert for alert in found if alert["watch"] == "round-missing"]
+    levels = [alert["level"] for alert in missed if alert["subject"]["id"] == place]
+    return levels[0] if levels else None
 
 
 def test_f13_an_evening_round_belongs_to_its_own_day_wherever_the_site_is():
