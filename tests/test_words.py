@@ -47,3 +47,24 @@ def test_no_word_is_kept_that_no_screen_asks_for() -> None:
 def test_every_kind_of_record_has_a_name(kind: str) -> None:
     """The history names what was done."""
     assert f"act.{kind}" in words()
+
+
+def keys_and_gaps(locale: str) -> dict[str, set[str]]:
+    """Return the gaps, such as {n}, of each key of a locale's text."""
+    lines = re.findall(r'^  "([^"]+)":(.*)$', locale, re.MULTILINE)
+    return {key: set(re.findall(r"\{\w+\}", sentence)) for key, sentence in lines}
+
+
+def test_every_language_has_the_same_keys_and_fills_the_same_gaps() -> None:
+    """A language is a file beside `en.js`."""
+    english = keys_and_gaps(LOCALE.read_text(encoding="utf-8"))
+    assert len(english) > 300
+    for file in LOCALE.parent.glob("*.js"):
+        assert keys_and_gaps(file.read_text(encoding="utf-8")) == english, file.name
+
+
+def test_a_language_that_lacks_a_word_or_a_gap_is_not_the_same() -> None:
+    english = keys_and_gaps('  "a.b": "{n} lots",\n  "a.c": "none",\n')
+    assert english == {"a.b": {"{n}"}, "a.c": set()}
+    assert keys_and_gaps('  "a.b": "lots",\n  "a.c": "none",\n') != english
+    assert keys_and_gaps('  "a.b": "{n} lots",\n') != english
