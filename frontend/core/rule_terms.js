@@ -10,6 +10,8 @@ const UNITS_MS = { days: DAY_MS, hours: HOUR_MS, minutes: MINUTE_MS };
 
 /** The fact of a dotted name, or null where it is not known. */
 export function fact(facts, path) {
+  // Most names have one part, and this is asked some sixty times for each lot.
+  if (!path.includes(".")) return Object.hasOwn(facts, path) ? (facts[path] ?? null) : null;
   let value = facts;
   for (const part of path.split(".")) {
     const object = value !== null && typeof value === "object" && !Array.isArray(value);
