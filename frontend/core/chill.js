@@ -1,12 +1,13 @@
 // @ts-check
 /** Chill of seeds as a range: twin of `domain/chill.py`, where the sources stand. @module */
 import { DAY_MS, HOUR_MS, toMs, toText } from "./instants.js";
+import { roundHalfUp } from "./rule_terms.js";
 
 /** Narrow, middle, wide, in °C, both ends included. */
 export const BANDS = [[1, 5], [0, 7.2], [-2, 10]];
 const WARM_C = BANDS[2][1];
 const DAYS_KEPT = 200;
-const RECENT_KEPT = 120;
+const RECENT_KEPT = 24;
 const GAP_HOURS = 3;
 const GAP_BY_HAND_HOURS = 26;
 const DAY_HOURS = 24;
@@ -31,9 +32,9 @@ export function keep(temps, at, tempC, byHand) {
     const mean = (tempC + last[1]) / 2;
     for (const [day, hours] of hoursBetween(last[0], at, byHand ? GAP_BY_HAND_HOURS : GAP_HOURS)) {
       const row = rowOf(days, day, mean);
-      row[3] += hours;
+      row[3] = brief(row[3] + hours);
       BANDS.forEach(([low, high], band) => {
-        row[4 + band] += low <= mean && mean <= high ? hours : 0;
+        row[4 + band] = brief(row[4 + band] + (low <= mean && mean <= high ? hours : 0));
       });
     }
   }
@@ -62,6 +63,9 @@ function hoursBetween(start, end, mostHours) {
   }
   return found;
 }
+
+/** Hours to a third of a second: phones pull the row after each reading. @param {number} hours */
+const brief = (hours) => roundHalfUp(hours * 10_000) / 10_000;
 
 /**
  * How many effective cold days a spell has had, low, middle and high; which were read, which are

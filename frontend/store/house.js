@@ -64,6 +64,8 @@ export const places = () => all("place").sort((a, b) => (a.order ?? 1e9) - (b.or
 export const people = () => all("person");
 /** The crop protocols in use. */
 export const crops = () => all("protocol");
+/** Mixed solutions, the newest first, unsent ones included. */
+export const solutions = computed(() => all("solution").filter((one) => one.mixed_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1)));
 /** The watch rules. */
 export const rules = () => all("watch");
 /** The server's standing alerts, as last heard. */

@@ -177,4 +177,4 @@ def test_what_is_kept_is_bounded():
         temps = keep(temps, to_text(START + n * 120 * MINUTE_MS), 4, False)
     assert temps is not None
     assert len(temps["days"]) == 200
-    assert len(temps["recent"]) == 120
+    assert len(temps["recent"]) == 24

@@ -9,6 +9,7 @@ there are none. The bands are our own choice; 0 to 7.2 °C is Weinberger's (1950
 from typing import Any
 
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms, to_text
+from lathhouse.domain.rule_terms import round_half_up
 
 Temps = dict[str, Any]
 Chamber = dict[str, Any]
@@ -18,7 +19,7 @@ BANDS = ((1.0, 5.0), (0.0, 7.2), (-2.0, 10.0))
 # Above the wide band a chill is interrupted, and nobody knows what that costs.
 WARM_C = BANDS[2][1]
 DAYS_KEPT = 200
-RECENT_KEPT = 120
+RECENT_KEPT = 24
 # A reading speaks for the time since the one before, up to this; beyond it there was none.
 GAP_HOURS, GAP_BY_HAND_HOURS = 3.0, 26.0
 DAY_HOURS = 24.0
@@ -42,9 +43,9 @@ def keep(temps: Temps | None, at: str, temp_c: float, by_hand: bool) -> Temps:
         mean = (temp_c + last[1]) / 2
         for day, hours in _hours_between(last[0], at, GAP_BY_HAND_HOURS if by_hand else GAP_HOURS):
             row = _row(days, day, mean)
-            row[3] += hours
+            row[3] = _brief(row[3] + hours)
             for column, (low, high) in enumerate(BANDS, start=4):
-                row[column] += hours if low <= mean <= high else 0.0
+                row[column] = _brief(row[column] + (hours if low <= mean <= high else 0.0))
     row = _row(days, at[:10], temp_c)
     row[1], row[2] = min(row[1], temp_c), max(row[2], temp_c)
     recent = [*before["recent"], [at, temp_c]]
@@ -69,6 +70,11 @@ def _hours_between(start: str, end: str, most_hours: float) -> list[tuple[str, f
         found.append((to_text(now)[:10], (midnight - now) / HOUR_MS))
         now = midnight
     return found
+
+
+def _brief(hours: float) -> float:
+    """Return hours to a third of a second: phones pull the row after each reading."""
+    return round_half_up(hours * 10_000) / 10_000
 
 
 def chill_range(temps: Temps | None, started_at: str, ended_at: str) -> dict[str, Any]:
