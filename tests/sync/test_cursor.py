@@ -7,7 +7,7 @@ from typing import Any
 
 from tests.server import Device, Nursery
 
-WRITERS, PUSHES, READ_BOUND = 16, 6, 4000
+WRITERS, PUSHES, READ_BOUND = 16, 4, 20_000
 
 
 def page(nursery: Nursery, cursor: str, limit: int) -> dict[str, Any]:
@@ -20,6 +20,8 @@ class Follower:
     def __init__(self, nursery: Nursery, limit: int) -> None:
         self.nursery, self.limit = nursery, limit
         self.cursor = "0"
+        self.revisions: set[int] = set()
+        self.split = 0
         self.lots: dict[str, dict[str, Any]] = {}
 
     def turn(self) -> bool:
@@ -29,6 +31,10 @@ class Follower:
             held = self.lots.get(lot["id"])
             assert held is None or held["revision"] <= lot["revision"], "a row went back in time"
             self.lots[lot["id"]] = lot
+        found = {row["revision"] for rows in said["rows"].values() for row in rows}
+        # A revision that goes on in the next page was cut in two by this one's end.
+        self.split += bool(found & self.revisions)
+        self.revisions = found
         self.cursor = said["cursor"]
         return bool(said["more"])
 
@@ -47,24 +53,29 @@ def test_f08_under_16_writers_the_cursor_misses_no_row(nursery: Nursery):
     first = nursery.device()
     lots = [first.start_lot(label=f"L{number}") for number in range(8)]
     nursery.token("owner")
-    follower, writing = Follower(nursery, limit=3), threading.Event()
+    followers, writing = [Follower(nursery, limit=1), Follower(nursery, limit=3)], threading.Event()
     writing.set()
 
-    def follow() -> None:
+    def follow(follower: Follower) -> None:
         for _ in range(READ_BOUND):
-            if not follower.turn() and not writing.is_set():
+            # Asked before the page: what was written since then is on the next one.
+            over = not writing.is_set()
+            if not follower.turn() and over:
                 return
         raise AssertionError("the follower never came to the end")
 
-    with ThreadPoolExecutor(WRITERS + 1) as pool:
-        following = pool.submit(follow)
+    with ThreadPoolExecutor(WRITERS + len(followers)) as pool:
+        following = [pool.submit(follow, one) for one in followers]
         done = [pool.submit(write, nursery, lots, number) for number in range(WRITERS)]
         for one in done:
             one.result()
         writing.clear()
-        following.result()
+        for one in following:
+            one.result()
     afresh = {lot["id"]: lot for lot in nursery.rows("lots")}
-    assert follower.lots == afresh
+    for follower in followers:
+        assert follower.lots == afresh
+        assert follower.split > 0
     assert all(lot["events_count"] == 1 + WRITERS * PUSHES for lot in afresh.values())
     assert nursery.differences() == []
 
