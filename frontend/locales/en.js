@@ -868,6 +868,7 @@ export const words = {
   "fridge.days": "the last {n} days: lowest to highest of each",
   "fridge.chills": "Chills in here, in effective cold days",
   "fridge.chill": "{low} to {high} days, {middle} in the middle band",
+  "fridge.calendar_alone": "{calendar} days by the calendar alone: nobody read how cold it was, so no range can be given",
   "fridge.counted": "{read} days by readings, {calendar} by the calendar",
   "fridge.warm": "Above 10 {degrees} on {n} days. No published rule says what that costs seed in general; for horse chestnut 2 to 16 °C still counted (Steadman and Pritchard 2004).",
   "fridge.range": "Low, middle and high: hours at 1 to 5, 0 to 7.2 and -2 to 10 °C. Nobody has one number for seed.",

@@ -56,9 +56,12 @@ function chillsIn(place, temps) {
 
 function Chill({ lot, range }) {
   const n = (days) => Math.round(days);
+  const counted = n(range.read_days) === 0
+    ? t("fridge.calendar_alone", { calendar: n(range.calendar_days) })
+    : t("fridge.chill", { low: n(range.low_days), middle: n(range.middle_days), high: n(range.high_days) });
   return html`<li><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span> <strong>${one("protocol", lot.crop)?.botanical ?? lot.crop}</strong>
-    <small>${t("fridge.chill", { low: n(range.low_days), middle: n(range.middle_days), high: n(range.high_days) })}</small>
-    <small>${t("fridge.counted", { read: n(range.read_days), calendar: n(range.calendar_days) })}</small>
+    <small>${counted}</small>
+    ${n(range.read_days) > 0 && html`<small>${t("fridge.counted", { read: n(range.read_days), calendar: n(range.calendar_days) })}</small>`}
     ${range.warm.length > 0 && html`<small>${t("fridge.warm", { n: range.warm.length, degrees: "°C" })}</small>`}</a></li>`;
 }
 

@@ -137,6 +137,17 @@ def test_both_sides_mix_dilute_and_write_numbers_the_same(core_page: Page):
     assert sum("refused" not in one for one in ours["dilutions"]) > DILUTIONS / 4
 
 
+def test_us_measures_are_shown_in_the_unit_of_a_handy_size(core_page: Page):
+    """A cup holds 236.6 mL and a US gallon 3,785 (NIST Handbook 44, Appendix C)."""
+    asked = [["us_gal", 15], ["us_fl_oz", 240], ["us_cup", 3786], ["imp_gal", 15], ["l", 3786]]
+    theirs = core_page.evaluate(
+        "async (asked) => (({ ownUnit }) => asked.map(([unit, ml]) => ownUnit(unit, ml)))"
+        "(await import('/screens/mixing_draft.js'))",
+        asked,
+    )
+    assert theirs == ["us_fl_oz", "us_cup", "us_gal", "imp_gal", None]
+
+
 def test_every_sentence_is_in_the_phones_words_with_the_same_gaps(core_page: Page):
     theirs = core_page.evaluate(
         "async (keys) => (({ words }) => keys.map((key) => words[`mix.says.${key}`]))"

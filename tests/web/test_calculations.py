@@ -109,6 +109,8 @@ def test_a_chill_is_said_as_a_range_with_what_was_read_and_what_warm_days_mean(
     assert "by readings" in said["says"]
     assert "No published rule" in said["says"]
     assert any("Steadman and Pritchard" in source for source in said["sources"])
+    unread = ask(sqlite_nursery, "chill_range", {**inputs, "readings": []}).json
+    assert unread["says"].startswith("10 days by the calendar alone: nobody read how cold it was")
     late = ask(sqlite_nursery, "chill_range", {**inputs, "ended_at": "2026-04-01T00:00:00Z"})
     assert late.status_code == 422
 

@@ -29,6 +29,7 @@ WARM = (
     "Above 10 °C on {n} of the days. No published rule says what that costs seed in general; for"
     " horse chestnut 2 to 16 °C still counted (Steadman and Pritchard 2004)."
 )
+NOT_READ = "nobody read how cold it was, so no range can be given."
 SOURCES = {
     "solution_usable": LIFE,
     "solution_age": LIFE,
@@ -102,6 +103,8 @@ def say_range(result: Data) -> str:
     """Return a spell's cold days in words: which were read, and what is known of its warm days."""
     days = {name: result[f"{name}_days"] for name in ("low", "middle", "high")}
     read, calendar = shown(result["read_days"], 3), shown(result["calendar_days"], 3)
+    if result["read_days"] == 0:
+        return f"{calendar} days by the calendar alone: {NOT_READ}"
     says = f"{say_three(days)} {read} days by readings, {calendar} by the calendar."
     return f"{says} {WARM.format(n=len(result['warm']))}" if result["warm"] else says
 
