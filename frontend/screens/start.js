@@ -20,6 +20,7 @@ import { offerUndo, tellTrouble } from "./walking.js";
 
 const STEPS = ["soak", "sanitise", "cold", "warm"];
 const BUCKET_WORDS = { old: "bench.bucket_old", spent: "bench.bucket_spent" };
+const USUALLY_FROM = { soak: ["seed"], sanitise: ["soak", "drained"], cold: ["drained", "soak", "warm"], warm: ["drained", "soak", "seed"] };
 const MINUTES = [5, 10, 15];
 const UNDIPPED_PERCENT = [0, 10, 25];
 
@@ -30,7 +31,7 @@ export function Start({ step: first, id }) {
   const [said, setSaid] = useState(/** @type {any} */ ({ minutes: 10, where: "fridge", part: 0 }));
   const [error, setError] = useState("");
   useEffect(() => formOpened(), []);
-  const fits = step ? [...lots.value.values()].filter((lot) => isLive(lot) && canStart(lot, step)).sort((a, b) => (a.label < b.label ? 1 : -1)) : [];
+  const fits = step ? [...lots.value.values()].filter((lot) => isLive(lot) && canStart(lot, step)).sort((a, b) => unlikely(a, step) - unlikely(b, step) || (a.label < b.label ? 1 : -1)) : [];
   const picked = fits.filter((lot) => chosen.includes(lot.id) && isAllowed(lot, step));
   const barred = fits.find((lot) => chosen.includes(lot.id) && !isAllowed(lot, step));
   const parts = step === "sanitise" ? undipped(picked, said.part) : [];
@@ -120,6 +121,9 @@ function canStart(lot, step) {
   if (open(lot, step) || !["seeds", "g", null].includes(lot.unit)) return false;
   return ["warm", "cold"].includes(step) || !lot.sown;
 }
+
+/** Lots that come to this step by the usual way stand first. */
+const unlikely = (lot, step) => Number(!USUALLY_FROM[step].includes(lot.stage));
 
 /** A soak that is left for another step ends with a record of its own. */
 function draftsFor(lot, step, said) {
