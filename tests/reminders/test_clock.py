@@ -1,5 +1,6 @@
 """The alert clock looks at what is due and at nothing else; one ticks for a whole database."""
 
+import uuid
 from collections.abc import Callable
 from queue import Queue
 from typing import Any
@@ -254,3 +255,56 @@ def test_a_limit_changed_for_one_crop_leaves_the_others_alone(nursery: Nursery):
     device.record("watch_changed", None, own)
     nursery.tick()
     assert {alert["lot"] for alert in alert_of(nursery, "cold-look", "standing")} == {first}
+
+
+def test_each_step_of_an_alert_names_the_person_whose_record_it_was(nursery: Nursery):
+    """Raised by what Mele recorded late, answered by Jo, cleared by Mele's look."""
+    mele, jo = str(uuid.uuid4()), str(uuid.uuid4())
+    device = nursery.device()
+    lot = device.start_lot(at=nursery.clock.text(days=50))
+    cold = {"kind": "cold_started", "lot": lot, "data": {}, "by": mele}
+    device.record(**cold, at=nursery.clock.text(days=45))
+    answer = {"watch": "cold-six-weeks"}
+    device.record("acknowledged", lot, answer, by=jo, at=nursery.clock.text(hours=2))
+    device.record("shelved", lot, {**answer, "until": nursery.clock.text(days=-1)}, by=jo)
+    device.record("looked", lot, {"moisture": 3}, by=mele)
+    (alert,) = alert_of(nursery, "cold-six-weeks")
+    assert [(step["what"], step["by"]) for step in alert["history"]] == [
+        ("raised", mele),
+        ("acknowledged", jo),
+        ("shelved", jo),
+        ("cleared", mele),
+    ]
+
+
+def test_an_alert_that_was_answered_before_the_server_heard_of_it_says_so(nursery: Nursery):
+    jo, device = str(uuid.uuid4()), nursery.device()
+    lot = device.start_lot(at=nursery.clock.text(days=50))
+    answered_at = nursery.clock.text(hours=3)
+    device.push(
+        device.event("cold_started", lot, {}, at=nursery.clock.text(days=45)),
+        device.event("acknowledged", lot, {"watch": "cold-six-weeks"}, by=jo, at=answered_at),
+    )
+    (alert,) = alert_of(nursery, "cold-six-weeks", "acknowledged")
+    steps = [(step["what"], step["by"], step["at"]) for step in alert["history"]]
+    assert steps[1:] == [("acknowledged", jo, answered_at)]
+
+
+def test_a_walk_clears_what_its_place_missed_in_the_walkers_name(nursery: Nursery):
+    mele, place, device = str(uuid.uuid4()), str(uuid.uuid4()), nursery.device()
+    house = {"id": place, "name": "House", "order": 1, "kind": "house", "daily": True}
+    device.record("place_changed", None, house, at=nursery.clock.text(days=30))
+    lot = device.start_lot(at=nursery.clock.text(days=20), place=place)
+    nursery.tick()
+    device.record("looked", lot, {"moisture": 3}, by=mele)
+    cleared = alert_of(nursery, "round-missing", "cleared")
+    (alert,) = [one for one in cleared if one["subject"] == {"kind": "place", "id": place}]
+    assert [(step["what"], step["by"]) for step in alert["history"]][-1] == ("cleared", mele)
+
+
+def test_the_clock_clears_and_raises_in_nobodys_name(nursery: Nursery):
+    chill(nursery, days=41)
+    nursery.clock.forward(days=1)
+    nursery.tick()
+    (alert,) = alert_of(nursery, "cold-six-weeks")
+    assert [(step["what"], step["by"]) for step in alert["history"]] == [("raised", None)]

@@ -65,15 +65,17 @@ def _raised(
         name = alert_id(at[1], finding["watch"], finding["since"])
         data = json.loads(earlier[name]["data"]) if name in earlier else {"id": name, "history": []}
         data |= {"raised_at": work.now, "cleared_at": None}
-        data["history"] = _noted(data, "raised", work.now, None, finding["level"])
+        data["history"] = _noted(data, "raised", work.now, work.acting(at), finding["level"])
     else:
         data = json.loads(row["data"])
         if data["level"] != finding["level"]:
-            data["history"] = _noted(data, finding["level"], work.now, None, finding["level"])
-        for how in ("acknowledged", "shelved"):
-            done = finding.get(f"{how}_at")
-            if done and done != data.get(f"{how}_at"):
-                data["history"] = _noted(data, how, done, finding.get(f"{how}_by"), None)
+            who = work.acting(at)
+            data["history"] = _noted(data, finding["level"], work.now, who, finding["level"])
+    # Answered on a phone before this server ever heard of it, perhaps.
+    for how in ("acknowledged", "shelved"):
+        done = finding.get(f"{how}_at")
+        if done and done != data.get(f"{how}_at"):
+            data["history"] = _noted(data, how, done, finding.get(f"{how}_by"), None)
     after = {**data, **finding}
     for name in ("acknowledged_at", "acknowledged_by", "shelved_until", "shelved_why"):
         after[name] = finding.get(name)
@@ -84,9 +86,10 @@ def _raised(
 
 def _cleared(work: Work, row: Row) -> Row:
     data = json.loads(row["data"])
+    at = (row["subject_kind"], row["subject_id"])
     data |= {"state": "cleared", "cleared_at": work.now}
-    data["history"] = _noted(data, "cleared", work.now, None, None)
-    return _row((row["subject_kind"], row["subject_id"]), data, standing=False)
+    data["history"] = _noted(data, "cleared", work.now, work.acting(at), None)
+    return _row(at, data, standing=False)
 
 
 def _noted(data: Data, what: str, at: str, by: str | None, level: str | None) -> list[Data]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from lathhouse.domain.corrections import root_id, target_id
+from lathhouse.domain.corrections import fold_order, root_id, target_id
 from lathhouse.domain.rows import ANSWERS
 from lathhouse.errors import BadCursor
 from lathhouse.store.models import Alert, Event, EventLink
@@ -97,6 +97,16 @@ class Log:
     def subjects(self, kind: str) -> set[str]:
         """Return the ids of the subjects of a kind that the added events are about."""
         return {subject for found, subject in self.links if found == kind}
+
+    def who(self) -> tuple[dict[AtSubject, str | None], str | None]:
+        """Return whose the last of the added events about each subject is, and of them all."""
+        added = sorted(self.added, key=fold_order)
+        last = {event["id"]: place for place, event in enumerate(added)}
+        found: dict[AtSubject, str | None] = {}
+        for at, ids in self.links.items():
+            mine = [last[event_id] for event_id in ids if event_id in last]
+            found[at] = added[max(mine)].get("by") if mine else None
+        return found, added[-1].get("by") if added else None
 
     def added_about(self, kind: str, subject: str) -> list[dict[str, Any]]:
         """Return the added events, and the waiting corrections now linked, about a subject."""

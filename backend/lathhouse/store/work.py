@@ -41,6 +41,13 @@ class Work:
         self.site_id = site_id
         self.now = now
         self.revision: int | None = None
+        # Whose records changed what, by (kind, id), and whose was the last; nobody's in a tick.
+        self.who: dict[tuple[str, str], str | None] = {}
+        self.who_last: str | None = None
+
+    def acting(self, at: tuple[str, str]) -> str | None:
+        """Return whose record changes a subject: its own last one, else the last of them all."""
+        return self.who.get(at, self.who_last)
 
     def lock(self, keys: Iterable[str], *, wait: bool = True) -> set[str]:
         """Lock subjects (`lot:ID`) in one order for everybody; return those that were got.
