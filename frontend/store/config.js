@@ -25,11 +25,13 @@ export function overlayRows(stored, events) {
   const changes = effective(events).flatMap((event) => aims(event, home).map((aim) => [event, ...aim]));
   if (!changes.length) return stored;
   const kinds = new Map([...stored].map(([kind, held]) => [kind, new Map(held)]));
-  for (const [event, kind, id] of changes) {
+  const isWhole = ([event, kind]) => ROW_KINDS[event.kind] === kind;
+  // Rows first, so that a reading older than its place still counts.
+  for (const change of [...changes.filter(isWhole), ...changes.filter((one) => !isWhole(one))]) {
+    const [event, kind, id] = change;
     if (!kinds.has(kind)) kinds.set(kind, new Map());
     const row = kinds.get(kind).get(id) ?? (kind === "solution" ? newSolution(id) : undefined);
-    const whole = ROW_KINDS[event.kind] === kind;
-    if (whole) kinds.get(kind).set(id, { ...row, ...event.data });
+    if (isWhole(change)) kinds.get(kind).set(id, { ...row, ...event.data });
     else if (row && !isLate(row, event)) kinds.get(kind).set(id, said(row, event));
   }
   return kinds;
