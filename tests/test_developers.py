@@ -11,7 +11,8 @@ TEXT = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 # A file or folder as the text names it; rooms are named from the top, files also from their room.
 NAMED = re.compile(r"`([\w/.]+(?:\.(?:py|js|json|md|html)|/))(?: [^`]*)?`")
 BASES = (
-    "", "backend/lathhouse", "backend/lathhouse/domain", "backend/lathhouse/data", "backend/lathhouse/sync", "frontend",
+    "", "backend/lathhouse", "backend/lathhouse/domain", "backend/lathhouse/data",
+    "backend/lathhouse/sync", "frontend",
     "frontend/vendor", "tests", "tests/parity",
 )  # fmt: skip
 TABLE = TEXT[TEXT.index("## Libraries, and why each") :]
