@@ -61,6 +61,20 @@
     return layers.reduceRight((under, top) => over(top, under), [255, 255, 255]);
   }
 
+  /** The colour under words in a drawing: that of the last box drawn around them, or the page's. */
+  function groundInDrawing(element) {
+    const { left, right, top, bottom } = element.getBoundingClientRect();
+    const [x, y] = [(left + right) / 2, (top + bottom) / 2];
+    const boxes = [...element.ownerSVGElement.querySelectorAll("rect")].filter((rect) => {
+      const box = rect.getBoundingClientRect();
+      const around = box.left <= x && x <= box.right && box.top <= y && y <= box.bottom;
+      const before = rect.compareDocumentPosition(element) & Node.DOCUMENT_POSITION_FOLLOWING;
+      return around && before && getComputedStyle(rect).fill !== "none";
+    });
+    const fills = boxes.map((box) => parse(getComputedStyle(box).fill));
+    return fills.reduce((under, top) => over(top, under), ground(element));
+  }
+
   function opacityOf(element) {
     let opacity = 1;
     for (let at = element; at; at = at.parentElement) opacity *= Number(getComputedStyle(at).opacity);
@@ -76,7 +90,7 @@
       if (!element || !text || NOT_TEXT.includes(element.tagName) || !isShown(element)) continue;
       const style = getComputedStyle(element);
       const drawn = element.namespaceURI?.endsWith("svg");
-      const under = ground(element);
+      const under = drawn ? groundInDrawing(element) : ground(element);
       const colour = parse(drawn ? style.fill : style.color);
       const ink = over([...colour.slice(0, 3), (colour[3] ?? 1) * opacityOf(element)], under);
       const [light, dark] = [luminance(ink), luminance(under)].sort((a, b) => b - a);

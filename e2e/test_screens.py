@@ -8,11 +8,12 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route, expect
-from tests.browser import PHONE
+from tests.browser import FRONTEND, PHONE
 
 from e2e.demo import OpenApp, Served, Visits, until_filled
 from e2e.measure import spills, sticks_out, too_close, too_faint, too_low, too_small, type_of
 from lathhouse.demo.scenario import lot_id, place_id
+from lathhouse.demo.story import name_id
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.labels import lot_code
 from lathhouse.store import access
@@ -55,6 +56,41 @@ def wrong_record(page: Page) -> None:
     page.get_by_role("button", name="Correct it").click()
 
 
+def cautions_first(page: Page) -> None:
+    """Put the mixing back to the first of a day, when the cautions come first."""
+    page.evaluate(
+        "() => import('/store/preferences.js').then((kept) => { kept.cautionsRead.value = ''; })"
+    )
+    expect(page.get_by_role("button", name="I have read this")).to_be_visible()
+
+
+def read_cautions(page: Page) -> None:
+    """Read the cautions, and go on to what the bottle says."""
+    cautions_first(page)
+    page.get_by_role("button", name="I have read this").click()
+    expect(page.locator(".page-question")).to_be_visible()
+
+
+def labelled(page: Page) -> None:
+    """Say what the label says."""
+    read_cautions(page)
+    page.get_by_role("button", name="g/L available chlorine").click()
+    page.get_by_role("button", name="40 g/L").click()
+
+
+def wanted(page: Page) -> None:
+    """Ask for another strength, by the keypad."""
+    labelled(page)
+    page.get_by_role("button", name="wanted").click()
+    page.get_by_role("button", name="another number").click()
+
+
+def more_of_a_soak(page: Page) -> None:
+    """Open what else can be done with a soak."""
+    soak = page.locator(".bench-row", has_text="soaking").first
+    soak.get_by_role("button", name="More").click()
+
+
 def nothing(_: Page) -> None:
     """Leave the screen as it opens."""
 
@@ -88,6 +124,17 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "act-bleach": (act("sanitise_started", "AU-26-1"), nothing),
     "act-lost": (act("lost", "CC-25-1"), nothing),
     "act-moved": (act("moved", "CC-25-1"), nothing),
+    "bench": ("#/bench", nothing),
+    "bench-more": ("#/bench", more_of_a_soak),
+    "start-soak": ("#/start/soak", nothing),
+    "start-bleach": ("#/start/sanitise", nothing),
+    "mixing-cautions": ("#/mixing", cautions_first),
+    "mixing-label": ("#/mixing", read_cautions),
+    "mixing": ("#/mixing", labelled),
+    "mixing-wanted": ("#/mixing", wanted),
+    "cautions": ("#/cautions/bleach", nothing),
+    "tag": (f"#/tag/{name_id('bench bucket')}", nothing),
+    "fridge": (f"#/fridge/{place_id('Shed fridge')}", nothing),
     "alerts": ("#/alerts", nothing),
     "alerts-leave": ("#/alerts", leaving),
     "unsent": ("#/unsent", nothing),
@@ -108,7 +155,9 @@ def go(page: Page, name: str) -> None:
     for hash in ("#/unsent", route):
         page.evaluate("(route) => { location.hash = route; }", hash)
         of = hash.split("/")[1] or "round"
-        expect(page.locator(f".page-{of}")).to_be_visible()
+        # A mixing begins with its cautions, or with a question.
+        shown = ".page-mixing, .page-question" if of == "mixing" else f".page-{of}"
+        expect(page.locator(shown)).to_be_visible()
     page.clock.run_for(500)
     steps(page)
     page.clock.run_for(500)
@@ -136,6 +185,20 @@ def faults_of(page: Page, name: str) -> dict[str, list[str]]:
         for node in one["nodes"]
     ]
     return found
+
+
+def measured(page: Page, name: str) -> None:
+    """Keep a picture of the screen, and find nothing wrong with it."""
+    keep(page, name)
+    assert {what: said for what, said in faults_of(page, name).items() if said} == {}
+
+
+def test_every_screen_of_the_app_is_measured() -> None:
+    """Each route in the app's own table has its line above; pairing has a test of its own."""
+    table = (FRONTEND / "app.js").read_text("utf-8")
+    routes = set(re.findall(r'^  (\w+): \[\(\) => import\("./screens/', table, re.MULTILINE))
+    measured = {route.split("/")[1] for route, _ in SCREENS.values()} - {""}
+    assert routes == measured | {"pair"}
 
 
 @pytest.mark.parametrize("name", SCREENS)
@@ -344,19 +407,19 @@ def test_an_empty_nursery_says_what_to_do_first(empty_nursery: Served, open_app:
     """Unpaired, it says how to pair; paired and empty, it asks for a place and a lot."""
     page = open_app(empty_nursery)
     expect(page.locator("main")).to_contain_text("not paired")
-    keep(page, "unpaired")
+    measured(page, "unpaired")
     with empty_nursery.app.app_context():
         site = empty_nursery.app.config["SITE_ID"]
         secret = access.owner_link(site, to_text(empty_nursery.clock()))
     page.evaluate("(secret) => { location.hash = `#/pair/${secret}`; }", secret)
     expect(page.locator("main")).to_contain_text("This phone is paired")
-    keep(page, "paired")
+    measured(page, "paired")
     page.get_by_role("link", name="Open the round").click()
     expect(page.get_by_role("link", name="Add a place")).to_be_visible()
-    keep(page, "first-start")
-    assert {what: said for what, said in faults_of(page, "first-start").items() if said} == {}
+    measured(page, "first-start")
     page.evaluate("() => { location.hash = '#/pair/spent-already'; }")
     expect(page.locator("main")).to_contain_text("used already")
+    measured(page, "pair-spent")
 
 
 def test_five_hundred_lots_stay_a_bounded_list(own_demo: Served, open_app: OpenApp) -> None:
