@@ -31,10 +31,11 @@ const SCREENS = {
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
 // step inwards would wait for the line once more. A test holds this list to the imports.
-const NEXT = ("store/start store/clock core/ids store/deriving store/config core/chambers core/corrections"
-  + " store/lots core/lot core/counts core/spells core/looks core/stock core/overlay store/watching"
-  + " core/facts core/protocols core/rule_terms core/watches store/record store/server store/session"
-  + " store/sync store/engine store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
+const NEXT = ("store/start store/clock core/ids store/deriving store/config core/corrections core/rows"
+  + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
+  + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
+  + " core/protocols core/watches store/record store/server store/session store/sync store/engine"
+  + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;
 const SIGNED_OUT_FREE = ["pair", "unsent"];
