@@ -6,6 +6,7 @@ from typing import Any
 from lathhouse.domain import mixing_words
 from lathhouse.domain.amounts import CannotCalculate, shown
 from lathhouse.domain.cautions import cautions_about
+from lathhouse.domain.chamber_trial import chamber_band
 from lathhouse.domain.dilution import DILUTION
 from lathhouse.domain.instants import BadInstant
 from lathhouse.domain.mixing import plan_mix, say_in, say_mix
@@ -21,6 +22,7 @@ ARITHMETIC = "mass balance; percent and ppm as 1 to 10,000: WHO 2014, Annex G, T
 LIFE = "24 hours: Haldimand-Norfolk Health Unit; Kittitas County CS316270A, 2020, after CDC"
 HYPOCHLORITE = "IUPAC standard atomic weights: NaOCl 74.44, Cl2 70.906 g/mol"
 CHILL = "bands are our own choice: no published one-number model serves stratified seed in general"
+CHAMBER = "1 to 5 °C: Chong and others, Handbook of Plant and Crop Physiology, table 3; times ours"
 STEADMAN = (
     "Steadman and Pritchard 2004: horse chestnut alone; from 2 to 16 °C works, colder is faster"
 )
@@ -61,6 +63,13 @@ def watch(inputs: Data) -> Data:
     says = found["says"] or "Nothing to do."
     result = {"level": found["level"], "since": found["since"]}
     return answer(result, says, [], [])
+
+
+def chamber(inputs: Data) -> Data:
+    """Return what a chamber's watch says of a few readings."""
+    result = chamber_band(inputs)
+    says = f"Out of its band: {result['level']}." if result["level"] else "Nothing to do."
+    return answer(result, says, [], [CHAMBER])
 
 
 def mixing_plan(inputs: Data) -> Data:
@@ -142,6 +151,7 @@ TEMPERATURES_SAY: dict[str, Callable[[Data], str]] = {
 }
 CALCULATIONS: dict[str, Callable[[Data], Data]] = {
     "watch": watch,
+    "chamber_band": chamber,
     "mixing_plan": mixing_plan,
     **{name: dilution(name) for name in DILUTION},
     **{name: temperature(name) for name in TEMPERATURES},
