@@ -145,6 +145,19 @@ def test_a_years_probe_leaves_a_row_of_bounded_size():
     assert len(json.dumps(row)) < 20_000
 
 
+def test_readings_in_pieces_give_the_row_of_the_whole_and_change_none_before_it():
+    for seed in range(20):
+        case = place_case(seed)
+        whole = go_on(case["row"], case["events"])
+        row, before = case["row"], json.dumps(case["row"])
+        for start in range(0, len(case["events"]), 7):
+            earlier, kept = row, json.dumps(row)
+            row = go_on(row, case["events"][start : start + 7])
+            assert json.dumps(earlier) == kept, seed
+        assert row == whole, seed
+        assert json.dumps(case["row"]) == before, seed
+
+
 def test_an_hours_bucket_holds_its_lowest_mean_and_highest():
     hours = None
     for minutes, temp_c in ((0, 4.0), (20, 5.0), (59, 3.9), (60, 7.5)):

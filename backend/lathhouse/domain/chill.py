@@ -37,8 +37,14 @@ def keep(temps: Temps | None, at: str, temp_c: float, by_hand: bool) -> Temps:
     readings as [at, °C]. Between two readings their mean holds.
     """
     before = temps or new_temps()
-    last = before["recent"][-1] if before["recent"] else None
     days = [[*day] for day in before["days"]]
+    return add({"days": days, "recent": [*before["recent"]]}, at, temp_c, by_hand)
+
+
+def add(temps: Temps, at: str, temp_c: float, by_hand: bool) -> Temps:
+    """Do as `keep` does in place, for whoever folds a year of readings; return the same object."""
+    days, recent = temps["days"], temps["recent"]
+    last = recent[-1] if recent else None
     if last:
         mean = (temp_c + last[1]) / 2
         for day, hours in _hours_between(last[0], at, GAP_BY_HAND_HOURS if by_hand else GAP_HOURS):
@@ -48,8 +54,9 @@ def keep(temps: Temps | None, at: str, temp_c: float, by_hand: bool) -> Temps:
                 row[column] = _brief(row[column] + (hours if low <= mean <= high else 0.0))
     row = _row(days, at[:10], temp_c)
     row[1], row[2] = min(row[1], temp_c), max(row[2], temp_c)
-    recent = [*before["recent"], [at, temp_c]]
-    return {"days": days[-DAYS_KEPT:], "recent": recent[-RECENT_KEPT:]}
+    recent.append([at, temp_c])
+    del days[:-DAYS_KEPT], recent[:-RECENT_KEPT]
+    return temps
 
 
 def _row(days: list[list[Any]], day: str, temp_c: float) -> list[Any]:

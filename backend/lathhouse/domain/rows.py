@@ -14,13 +14,30 @@ ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
 
 def go_on(row: Row, ordered: list[Event]) -> Row:
     """Return a row after more events, in fold order, that do not replace it."""
+    row = _own(row)
     for event in ordered:
-        row = {**said(row, event), "folded_at": later(row.get("folded_at"), event["at"])}
+        row = _said(row, event)
+        row["folded_at"] = later(row.get("folded_at"), event["at"])
     return row
 
 
 def said(row: Row, event: Event) -> Row:
     """Return a row after one event that says something of it."""
+    return _said(_own(row), event)
+
+
+def _own(row: Row) -> Row:
+    """Return a row whose long lists are its own: folding a year of readings copies them once."""
+    row = {**row}
+    if row.get("temps"):
+        temps = row["temps"]
+        row["temps"] = {"days": [[*day] for day in temps["days"]], "recent": [*temps["recent"]]}
+    if row.get("hours"):
+        row["hours"] = [*row["hours"]]
+    return row
+
+
+def _said(row: Row, event: Event) -> Row:
     kind, data = event["kind"], event.get("data") or {}
     if kind == "round_closed":
         closed_at = later(row.get("closed_at"), event["at"])
@@ -63,6 +80,6 @@ def _read(row: Row, at: str, data: dict[str, Any]) -> Row:
     return {
         **row,
         "chamber_state": chambers.read(state, at, value, settings),
-        "temps": chill.keep(row.get("temps"), at, value, settings["by_hand"]),
-        "hours": series.keep(row.get("hours"), at, value),
+        "temps": chill.add(row.get("temps") or chill.new_temps(), at, value, settings["by_hand"]),
+        "hours": series.add(row.get("hours") or [], at, value),
     }

@@ -21,13 +21,21 @@ def keep(hours: list[Bucket] | None, at: str, temp_c: float) -> list[Bucket]:
 
     Means are to 0.001 °C.
     """
+    return add([*(hours or [])], at, temp_c)
+
+
+def add(hours: list[Bucket], at: str, temp_c: float) -> list[Bucket]:
+    """Do as `keep` does in place, for whoever folds a year of readings; return the same list."""
     hour = to_ms(at) // HOUR_MS
-    kept = [bucket for bucket in hours or [] if bucket[0] > hour - HOURS_KEPT]
-    if not kept or kept[-1][0] != hour:
-        return [*kept, [hour, temp_c, temp_c, temp_c, 1]]
-    _, low, mean, high, count = kept[-1]
+    while hours and hours[0][0] <= hour - HOURS_KEPT:
+        del hours[0]
+    if not hours or hours[-1][0] != hour:
+        hours.append([hour, temp_c, temp_c, temp_c, 1])
+        return hours
+    _, low, mean, high, count = hours[-1]
     mean = round_half_up((mean * count + temp_c) / (count + 1) * 1000) / 1000
-    return [*kept[:-1], [hour, min(low, temp_c), mean, max(high, temp_c), count + 1]]
+    hours[-1] = [hour, min(low, temp_c), mean, max(high, temp_c), count + 1]
+    return hours
 
 
 def points(temps: dict[str, Any] | None, hours: list[Bucket] | None) -> list[list[Any]]:
