@@ -13,11 +13,7 @@ from lathhouse.domain.cautions import cautions_about, load_cautions
 from lathhouse.domain.dilution import DILUTION
 
 REFERENCE = Path(__file__).parents[1] / "reference"
-VECTORS = [
-    vector
-    for file in ("vectors_dilution.json", "vectors_climate.json", "vectors_job.json")
-    for vector in json.loads((REFERENCE / file).read_text("utf-8"))["vectors"]
-]
+VECTORS = json.loads((REFERENCE / "vectors_dilution.json").read_text("utf-8"))["vectors"]
 EXAMPLES: dict[str, dict[str, Any]] = {
     "mixing_plan": {
         "product_strength": 40, "product_unit": "g_per_l_available_chlorine", "wanted": 15,
@@ -26,9 +22,6 @@ EXAMPLES: dict[str, dict[str, Any]] = {
     },
     "solution_age": {
         "mixed_at": "2026-05-01T08:00:00Z", "now": "2026-05-01T09:00:00Z", "life_hours": 24,
-    },
-    "chill_range": {
-        "started_at": "2026-05-01T00:00:00Z", "ended_at": "2026-06-12T00:00:00Z", "readings": [],
     },
 }  # fmt: skip
 LOCALES = Path(__file__).parents[2] / "frontend" / "locales"
@@ -63,6 +56,48 @@ def test_both_sides_show_the_same_cautions_in_the_same_order(core_page: Page, ha
         hazard,
     )
     assert theirs == [[one["key"], one["grave"]] for one in cautions_about(hazard)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("sanitise_started", ("acids", "ammonia", "into water", "gloves", "eye", "label", "local")),
+        ("soak_started", ("residual-current device", "dry hands")),
+        ("aerated", ("residual-current device", "dry hands")),
+    ],
+)
+def test_every_act_that_can_hurt_carries_its_caution_on_the_phone(
+    kind: str, words: tuple[str, ...]
+):
+    acts = (LOCALES.parent / "ui" / "acts.js").read_text("utf-8")
+    shown = re.search(rf'CAUTIONS = .*\b{kind}: "([\w.]+)"', acts)
+    assert shown
+    for word in words:
+        assert word in words_of(LOCALES / "en.js")[shown[1]]
+
+
+def test_the_bleach_cautions_leave_nothing_usual_out():
+    said = " ".join(one["says"] for one in cautions_about("bleach"))
+    for word in BLEACH_SAYS:
+        assert word in said, word
+
+
+@pytest.mark.parametrize("hazard", HAZARDS)
+def test_label_local_rules_and_licensed_practice_come_before_every_caution(hazard: str):
+    first = cautions_about(hazard)[0]
+    assert first["key"] == "label_first"
+    for word in ("label", "local rules", "licensed practice"):
+        assert word in first["says"]
+
+
+@pytest.mark.parametrize("name", ["mixing_plan", *DILUTION])
+def test_every_calculation_with_bleach_carries_all_its_cautions(name: str):
+    inputs = EXAMPLES.get(name) or next(
+        vector["inputs"] for vector in VECTORS if vector["calculation"] == name
+    )
+    hazards = ("bleach", "acid") if name == "mixing_plan" else ("bleach",)
+    carried = CALCULATIONS[name](inputs)["cautions"]
+    assert carried == [one["says"] for one in cautions_about(*hazards)]
 
 
 @pytest.mark.parametrize(
