@@ -229,6 +229,7 @@ export const words = {
   "disagree.already_running": "started while it was running",
   "disagree.was_not_running": "ended, but was not running",
   "disagree.count_fell": "the count fell from {recorded} to {said}",
+  "disagree.acid_not_rinsed": "bleach on acid that was not rinsed: chlorine gas. Leave, air the room, then rinse",
   "disagree.cannot_read": "a correction left this unreadable",
 
   "act.looked": "Look",
