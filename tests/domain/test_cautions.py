@@ -100,49 +100,6 @@ def test_every_calculation_with_bleach_carries_all_its_cautions(name: str):
     assert carried == [one["says"] for one in cautions_about(*hazards)]
 
 
-@pytest.mark.parametrize(
-    ("kind", "words"),
-    [
-        ("sanitise_started", ("acids", "ammonia", "into water", "gloves", "eye", "label", "local")),
-        ("soak_started", ("residual-current device", "dry hands")),
-        ("aerated", ("residual-current device", "dry hands")),
-    ],
-)
-def test_every_act_that_can_hurt_carries_its_caution_on_the_phone(
-    kind: str, words: tuple[str, ...]
-):
-    acts = (LOCALES.parent / "ui" / "acts.js").read_text("utf-8")
-    shown = re.search(rf'CAUTIONS = .*\b{kind}: "([\w.]+)"', acts)
-    assert shown
-    for word in words:
-        assert word in words_of(LOCALES / "en.js")[shown[1]]
-
-
-def test_the_bleach_cautions_leave_nothing_usual_out():
-    said = " ".join(one["says"] for one in cautions_about("bleach"))
-    for word in BLEACH_SAYS:
-        assert word in said, word
-
-
-@pytest.mark.parametrize("hazard", HAZARDS)
-def test_label_local_rules_and_licensed_practice_come_before_every_caution(hazard: str):
-    first = cautions_about(hazard)[0]
-    assert first["key"] == "label_first"
-    for word in ("label", "local rules", "licensed practice"):
-        assert word in first["says"]
-
-
-@pytest.mark.parametrize("name", CALCULATIONS)
-def test_every_calculation_with_bleach_carries_all_its_cautions_and_no_other_does(name: str):
-    bleach = name == "mixing_plan" or name in DILUTION
-    inputs = EXAMPLES.get(name) or next(
-        v["inputs"] for v in VECTORS if v.get("calculation", v.get("calc")) == name
-    )
-    carried = CALCULATIONS[name](inputs)["cautions"]
-    hazards = ("bleach", "acid") if name == "mixing_plan" else ("bleach",)
-    assert carried == [one["says"] for one in cautions_about(*hazards) if bleach]
-
-
 def test_pumps_are_on_a_residual_current_device_with_dry_hands():
     _, pump = cautions_about("electricity")
     assert "residual-current device" in pump["says"]
