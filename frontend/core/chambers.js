@@ -39,6 +39,18 @@ export function settingsOf(chamber) {
   return settings;
 }
 
+/** The settings of a chamber on record; what a correction made unreadable is left out. @param {any} chamber */
+export function settingsKept(chamber) {
+  const given = chamber && typeof chamber === "object" && !Array.isArray(chamber) ? Object.entries(chamber) : [];
+  const readable = given.filter(([name, value]) => (name === "by_hand" ? typeof value === "boolean" : typeof value === "number"));
+  try {
+    return settingsOf(Object.fromEntries(readable));
+  } catch (error) {
+    if (!(error instanceof BandUpsideDown)) throw error;
+    return { ...DEFAULTS };
+  }
+}
+
 /** The state of a chamber that nobody has read yet. */
 export function newState() {
   return { at: null, temp_c: null, back_since: null, out_since: null, long_since: null, hard_since: null };
@@ -83,7 +95,7 @@ function minutes(start, end) {
  * @param {Record<string, any> | null | undefined} chamber
  */
 export function chamberFacts(state, chamber) {
-  const settings = settingsOf(chamber);
+  const settings = settingsKept(chamber);
   const silenceMinutes = Math.max(3 * settings.interval_minutes, 120);
   return { ...settings, ...(state ?? newState()), silence_minutes: silenceMinutes };
 }

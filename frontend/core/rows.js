@@ -4,7 +4,7 @@
  * `domain/rows.py`.
  * @module
  */
-import { newState, read as readChamber, settingsOf } from "./chambers.js";
+import { newState, read as readChamber, settingsKept } from "./chambers.js";
 import { keep as keepTemps } from "./chill.js";
 import { later } from "./instants.js";
 import { keep as keepHours } from "./series.js";
@@ -39,10 +39,12 @@ function answered(row, event, data) {
 }
 
 function withReading(before, at, data) {
+  // A correction may have left no reading of it.
+  if (typeof data.quantity_kind !== "string" || typeof data.value !== "number") return before;
   const reading = { value: data.value, at, for_night_of: data.for_night_of ?? null };
   const row = { ...before, last_read: { ...before.last_read, [data.quantity_kind]: reading } };
   if (row.kind !== "chamber" || data.quantity_kind !== "temp_c") return row;
-  const settings = settingsOf(row.chamber);
+  const settings = settingsKept(row.chamber);
   return {
     ...row,
     chamber_state: readChamber(row.chamber_state ?? newState(), at, data.value, settings),

@@ -102,9 +102,12 @@ const numberIn = (field, typed) => (field.name === "temp_c" ? toCelsius(String(t
 
 function AcidFirst({ lot }) {
   const rinse = async () => {
-    await record("rinsed_neutral", lot.id, {}).then(() => leave(lot), tellTrouble);
+    await record("rinsed_neutral", lot.id, {}).then((saved) => {
+      offerUndo([saved], lot, [t("act.rinsed_neutral")]);
+      leave(lot);
+    }, tellTrouble);
   };
-  const foot = html`<button type="button" class="act main-act" onClick=${rinse}><strong>${t("act.rinsed_neutral")}</strong></button>`;
+  const foot = html`<button type="button" class="act" onClick=${rinse}><strong>${t("act.rinsed_neutral")}</strong></button>`;
   return html`<${Page} name="act" title=${t("act.sanitise_started")} back=${`#/lot/${lot.id}`} foot=${foot}>
     <p class="caution grave">${t("act.acid_refused")}</p></${Page}>`;
 }

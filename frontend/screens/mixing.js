@@ -50,14 +50,17 @@ export function Mixing() {
       location.replace(`#/tag/${solution}`);
     }, tellTrouble);
   };
+  const notes = (level) => found.mixed?.warnings.filter((one) => one.level === level)
+    .map((one) => html`<p key=${one.key} class=${level === "warn" ? "caution" : "quiet"}>${say(one)}</p>`);
   const foot = html`<button type="button" class="act main-act" disabled=${!found.mixed} onClick=${save}>
     <strong>${t("mix.mixed")}</strong><span>${t("mix.good_for")}</span></button>`;
   return html`<${Page} name="mixing" title=${t("mix.title")} back="#/bench" foot=${foot}>
     <p class="caution grave">${t("mix.caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
+    ${notes("warn")}
     ${found.mixed ? html`<${Pour} mixed=${found.mixed} unit=${draft.volume_unit} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
     <div class="said-row">${["label", "age", "wanted", "volume"].map((name) => html`<${Said} key=${name} name=${name} draft=${draft} onAsk=${setAsking} />`)}</div>
     ${found.readings && html`<${Readings} readings=${found.readings} onTake=${take} />`}
-    ${found.mixed?.warnings.map((warning) => html`<p key=${warning.key} class=${warning.level === "warn" ? "caution" : "quiet"}>${say(warning)}</p>`)}
+    ${notes("note")}
     ${found.mixed && html`<${Steps} steps=${found.mixed.steps} />`}
   </${Page}>`;
 }

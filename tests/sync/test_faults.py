@@ -350,3 +350,27 @@ def test_f28_what_a_newer_phone_sends_is_kept_whole_and_shown_as_not_understood(
     kept = nursery.call("GET", f"/api/v1/events?lot={lot}").json["events"][-1]
     assert sent.items() <= kept.items()
     assert nursery.lot(lot)["not_understood"] == 1
+
+
+def test_a_correction_that_leaves_no_reading_and_no_band_holds_up_nothing(nursery: Nursery):
+    """Whatever an amendment makes of a row, the next push is taken: one bad record blocks none."""
+    device = nursery.device()
+    place = str(uuid.uuid4())
+    row = {"id": place, "name": "Fridge", "kind": "chamber", "order": 1}
+    made = device.record("place_changed", None, row, at=nursery.clock.text(hours=3))
+    reading = {"place": place, "quantity_kind": "temp_c", "value": 4}
+    read = device.record("read", None, reading, at=nursery.clock.text(hours=2))
+    device.record("amended", None, {"of": read["id"], "data": {"value": None}})
+    device.record("amended", None, {"of": made["id"], "data": {"chamber": "x"}})
+    device.record("amended", None, {"of": made["id"], "data": {"chamber": {"low_c": 9}}})
+    device.record("read", None, reading)
+    assert nursery.rows("places")[0]["last_read"]["temp_c"]["value"] == 4
+
+
+def test_text_that_no_database_takes_as_a_key_is_kept_and_links_nothing(nursery: Nursery):
+    device = nursery.device()
+    lot = device.start_lot()
+    device.record("looked", lot, {"mends": "\ud800"})
+    device.record("solution_tested", lot, {"solution": "\ud800"})
+    device.record("noted", lot, {"text": "a\0b", "mends": "a\0b"})
+    assert nursery.lot(lot)["events_count"] == 4

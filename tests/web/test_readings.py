@@ -195,3 +195,22 @@ def test_a_silent_probe_is_noticed(fridge: tuple[Nursery, str]):
         assert nursery.alerts().get("chamber-silent") == level
     every_quarter_hour(nursery, place, [4])
     assert "chamber-silent" not in nursery.alerts()
+
+
+def test_an_odd_quantity_holds_up_no_other_reading(fridge: tuple[Nursery, str]):
+    nursery, place = fridge
+    good = {"place": place, "value": 4, "read_at": nursery.clock.text(minutes=1)}
+    odd = [{**good, "quantity_kind": kind} for kind in ("\ud800", ["temp_c"], None)]
+    said = send(nursery, {"readings": [*odd, good]})
+    assert said.status_code == 200
+    assert len(said.json["stored"]) == 1
+    assert [one["index"] for one in said.json["refused"]] == [0, 1, 2]
+
+
+def test_what_is_refused_is_not_said_to_be_on_record(fridge: tuple[Nursery, str]):
+    nursery, place = fridge
+    one = {"place": place, "value": 4, "read_at": nursery.clock.text(minutes=1)}
+    send(nursery, one)
+    said = send(nursery, {"readings": [{**one, "value": 9.5}, {**one, "value": 8}]}).json
+    assert (said["stored"], said["already"]) == ([], [])
+    assert len(said["refused"]) == 2

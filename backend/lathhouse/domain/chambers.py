@@ -9,6 +9,7 @@ for a while, so that nothing chatters.
 from typing import Any
 
 from lathhouse.domain.instants import MINUTE_MS, to_ms
+from lathhouse.domain.rule_terms import is_number
 
 Chamber = dict[str, Any]
 State = dict[str, Any]
@@ -53,6 +54,20 @@ def settings_of(chamber: Chamber | None) -> Chamber:
     return settings
 
 
+def settings_kept(chamber: Any) -> Chamber:
+    """Return the settings of a chamber on record; what a correction made unreadable is left out."""
+    given = chamber if isinstance(chamber, dict) else {}
+    readable = {
+        name: value
+        for name, value in given.items()
+        if (isinstance(value, bool) if name == "by_hand" else is_number(value))
+    }
+    try:
+        return settings_of(readable)
+    except BandUpsideDown:
+        return dict(DEFAULTS)
+
+
 def new_state() -> State:
     """Return the state of a chamber that nobody has read yet."""
     return {"at": None, "temp_c": None, "back_since": None, **dict.fromkeys(CLOCKS)}
@@ -86,6 +101,6 @@ def _minutes(start: str, end: str) -> float:
 
 def chamber_facts(state: State | None, chamber: Chamber | None) -> dict[str, Any]:
     """Return what the watches may know of a chamber: its clocks, its limits and its silence."""
-    settings = settings_of(chamber)
+    settings = settings_kept(chamber)
     silence_minutes = max(3 * settings["interval_minutes"], 120)
     return {**settings, **(state or new_state()), "silence_minutes": silence_minutes}

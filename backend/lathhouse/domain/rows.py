@@ -4,6 +4,7 @@ from typing import Any
 
 from lathhouse.domain import chambers, chill, series
 from lathhouse.domain.instants import later
+from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
 
 Event = dict[str, Any]
@@ -70,12 +71,15 @@ def _answered(row: Row, event: Event, data: dict[str, Any]) -> Row:
 
 def _read(row: Row, at: str, data: dict[str, Any]) -> Row:
     """Keep the last value of each quantity, and run the chamber's clocks on its temperature."""
-    kind, value = data["quantity_kind"], data["value"]
+    kind: Any = data.get("quantity_kind")
+    value: Any = data.get("value")
+    if not isinstance(kind, str) or not is_number(value):
+        return row  # a correction has left no reading of it
     reading = {"value": value, "at": at, "for_night_of": data.get("for_night_of")}
     row = {**row, "last_read": {**(row.get("last_read") or {}), kind: reading}}
     if row.get("kind") != "chamber" or kind != "temp_c":
         return row
-    settings = chambers.settings_of(row.get("chamber"))
+    settings = chambers.settings_kept(row.get("chamber"))
     state = row.get("chamber_state") or chambers.new_state()
     return {
         **row,

@@ -20,7 +20,7 @@ LINK_MINUTES = 10
 
 def hashed(secret: str) -> str:
     """Return the hash under which a secret is kept; it is long random text, so a fast one does."""
-    return hashlib.sha256(secret.encode()).hexdigest()
+    return hashlib.sha256(secret.encode(errors="surrogatepass")).hexdigest()
 
 
 def add_token(site_id: str, name: str, role: str, now: str) -> str:
@@ -139,8 +139,8 @@ def owner_link(site_id: str, now: str) -> str | None:
     """
 
     def has_owner(work: Work) -> bool:
-        paired = Session.device_id.is_not(None)
-        return bool(work.rows(Session, Session.role == "owner", paired))
+        holds = (Session.device_id.is_not(None), Session.revoked_at.is_(None))
+        return bool(work.rows(Session, Session.role == "owner", Session.expires_at > now, *holds))
 
     if looking(site_id, now, has_owner):
         return None

@@ -9,6 +9,7 @@ from sqlalchemy import select
 
 from lathhouse.domain.corrections import fold_order, root_id, target_id
 from lathhouse.domain.rows import ANSWERS
+from lathhouse.domain.solutions import SOLUTION_KINDS
 from lathhouse.errors import BadCursor
 from lathhouse.store.models import Alert, Event, EventLink
 from lathhouse.store.work import Row, Work, dumps, looking
@@ -34,6 +35,15 @@ def body_hash(raw: Any) -> str:
     return hashlib.sha256(CANONICAL.encode(raw).encode()).hexdigest()
 
 
+def is_key(text: str) -> bool:
+    """Say whether a database takes a text as a key: it is not empty, whole, and without NUL."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return bool(text) and "\0" not in text
+
+
 def event_of(row: Row) -> dict[str, Any]:
     """Return a stored event as the fold reads it."""
     event: dict[str, Any] = json.loads(row["body"])
@@ -52,7 +62,7 @@ class Log:
         self._link_all()
 
     def _link(self, kind: str, subject: Any, event_id: str) -> None:
-        if isinstance(subject, str) and subject:
+        if isinstance(subject, str) and is_key(subject):
             self.links.setdefault((kind, subject), set()).add(event_id)
 
     def _link_all(self) -> None:
@@ -176,7 +186,7 @@ def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]
         return [("place", data["place"])]
     if kind in ("round_closed", "read"):
         return [("nursery", site_id)]
-    if kind.startswith("solution_") or kind == "sanitise_started":
+    if kind in SOLUTION_KINDS:
         return [("solution", data.get("solution"))]
     if kind in ANSWERS and not event["lot"]:
         return [(name, data.get(name)) for name in ANSWERABLE]

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.store.config import data_of, fold_row
-from lathhouse.store.log import Log
+from lathhouse.store.log import Log, is_key
 from lathhouse.store.models import RefusedEvent
 from lathhouse.store.work import Row, Work, dumps
 
@@ -90,7 +90,7 @@ def mend(work: Work, added: list[Data]) -> None:
         data = event.get("data") or {}
         named = [event["id"], event.get("mends"), data.get("mends")]
         named += [data.get("of")] if event["kind"] == "voided" else []
-        mends.update({name: event["id"] for name in named if isinstance(name, str)})
+        mends.update({n: event["id"] for n in named if isinstance(n, str) and is_key(n)})
     for row in work.rows_in(RefusedEvent, RefusedEvent.event_id, mends):
         if row["mended_by"] is None:
             changed = {name: value for name, value in row.items() if name != "site_id"}

@@ -11,6 +11,7 @@ from lathhouse.store.log import body_hash, event_of
 from lathhouse.store.models import Event
 from lathhouse.store.work import Work, looking, writing
 from lathhouse.sync.kinds import check_event, corrected_at
+from lathhouse.sync.shapes import READINGS
 
 Data = dict[str, Any]
 NAMES = uuid.UUID("0b0f6f0e-3f0e-5d1c-9a51-5b0d4c1f7e21")
@@ -68,6 +69,7 @@ def _sort_out(work: Work, drafts: dict[int, Data], untimed: set[int]) -> Data:
     stored = set(known)
     new: list[Data] = []
     refused: dict[int, Data] = {}
+    already: set[str] = set()
     for index, draft in drafts.items():
         before = known.setdefault(draft["id"], draft)
         if before is draft:
@@ -77,7 +79,9 @@ def _sort_out(work: Work, drafts: dict[int, Data], untimed: set[int]) -> Data:
         ):
             says = "That sensor has said something else of this place at this very time."
             refused[index] = IdTaken(says).problem()
-    return {"new": new, "already": sorted(stored & ids), "refused": refused}
+        elif draft["id"] in stored:
+            already.add(draft["id"])
+    return {"new": new, "already": sorted(already), "refused": refused}
 
 
 def _numbered(event: Data, device: str, seq: int, now: str) -> Data:
@@ -97,6 +101,9 @@ def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms
         says = "read_at must be a time with its UTC offset such as 2026-05-01T08:00:00+10:00."
         raise BadField(says, field="read_at") from error
     kind = item.get("quantity_kind", "temp_c")
+    if not isinstance(kind, str) or kind not in READINGS:
+        says = f"quantity_kind must be one of {', '.join(READINGS)}."
+        raise BadField(says, field="quantity_kind")
     named = f"{site_id}|{sensor}|{place}|{kind}|{at_ms}"
     draft = {
         "id": item.get("id") or str(uuid.uuid5(NAMES, named)),
