@@ -39,7 +39,7 @@ def test_a_chill_of_43_days_without_a_look_is_an_alarm_until_somebody_looks(
 
     page.reload()
     expect(page.locator(".worst")).to_contain_text("26-017-R", timeout=LATER_MS)
-    expect(page.locator(".worst")).to_contain_text("no look since day 42")
+    expect(page.locator(".worst")).to_contain_text("the six-week look is owed")
     expect(page.locator(".stop .level-alarm")).to_be_visible()
 
     walker = Walker(page)

@@ -48,6 +48,12 @@ def own_figures(page: Page) -> None:
 def leaving(page: Page) -> None:
     """Open the reason why an alert can wait."""
     page.get_by_role("button", name="Leave until").first.click()
+    expect(page.get_by_role("group", name="Why can it wait?")).to_be_visible()
+
+
+def figures_there(page: Page) -> None:
+    """Wait for the month's figures."""
+    expect(page.locator(".ringing li").first).to_be_visible()
 
 
 def wrong_record(page: Page) -> None:
@@ -137,6 +143,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "fridge": (f"#/fridge/{place_id('Shed fridge')}", nothing),
     "alerts": ("#/alerts", nothing),
     "alerts-leave": ("#/alerts", leaving),
+    "ringing": ("#/ringing", figures_there),
     "unsent": ("#/unsent", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),

@@ -14,6 +14,7 @@ const SCREENS = {
   add: [() => import("./screens/add_lot.js"), "AddLot", []],
   act: [() => import("./screens/act.js"), "Act", ["kind", "id"]],
   alerts: [() => import("./screens/alerts.js"), "Alerts", []],
+  ringing: [() => import("./screens/ringing.js"), "Ringing", []],
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
@@ -31,7 +32,7 @@ const SCREENS = {
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
 // step inwards would wait for the line once more. A test holds this list to the imports.
-const NEXT = ("store/start store/clock core/ids store/deriving store/config core/corrections core/rows"
+const NEXT = ("store/start store/clock core/ids store/deriving core/grouping store/config core/corrections core/rows"
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
   + " core/protocols core/watches store/record store/server store/session store/sync store/engine"

@@ -138,7 +138,7 @@ function answeredBy(term, facts, site) {
 }
 
 /** The state that people's answers give a finding, and when that ends. See the Python twin. */
-function answered(rule, facts, one, nowMs, site) {
+export function answered(rule, facts, one, nowMs, site) {
   const answers = facts.answers?.[rule.id] ?? {};
   const { deferred, acknowledged, shelved } = answers;
   if (deferred && rule.fixed !== true) {

@@ -9,6 +9,7 @@ import { Choice } from "../ui/choice.js";
 import { saying } from "../ui/history.js";
 import { html, t } from "../ui/html.js";
 import { Counter, Field } from "../ui/number.js";
+import { Loss } from "./loss.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 import { degrees, inDegrees, toCelsius } from "../ui/local.js";
@@ -40,7 +41,8 @@ export function Act({ kind, id }) {
   return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>
     ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
-    ${fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} data=${data} />`)}
+    ${kind === "lost" ? html`<${Loss} lot=${lot} data=${data} causes=${fields.find((field) => field.name === "cause").values} set=${set} />`
+      : fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} data=${data} />`)}
   </${Page}>`;
 }
 

@@ -1,8 +1,8 @@
 // @ts-check
 /** One lot: where it stands, what is due and why, what can be recorded, and its history. @module */
 import { lots, one, pending, unconfirmed } from "../store/house.js";
-import { record } from "../store/record.js";
-import { actsFor, FIELDS } from "../ui/acts.js";
+import { ActButton } from "../ui/act_button.js";
+import { actsFor, dueAct } from "../ui/acts.js";
 import { html, t } from "../ui/html.js";
 import { Label, says } from "../ui/label.js";
 import { lookWords } from "../ui/lot_words.js";
@@ -19,17 +19,18 @@ export function Lot({ id }) {
   const lot = lots.value.get(id);
   if (!lot) return html`<${Page} name="lot" title="?" back="#/lots" foot=${html`<${Ways} here="lots" />`}><p class="large">${t("lot.unknown")}</p></${Page}>`;
   const found = findingsOf(lot);
-  const [first, ...others] = actsFor(lot);
+  const due = dueAct(lot, found);
+  const [first, ...others] = [...new Set([...(due ? [due] : []), ...actsFor(lot)])];
   // What is waited for is looked at; what stands on the bench is taken to its next step.
-  const looking = !["soak", "sanitise", "drained", "seed"].includes(lot.stage);
-  const foot = html`<${UndoBar} /><div class="two"><${ActButton} key=${first} kind=${first} lot=${lot} main=${!looking} />
+  const looking = !due && !["soak", "sanitise", "drained", "seed"].includes(lot.stage);
+  const foot = html`<${UndoBar} /><div class="two"><${Act} key=${first} kind=${first} lot=${lot} style=${looking ? "act" : "act main-act"} />
     <a class=${looking ? "act main-act" : "act"} href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a></div><${Ways} here="lots" />`;
   return html`<${Page} name="lot" title=${lot.label} back="#/lots" foot=${foot}>
     <${Label} lot=${lot} findings=${found} />
     <${Due} lot=${lot} found=${found} />
     <${LotStage} lot=${lot} />
     <${Toxic} crop=${one("protocol", lot.crop)} />
-    <section><h2>${t("lot.acts")}</h2><div class="acts">${others.map((kind) => html`<${ActButton} key=${kind} kind=${kind} lot=${lot} />`)}</div></section>
+    <section><h2>${t("lot.acts")}</h2><div class="acts">${others.map((kind) => html`<${Act} key=${kind} kind=${kind} lot=${lot} />`)}</div></section>
     <${Looks} lot=${lot} />
     <${Kin} lot=${lot} />
     <${Disagrees} lot=${lot} />
@@ -37,17 +38,9 @@ export function Lot({ id }) {
   </${Page}>`;
 }
 
-/** An act that asks for something opens its form; one that asks nothing is saved at a touch. */
-function ActButton({ kind, lot, main = false }) {
-  const style = main ? "act main-act" : "act";
-  // A dip names its bucket, and may leave a part undipped.
-  if (kind === "sanitise_started") return html`<a class=${style} href=${`#/start/sanitise/${lot.id}`}>${t(`act.${kind}`)}</a>`;
-  if (FIELDS[kind]) {
-    return html`<a class=${style} href=${`#/act/${kind}/${lot.id}`}>${t(`act.${kind}`)}</a>`;
-  }
-  const save = () => record(kind, lot.id, {}).then((event) => offerUndo([event], lot, [t(`act.${kind}`)]), tellTrouble);
-  return html`<button type="button" class=${style} onClick=${save}>${t(`act.${kind}`)}</button>`;
-}
+/** An act on this lot, with its undo. */
+const Act = ({ kind, lot, style }) => html`<${ActButton} kind=${kind} lot=${lot} style=${style} onTrouble=${tellTrouble}
+  onSaved=${(event) => offerUndo([event], lot, [t(`act.${kind}`)])} />`;
 
 /** The caution of this kind of seed: never nothing. */
 function Toxic({ crop }) {

@@ -1,11 +1,12 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, nursery, places, ready, session, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, nursery, places, ready, session, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
-import { Flag, Flags, Page, Ways } from "../ui/page.js";
-import { age, clock, dayOf, inDegrees, today } from "../ui/local.js";
+import { Flag, Flags, levelCount, Page, Ways } from "../ui/page.js";
+import { age, clock, dayOf, inDegrees, today, when } from "../ui/local.js";
 
+const LEVELS = ["alarm", "late", "due"];
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
 
 /** The morning's screen. */
@@ -17,7 +18,7 @@ export function Round() {
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     <${Weather} />
     ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}
-    ${path.length ? html`<${Worst} path=${path} /><ol class="path">${path.map((stop, index) => html`<${Stop}
+    ${path.length ? html`<${Worst} path=${path} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
       key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol>` : html`<${Nothing} />`}
   </${Page}>`;
 }
@@ -48,8 +49,27 @@ function Worst({ path }) {
   const words = rest.length ? html`<strong>${name}:</strong> ${rest.join(": ")}` : html`<strong>${name}</strong>`;
   return html`<a class="worst" href=${worst.lot ? `#/lot/${worst.lot}` : "#/alerts"}>
     <${Flag} level=${worst.level} />
-    <p>${words}.${shown.length > 1 && html` <small>${t("round.more", { n: shown.length - 1 })}</small>`}</p>
+    <p>${words}.</p>
   </a>`;
+}
+
+/** How many entries of each level stand, and the way to them; they come once the phone has worked them out. */
+function Counts() {
+  const open = (groups.value ?? []).filter((one) => one.state !== "shelved");
+  if (!allShown().length && !open.length) return null;
+  const counts = LEVELS.map((level) => [level, open.filter((one) => one.level === level).length]).filter(([, n]) => n);
+  const said = counts.map(([level, n]) => levelCount(level, n)).join(", ");
+  return html`<a class="act counts" href="#/alerts" aria-label=${said ? t("round.all_of", { counts: said }) : t("round.all")}>
+    ${counts.length ? html`<${Flags} findings=${open} />` : t("round.all")}</a>`;
+}
+
+/** What somebody left until later: it must not be forgotten, so it is said here, with its end and its reason. */
+function Left() {
+  const left = (groups.value ?? []).filter((one) => one.state === "shelved").map((one) => one.findings[0]);
+  if (!left.length) return null;
+  const [first] = left.sort((a, b) => (a.shelved_until < b.shelved_until ? -1 : 1));
+  const one = { when: when(first.shelved_until), what: first.says, why: first.shelved_why ?? "" };
+  return html`<a class="left" href="#/alerts">${left.length === 1 ? t("round.left_one", one) : t("round.left_many", { n: left.length, when: one.when })}</a>`;
 }
 
 function Stop({ stop, number }) {

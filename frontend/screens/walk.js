@@ -1,16 +1,18 @@
 // @ts-check
 /** Walking: one lot at a time, so that the same thumb presses in the same region. @module */
-import { useEffect } from "../vendor/preact-hooks.js";
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { lots } from "../store/house.js";
 import { formOpened } from "../store/updates.js";
+import { ActButton } from "../ui/act_button.js";
+import { dueAct } from "../ui/acts.js";
 import { html, t } from "../ui/html.js";
-import { Label } from "../ui/label.js";
+import { Label, worstFinding } from "../ui/label.js";
 import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_words.js";
 import { findingsOf, stops } from "../ui/to_see.js";
 import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
 import { PlaceDone, UndoBar } from "./place_done.js";
-import { back, begin, deaf, draft, goesOn, open, save, saving, skip, walk, whole } from "./walking.js";
+import { back, begin, deaf, draft, goesOn, offerUndo, open, save, saving, skip, tellTrouble, walk, whole } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 /** Walk one place, or look at one lot only. @param {{place: string, lot?: string}} props */
@@ -30,7 +32,9 @@ export function Walk({ place, lot }) {
 }
 
 function One({ here, lot, left }) {
+  const [looking, setLooking] = useState(false);
   const found = findingsOf(lot);
+  const due = looking ? null : dueAct(lot, found);
   const expected = expectedState(lot, found);
   const unsaid = expected ? undefined : questions(lot).find((field) => draft.value[field] === undefined);
   const busy = whole.value || Object.keys(draft.value).length > 0;
@@ -41,26 +45,35 @@ function One({ here, lot, left }) {
       <${UndoBar} /><${Label} lot=${lot} findings=${found} full=${false} /><${LookForm} lot=${lot} must=${!expected} /></${Page}>`;
   }
   const foot = html`<${UndoBar} />
-    ${unsaid ? html`<${Question} lot=${lot} field=${unsaid} />` : html`<${Save} lot=${lot} expected=${expected} />`}
-    <${Rest} lot=${lot} />`;
+    ${due ? html`<${Due} lot=${lot} kind=${due} found=${found} expected=${expected} onLook=${() => setLooking(true)} />` : unsaid ? html`<${Question} lot=${lot} field=${unsaid} />` : html`<${Save} lot=${lot} expected=${expected} />`}
+    <${Rest} lot=${lot} due=${due} />`;
   return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side} foot=${foot}>
-    <${Label} lot=${lot} findings=${found} full=${Boolean(expected) || !Object.keys(draft.value).length} />
+    <${Label} lot=${lot} findings=${found} full=${!due && (Boolean(expected) || !Object.keys(draft.value).length)} />
     ${!expected && html`<${Answered} lot=${lot} />`}
   </${Page}>`;
 }
 
 /** The button says the state that it records; what was answered leads to something, and it says that. */
-function Save({ lot, expected }) {
+function Save({ lot, expected, second = false }) {
   const data = expected ? { as_expected: true, ...expected } : draft.value;
   const words = saidOf(data, lot).join(", ");
-  return html`<button type="button" class="act main-act round-act" disabled=${saving.value} onClick=${() => save(lot, data)}>
+  return html`<button type="button" class=${second ? "act round-act" : "act main-act round-act"} disabled=${saving.value} onClick=${() => save(lot, data)}>
     <strong>${expected ? sentence(words) : t("save.button", { what: words })}</strong>
     <span>${expected ? t("walk.goes_on") : leadsTo(data, lot)}</span></button>`;
 }
 
+/** What is due is an act: that is the large button, and a look comes second. */
+function Due({ lot, kind, found, expected, onLook }) {
+  const saved = (event) => offerUndo([event], lot, [t(`act.${kind}`)]);
+  return html`<${ActButton} kind=${kind} lot=${lot} style="act main-act round-act" under=${worstFinding(found)?.next_action ?? ""}
+      onSaved=${saved} onTrouble=${tellTrouble} />
+    ${expected ? html`<${Save} lot=${lot} expected=${expected} second=${true} />`
+      : html`<button type="button" class="act round-act" onClick=${onLook}>${t("walk.look_at_it")}</button>`}`;
+}
+
 /** What else can be done with the lot that is shown. */
-function Rest({ lot }) {
-  const counting = lot.sown && !lot.emergence_closed_at && lot.unit !== "plants";
+function Rest({ lot, due }) {
+  const counting = due !== "counted" && lot.sown && !lot.emergence_closed_at && lot.unit !== "plants";
   const previous = html`<button type="button" class="act round-act" disabled=${walk.value.at === 0} onClick=${back}>${t("walk.previous")}</button>`;
   const other = html`<button type="button" class="act round-act" onClick=${() => open(true)}>${t("walk.else")}</button>`;
   const next = html`<button type="button" class="act round-act" onClick=${skip}>${t("walk.skip")}</button>`;

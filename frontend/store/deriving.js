@@ -5,8 +5,9 @@
  * @module
  */
 import { batch } from "../vendor/signals.js";
+import { group } from "../core/grouping.js";
 import { overlayRows } from "./config.js";
-import { confirming, findings, lots, notices, now, pending, rows, storedRows, unconfirmed } from "./house.js";
+import { confirming, findings, groups, lots, notices, now, pending, rows, storedRows, unconfirmed } from "./house.js";
 import { overlayLots } from "./lots.js";
 import { watchAll } from "./watching.js";
 
@@ -21,11 +22,13 @@ export function derive() {
   // What the server has stored may be in a row already that no longer tells it apart: only what it
   // has not seen waits to be confirmed.
   const waiting = unsent.filter((event) => derived.unconfirmed.has(event.id)).map((event) => event.id);
+  const grouped = group([...found.findings.values()].flat());
   batch(() => {
     rows.value = known;
     lots.value = derived.lots;
     unconfirmed.value = new Set(waiting);
     findings.value = found.findings;
+    groups.value = grouped;
     notices.value = found.notices;
   });
 }

@@ -16,6 +16,8 @@ export const rows = signal(new Map());
 export const lots = signal(new Map());
 /** Findings by subject, `kind:id` to a list; standing alerts until the phone has worked out its own. */
 export const findings = signal(new Map());
+/** Findings as lists show them, one entry for a place; null until the phone has worked out its own. */
+export const groups = signal(/** @type {any[] | null} */ (null));
 /** List entries (never ringing) by lot id. */
 export const notices = signal(new Map());
 /** Own events not yet known to be on the server, oldest first. */

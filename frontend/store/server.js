@@ -7,6 +7,8 @@
 import { measure } from "./clock.js";
 
 const LIMIT_MS = 20_000;
+// The server itself stops looking before that, and says how far it came.
+const PREVIEW_LIMIT_MS = 40_000;
 const KINDS = {
   401: "signed-out", 403: "not-allowed", 413: "too-much", 400: "bad", 404: "bad", 405: "bad",
   406: "bad", 409: "bad", 415: "bad", 422: "bad", 500: "broken",
@@ -82,3 +84,12 @@ export function history(lot = null, after = null, limit = 200) {
   if (after) query.set("after", after);
   return ask("GET", `/api/v1/events?${query}`);
 }
+
+/** What is back to normal since so many days, the latest first: `{alerts, more}`. @param {number} days */
+export const alertsPast = (days) => ask("GET", `/api/v1/alerts/past?days=${days}`);
+
+/** Which watches rang how often, and what came of it. @param {number} days */
+export const alertFigures = (days) => ask("GET", `/api/v1/alerts/figures?days=${days}`);
+
+/** What a rule would have raised on this nursery's own records. @param {any} rule @param {number} days */
+export const previewWatch = (rule, days) => ask("POST", `/api/v1/watches/${encodeURIComponent(rule.id)}/preview`, { rule, days }, { limitMs: PREVIEW_LIMIT_MS });

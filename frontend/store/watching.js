@@ -5,8 +5,9 @@
  * @module
  */
 import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
+import { toMs } from "../core/instants.js";
 import { lastSpell } from "../core/spells.js";
-import { evaluate } from "../core/watches.js";
+import { answered, evaluate } from "../core/watches.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind */
 
@@ -33,7 +34,7 @@ export function watchAll(rows, lots, now) {
   for (const lot of lots.values()) watchLot(house, lot, rows);
   watchPlaces(house, rows, lots, home);
   kept = house.seen;
-  return collect(kept, rows);
+  return collect(kept, rows, house);
 }
 
 function watchLot(house, lot, rows) {
@@ -72,7 +73,7 @@ function look(house, key, parts, facts) {
   house.seen.set(key, found);
 }
 
-function collect(seen, rows) {
+function collect(seen, rows, house) {
   const findings = new Map();
   const notices = new Map();
   for (const [key, found] of seen) {
@@ -83,7 +84,17 @@ function collect(seen, rows) {
   for (const alert of rows.get("alert")?.values() ?? []) {
     if (alert.subject.kind !== "phone") continue;
     const key = `phone:${alert.subject.id}`;
-    findings.set(key, [...(findings.get(key) ?? []), alert]);
+    const told = withAnswers(alert, rows, house);
+    if (told) findings.set(key, [...(findings.get(key) ?? []), told]);
   }
   return { findings, notices };
+}
+
+/** The server's alert with the answers that this phone knows of, unsent ones too; null where it was put off. */
+function withAnswers(alert, rows, { now, site }) {
+  const answers = rows.get(alert.subject.kind)?.get(alert.subject.id)?.answers;
+  if (!answers?.[alert.watch]) return alert;
+  const rule = rows.get("watch")?.get(alert.watch) ?? { id: alert.watch };
+  const [state] = answered(rule, { answers }, { since: toMs(alert.since) }, toMs(now), site);
+  return state && { ...alert, ...state };
 }

@@ -2,6 +2,7 @@
 /** The acts that a person can record on a lot: which fit its stage, and what each asks for. @module */
 import { open as isOpen } from "./spell_words.js";
 
+const LEVELS = ["due", "late", "alarm"];
 const WHERE = ["fridge", "outdoors", "indoors"];
 const CAUSES = ("damping_off root_rot dried drowned frost heat wind pest animal weeds spray_damage"
   + " handling culled mislabelled stolen unknown").split(" ");
@@ -42,8 +43,35 @@ function nextSize(lot) {
   return lot.container_l < 4 ? 4 : 10;
 }
 
+/** The causes that a loss of this lot most likely has, by what it is now. Ours: all others are a touch away. @returns {string[]} */
+export function likelyCauses(lot) {
+  if (lot.stage === "potted") return ["dried", "root_rot", "frost", "pest", "wind", "culled"];
+  if (lot.sown || lot.first_emerged_at || lot.unit === "seedlings") return ["damping_off", "dried", "pest", "heat", "frost", "handling"];
+  return ["damping_off", "dried", "drowned", "animal", "handling", "unknown"];
+}
+
 /** The cautions that stand beside an act. */
 export const CAUTIONS = { sanitise_started: "act.bleach_caution", aerated: "act.soak_caution", soak_started: "act.soak_caution" };
+
+/** What is done about a watch where a look alone does not answer it; the others ask for a look. */
+const ANSWERED_BY = {
+  "warm-done": "cold_started", "soak-over": "soak_ended", "soak-still-water": "water_changed",
+  "sanitise-over": "sanitise_ended", "emergence-no-count": "counted", "emergence-finished": "emergence_closed",
+  "count-conflict": "stocktaken", "moisture-dry": "watered",
+};
+
+/**
+ * The act that the worst finding asks for, or null where that is a look or nothing is due.
+ * @param {any} lot
+ * @param {any[]} findings the lot's own
+ * @returns {string | null}
+ */
+export function dueAct(lot, findings) {
+  const shown = findings.filter((one) => !one.hidden_by && one.state !== "shelved");
+  const [worst] = [...shown].sort((a, b) => LEVELS.indexOf(b.level) - LEVELS.indexOf(a.level) || a.priority - b.priority);
+  const act = ANSWERED_BY[worst?.watch] ?? null;
+  return act && actsFor(lot).includes(act) ? act : null;
+}
 
 /** The acts that fit a lot now, the likeliest first. @returns {string[]} */
 export function actsFor(lot) {

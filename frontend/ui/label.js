@@ -28,6 +28,7 @@ export function Label({ lot, findings, full = true }) {
   const crop = one("protocol", lot.crop);
   const level = worstLevel(findings);
   const worst = worstFinding(findings);
+  const sixWeeks = worst?.watch === "cold-six-weeks" && lot.stage === "cold";
   const here = progress(lot, crop, now.value);
   const spell = ["warm", "cold"].includes(lot.stage);
   const bench = ["soak", "sanitise", "drained"].includes(lot.stage);
@@ -39,13 +40,13 @@ export function Label({ lot, findings, full = true }) {
     <div class="label-day">
       <strong aria-label=${t("lot.day", { n: here.day ?? "?" })}>${bench ? t("lot.hours", { n: hours }) : here.day ?? "–"}</strong>
       <p class=${level === "alarm" ? "alarmed" : ""}>
-        ${worst ? says(worst, lot) : bench ? t("lot.hours_in", { stage: stageWords(lot), when: when(lot.stage_since) }) : t("lot.days_in", { stage: stageWords(lot) })}
+        ${sixWeeks ? owed(lot) : worst ? says(worst, lot) : bench ? t("lot.hours_in", { stage: stageWords(lot), when: when(lot.stage_since) }) : t("lot.days_in", { stage: stageWords(lot) })}
       </p>
     </div>
     ${full && spell && lot.stage_since && html`<${Strip} since=${lot.stage_since} now=${now.value}
       look=${lot.last_look?.at ?? null} min=${here.min_days ?? null} max=${here.longest_days ?? null}
       sixWeeks=${lot.stage === "cold"} />`}
-    ${full && html`<p class="label-last">${lastLook(lot)}</p>`}
+    ${full && html`<p class="label-last">${lastLook(lot, sixWeeks)}</p>`}
   </article>`;
 }
 
@@ -55,12 +56,22 @@ export function says(finding, lot) {
   return name.startsWith(lot?.label ?? "\u0000") ? rest.join(": ") : finding.says;
 }
 
-function lastLook(lot) {
+const dayOfLook = (lot, look) => Math.floor((toMs(look.at) - toMs(lot.stage_since)) / DAY_MS);
+
+/** The six-week look, told so that it agrees with the day that it was last opened. */
+function owed(lot) {
+  const look = lot.last_look;
+  const opened = look && look.at >= lot.stage_since;
+  return opened ? t("lot.six_weeks", { n: dayOfLook(lot, look) }) : t("lot.six_weeks_never");
+}
+
+/** @param {any} lot @param {boolean} told the day of the last look is said already */
+function lastLook(lot, told) {
   const look = lot.last_look;
   if (!look) return t("lot.never");
   const what = lookWords(look, lot);
   if (lot.stage_since && ["warm", "cold"].includes(lot.stage) && look.at >= lot.stage_since) {
-    return t("lot.last", { n: Math.floor((toMs(look.at) - toMs(lot.stage_since)) / DAY_MS), what });
+    return t(told ? "lot.on_day" : "lot.last", { n: dayOfLook(lot, look), what });
   }
   return t("lot.last_seen", { when: when(look.at), what });
 }

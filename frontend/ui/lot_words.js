@@ -89,6 +89,8 @@ export function expectedState(lot, findings) {
 /** What this look should tell, by stage: the questions in the order in which they matter. */
 export function questions(lot) {
   const bag = ["warm", "cold"].includes(lot.stage) && !lot.sown;
+  // The warm makes the root: whether it is there decides about the cold that follows.
+  if (bag && lot.stage === "warm") return ["sprouted_percent", "fungus", "moisture"];
   if (bag) return ["fungus", "sprouted_percent", "moisture"];
   if (lot.stage === "potted") return ["health", "moisture", "fungus"];
   return ["fungus", "moisture"];

@@ -13,19 +13,25 @@ const MOST = 999_999;
  */
 export function Counter({ label, value, onChange, under = "" }) {
   const n = value ?? 0;
-  const [typing, setTyping] = useState(false);
   const set = (next) => onChange(Math.min(MOST, Math.max(0, next)));
-  const press = (key) => {
-    setTyping(key !== "+10");
-    set(key === "⌫" ? Math.floor(n / 10) : key === "+10" ? n + 10 : (typing ? n * 10 : 0) + Number(key));
-  };
   return html`<div class="counter" role="group" aria-label=${label}>
     <p class="counter-value"><output aria-live="polite">${n.toLocaleString("en-AU")}</output>${under && html`<span>${under}</span>`}</p>
     <div class="two"><button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => set(n - 1)}>−</button>
       <button type="button" class="act step" aria-label=${t("count.more", { label })} onClick=${() => set(n + 1)}>+</button></div>
-    <div class="keys" role="group" aria-label=${t("count.key")}>${KEYS.map((key) => html`<button type="button" class="act key"
-      aria-label=${key === "⌫" ? t("count.wipe") : undefined} onClick=${() => press(key)}>${key}</button>`)}</div>
+    <${Keys} value=${n} onChange=${onChange} />
   </div>`;
+}
+
+/** Keys for a whole number. @param {{value: number, onChange: (n: number) => void}} props */
+export function Keys({ value, onChange }) {
+  const [typing, setTyping] = useState(false);
+  const press = (key) => {
+    setTyping(key !== "+10");
+    const next = key === "⌫" ? Math.floor(value / 10) : key === "+10" ? value + 10 : (typing ? value * 10 : 0) + Number(key);
+    onChange(Math.min(MOST, next));
+  };
+  return html`<div class="keys" role="group" aria-label=${t("count.key")}>${KEYS.map((key) => html`<button type="button" class="act key"
+    aria-label=${key === "⌫" ? t("count.wipe") : undefined} onClick=${() => press(key)}>${key}</button>`)}</div>`;
 }
 
 /** A small whole number between − and +. @param {{label: string, value: number, onChange: (n: number) => void}} props */

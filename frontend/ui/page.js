@@ -1,6 +1,6 @@
 // @ts-check
 /** The frame of a screen (what it is, where the record is, the acts in the lower third), and flags. @module */
-import { contact, pending, trayCount } from "../store/house.js";
+import { contact, groups, pending, trayCount } from "../store/house.js";
 import { html, t } from "./html.js";
 import { clock } from "./local.js";
 
@@ -27,12 +27,17 @@ function whereItIs() {
   return last ? t("saved.server", { time: clock(last) }) : t("saved.never");
 }
 
-/** The four ways from here. @param {{here: string}} props */
+/** The five ways from here; that to the alerts says how many alarms stand. @param {{here: string}} props */
 export function Ways({ here }) {
   const ways = [["round", "#/"], ["bench", "#/bench"], ["lots", "#/lots"], ["alerts", "#/alerts"], ["more", "#/settings"]];
+  const alarms = (groups.value ?? []).filter((one) => one.level === "alarm" && one.state !== "shelved").length;
   return html`<nav class="ways">${ways.map(([name, href]) => html`<a href=${href}
-    aria-current=${name === here ? "page" : undefined}>${t(`nav.${name}`)}</a>`)}</nav>`;
+    aria-current=${name === here ? "page" : undefined}><span>${t(`nav.${name}`)}${name === "alerts" && alarms > 0
+      && html`${" "}<b class="alarms" aria-label=${levelCount("alarm", alarms)}>${alarms}</b>`}</span></a>`)}</nav>`;
 }
+
+/** "1 alarm", "3 late". @param {string} level @param {number} n */
+export const levelCount = (level, n) => t(n === 1 ? `level.one.${level}` : `level.many.${level}`, { n });
 
 /** A flag of a level. @param {{level: string}} props */
 export function Flag({ level }) {
@@ -49,7 +54,7 @@ export function Flags({ findings }) {
   const counts = levels.map((level) => [level, findings.filter((one) => one.level === level).length]);
   return html`<span class="flags">
     ${counts.filter(([, n]) => n).map(([level, n]) => html`<span class=${`level level-${level}`}>
-      <${Flag} level=${level} />${t("level.count", { n, level: t(`level.${level}`) })}
+      <${Flag} level=${level} />${levelCount(level, n)}
     </span>`)}
   </span>`;
 }

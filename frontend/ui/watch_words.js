@@ -5,6 +5,9 @@ import { t } from "./html.js";
 export const LEVELS = ["due", "late", "alarm"];
 export const UNITS = ["days", "hours", "minutes"];
 
+/** The name of a watch; an owner's own goes by its id. @param {string} id */
+export const watchName = (id) => (t(`watch.${id}`) === `watch.${id}` ? id : t(`watch.${id}`));
+
 /** The unit that a limit is told in, or undefined where it is not a plain length of time. */
 export const unitOf = (spec) => UNITS.find((unit) => spec && unit in spec);
 

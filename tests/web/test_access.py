@@ -35,6 +35,8 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("GET", "/api/v1/sync/pull?after=0", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/events", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/alerts", None, {"owner", "worker", "viewer"}),
+    ("GET", "/api/v1/alerts/past", None, {"owner", "worker", "viewer"}),
+    ("GET", "/api/v1/alerts/figures?days=30", None, {"owner", "worker", "viewer"}),
     ("POST", f"/api/v1/alerts/{ALERT}/acknowledge", {}, {"owner", "worker"}),
     ("POST", f"/api/v1/alerts/{ALERT}/shelve", {"until": "2026-09-12", "why": "x"},
      {"owner", "worker"}),

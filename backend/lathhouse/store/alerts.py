@@ -89,6 +89,8 @@ def _cleared(work: Work, row: Row) -> Row:
     at = (row["subject_kind"], row["subject_id"])
     data |= {"state": "cleared", "cleared_at": work.now}
     data["history"] = _noted(data, "cleared", work.now, work.acting(at), None)
+    # A record cleared it, or else the hour or a changed limit did.
+    data["history"][-1]["how"] = "record" if work.records else "time"
     return _row(at, data, standing=False)
 
 

@@ -33,6 +33,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     aim_answers(work, added)
     log = Log(work, added)
     work.who, work.who_last = log.who()
+    work.records = bool(added)
     work.lock(f"lot:{lot}" for lot in log.subjects("lot"))
     before: dict[str, Row] = {}
     found = lots.derive_lots(log, before)

@@ -44,6 +44,8 @@ class Work:
         # Whose records changed what, by (kind, id), and whose was the last; nobody's in a tick.
         self.who: dict[tuple[str, str], str | None] = {}
         self.who_last: str | None = None
+        # Whether records are being added, which is what changes subjects then.
+        self.records = False
 
     def acting(self, at: tuple[str, str]) -> str | None:
         """Return whose record changes a subject: its own last one, else the last of them all."""

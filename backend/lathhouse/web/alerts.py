@@ -5,10 +5,10 @@ from typing import Any
 from flask import g, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
-from marshmallow import Schema, fields
+from marshmallow import Schema, fields, validate
 
 from lathhouse.errors import BadField, NotFound
-from lathhouse.store import alerts
+from lathhouse.store import alert_past, alerts
 from lathhouse.web.requests import (
     allow,
     limit_field,
@@ -40,6 +40,40 @@ class Alerts(MethodView):
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of the alerts in a state, such as open or standing."""
         return alerts.list_alerts(site_id(), query["state"], query["limit"], query["after"], now())
+
+
+class DaysQuery(Schema):
+    """How far back to look."""
+
+    days = fields.Integer(
+        load_default=30,
+        validate=validate.Range(1, 366, error="must be from 1 to 366"),
+        error_messages={"invalid": "must be a whole number such as 30"},
+    )
+
+
+@bp.route("/past")
+class Past(MethodView):
+    """What is over."""
+
+    @bp.arguments(DaysQuery, location="query")
+    @bp.response(200, description="The latest alerts that are back to normal, with their history")
+    @allow("owner", "worker", "viewer")
+    def get(self, query: dict[str, Any]) -> dict[str, Any]:
+        """Return what came back to normal in the last days, the latest first."""
+        return alert_past.past(site_id(), query["days"], now())
+
+
+@bp.route("/figures")
+class Figures(MethodView):
+    """Which watches ring most, and are acted on least."""
+
+    @bp.arguments(DaysQuery, location="query")
+    @bp.response(200, description="One row for each watch that rang")
+    @allow("owner", "worker", "viewer")
+    def get(self, query: dict[str, Any]) -> dict[str, Any]:
+        """Return how often each watch rang in the last days, and what came of it."""
+        return alert_past.month(site_id(), query["days"], now())
 
 
 def answer(alert_id: str, kind: str, data: dict[str, Any]) -> dict[str, Any]:

@@ -1,0 +1,126 @@
+"""An alert is taken on, left until later for a reason, answered by its act, and seen to be over."""
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from e2e.demo import OpenApp, Served, until_filled
+from lathhouse.demo.scenario import lot_id, place_id
+
+pytest_plugins = ["e2e.demo"]
+
+
+@pytest.fixture
+def phone(own_demo: Served, open_app: OpenApp) -> Page:
+    """A phone on a demo of its own."""
+    page = open_app(own_demo)
+    until_filled(page)
+    return page
+
+
+def go(page: Page, route: str) -> None:
+    page.evaluate("(route) => { location.hash = route; }", route)
+    expect(page.locator(f".page-{route.split('/')[1] or 'round'}")).to_be_visible()
+
+
+def test_lots_of_one_place_are_one_entry_that_opens_into_each(phone: Page) -> None:
+    """Two soaks past their time at one bench are one entry; a place nobody walked holds a look."""
+    go(phone, "#/alerts")
+    soaks = phone.locator(".alert", has_text="Soak bench: Soak past its time")
+    expect(soaks).to_have_count(1)
+    soaks.get_by_role("button", name="Show the 2 lots").tap()
+    expect(soaks.locator(".cards li")).to_have_count(2)
+    tunnel = phone.locator(".alert", has_text="Seedling tunnel: not walked")
+    tunnel.get_by_role("button", name="It stands for a look").tap()
+    expect(tunnel.locator(".cards li")).to_have_count(1)
+
+
+def test_the_round_says_how_many_of_each_level_and_leads_to_them(phone: Page) -> None:
+    """A second alarm is not hidden in grey: it is counted with its flag and its word."""
+    counts = phone.get_by_role("link", name="All alerts: 2 alarms")
+    expect(counts).to_be_visible()
+    expect(phone.locator(".ways .alarms")).to_have_text("2")
+    counts.tap()
+    expect(phone.locator(".page-alerts h2").first).to_have_text("2 alarms")
+
+
+def test_i_have_it_says_who_and_when_and_does_not_clear(phone: Page) -> None:
+    """Acknowledged is not over: the alarm stands, with the name of whoever has it."""
+    phone.evaluate(
+        "() => import('/store/preferences.js').then((kept) => import('/store/house.js')"
+        ".then((house) => kept.setRecorder(house.people()[0].id)))"
+    )
+    name = phone.evaluate("() => import('/store/house.js').then((house) => house.people()[0].name)")
+    go(phone, "#/alerts")
+    alarm = phone.locator(".alert", has_text="26-017-R")
+    alarm.get_by_role("button", name="I have it").tap()
+    expect(alarm.locator(".answered")).to_contain_text(f"{name} has it, since today 08:4")
+    expect(alarm.get_by_role("button", name="I have it")).to_have_count(0)
+    expect(phone.locator("h2").first).to_have_text("2 alarms")
+
+
+def test_leaving_asks_for_a_reason_and_an_end_and_the_round_says_both(phone: Page) -> None:
+    """Without a why, then without an until, it is refused in a sentence; undo brings it back."""
+    go(phone, "#/alerts")
+    alarm = phone.locator(".alert", has_text="Mele's phone")
+    alarm.get_by_role("button", name="Leave until").tap()
+    leave = alarm.get_by_role("button", name="Leave it until then")
+    leave.tap()
+    expect(alarm.get_by_role("alert")).to_have_text("Say why it can wait.")
+    alarm.get_by_role("button", name="somebody is coming").tap()
+    leave.tap()
+    expect(alarm.get_by_role("alert")).to_have_text("Choose until when it is left.")
+    alarm.get_by_role("button", name="tomorrow 07:00").tap()
+    expect(alarm.get_by_role("button", name="Leave it until then")).to_contain_text("tomorrow")
+    alarm.get_by_role("button", name="Leave it until then").tap()
+    left = phone.locator("section", has_text="Left until later").locator(".alert")
+    expect(left).to_contain_text("until tomorrow 07:00: somebody is coming")
+    go(phone, "#/")
+    expect(phone.locator(".left")).to_contain_text("Left until tomorrow 07:00: Mele's phone")
+    expect(phone.locator(".left")).to_contain_text("somebody is coming")
+    go(phone, "#/alerts")
+    phone.get_by_role("button", name="Undo").tap()
+    expect(phone.locator(".alert", has_text="Left until later")).to_have_count(0)
+
+
+def test_what_is_back_to_normal_is_told_with_its_history(own_demo: Served, phone: Page) -> None:
+    """After water the dry lot is over: the list says raised, and cleared by a record."""
+    go(phone, f"#/lot/{lot_id('FO-25-1')}")
+    with phone.expect_response("**/api/v1/sync/push"):
+        phone.locator(".foot").get_by_role("button", name="Watered").tap()
+    go(phone, "#/alerts")
+    phone.get_by_role("button", name="Show them").tap()
+    over = phone.locator(".looks li", has_text="dry since").first
+    expect(over).to_contain_text("raised:")
+    expect(over).to_contain_text("back to normal")
+
+
+def test_where_an_act_is_due_the_act_is_the_large_button(phone: Page) -> None:
+    """A dry lot is watered at one touch; the look comes second, and first once it is watered."""
+    go(phone, f"#/walk/{place_id('Lath house, north bench')}/{lot_id('FO-25-1')}")
+    large = phone.locator(".foot > .main-act")
+    expect(large).to_contain_text("Watered")
+    phone.clock.run_for(500)
+    large.tap()
+    expect(phone.locator(".undo-bar")).to_contain_text("Watered")
+    expect(phone.locator(".foot > .main-act")).not_to_contain_text("Watered")
+
+
+def test_a_loss_fits_one_screen(phone: Page) -> None:
+    """The figure, of how many on record, the cause and the save are seen without scrolling."""
+    go(phone, f"#/act/lost/{lot_id('CC-25-1')}")
+    expect(phone.locator(".figure")).to_contain_text("of 610 on record")
+    box = phone.get_by_role("button", name="Another cause").bounding_box()
+    foot = phone.locator(".foot").bounding_box()
+    assert box is not None
+    assert foot is not None
+    assert box["y"] + box["height"] <= foot["y"]
+    phone.locator(".figure").tap()
+    for key in "12":
+        phone.get_by_role("button", name=key, exact=True).tap()
+    phone.get_by_role("button", name="Done typing").tap()
+    phone.get_by_role("button", name="dried", exact=True).tap()
+    phone.get_by_role("button", name="Save").tap()
+    expect(phone.locator(".page-act")).to_have_count(0)
+    go(phone, f"#/lot/{lot_id('CC-25-1')}")
+    expect(phone.locator(".record").first).to_contain_text("Loss")
+    expect(phone.locator(".record").first).to_contain_text("12")

@@ -1,0 +1,18 @@
+// @ts-check
+/** The button of an act: it opens the act's form, or saves at a touch where nothing is asked. @module */
+import { record } from "../store/record.js";
+import { FIELDS } from "./acts.js";
+import { html, t } from "./html.js";
+
+/**
+ * @param {{kind: string, lot: any, style?: string, under?: string,
+ *   onSaved: (event: any) => void, onTrouble: (error: Error) => void}} props
+ */
+export function ActButton({ kind, lot, style = "act", under = "", onSaved, onTrouble }) {
+  const words = style === "act" ? t(`act.${kind}`) : html`<strong>${t(`act.${kind}`)}</strong>${under && html`<span>${under}</span>`}`;
+  // A dip names its bucket, and may leave a part undipped.
+  const form = kind === "sanitise_started" ? `#/start/sanitise/${lot.id}` : FIELDS[kind] ? `#/act/${kind}/${lot.id}` : null;
+  if (form) return html`<a class=${style} href=${form}>${words}</a>`;
+  const save = () => record(kind, lot.id, {}).then(onSaved, onTrouble);
+  return html`<button type="button" class=${style} onClick=${save}>${words}</button>`;
+}
