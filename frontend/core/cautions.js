@@ -20,11 +20,15 @@ const CAUTIONS = [
   { key: "acid_trained", about: ["acid"], grave: true },
   { key: "pump", about: ["electricity"], grave: true },
   { key: "toxic", about: ["toxic"], grave: false },
+  { key: "frost_alone", about: ["frost"], grave: true },
+  { key: "frost_power", about: ["frost"], grave: true },
+  { key: "frost_advice", about: ["frost"], grave: false },
+  { key: "heat_people", about: ["heat"], grave: true },
 ];
 
 /**
  * The cautions about any of these, the grave ones first.
- * @param {...string} hazards `bleach`, `acid`, `electricity`, `toxic` or `sprays`
+ * @param {...string} hazards `bleach`, `acid`, `electricity`, `toxic`, `sprays`, `frost` or `heat`
  */
 export function cautionsAbout(...hazards) {
   const found = CAUTIONS.filter(({ about }) => about.some((one) => hazards.includes(one)));

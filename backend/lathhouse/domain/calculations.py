@@ -7,6 +7,7 @@ from lathhouse.domain import mixing_words
 from lathhouse.domain.amounts import CannotCalculate, shown
 from lathhouse.domain.cautions import cautions_about
 from lathhouse.domain.chamber_trial import chamber_band
+from lathhouse.domain.climate import CLIMATE, CLIMATE_SOURCES
 from lathhouse.domain.dilution import DILUTION
 from lathhouse.domain.instants import BadInstant
 from lathhouse.domain.mixing import plan_mix, say_in, say_mix
@@ -44,10 +45,12 @@ TEMPERATURE_SOURCES = {
     "chill_range": [CHILL, STEADMAN],
     "f_to_c": ["(F - 32) · 5/9"],
 }
+NIGHTS = ("frost_trend", "frost_cross", "frost_regression_coeffs", "frost_class", "cover_off")
 # How the fields of a result are said; the unit is in the name.
 UNITS = {
     "_ml": " mL", "_percent": " %", "ppm": " ppm", "_us_fl_oz": " US fl oz",
     "percent_by_volume": " % by volume", "_l": " L", "_hours": " hours",
+    "_c": " °C", "_C": " °C", "_f": " °F",
 }  # fmt: skip
 
 
@@ -98,6 +101,17 @@ def temperature(name: str) -> Callable[[Data], Data]:
     def calculate(inputs: Data) -> Data:
         result = TEMPERATURES[name](inputs)
         return answer(result, TEMPERATURES_SAY[name](result), [], TEMPERATURE_SOURCES[name])
+
+    return calculate
+
+
+def climate(name: str) -> Callable[[Data], Data]:
+    """Return one of the calculations about nights, moisture and heat, with its cautions."""
+
+    def calculate(inputs: Data) -> Data:
+        result = CLIMATE[name](inputs)
+        hazards = ["heat"] if name.startswith("heat") else ["frost"] if name in NIGHTS else []
+        return answer(result, say(result), hazards, CLIMATE_SOURCES[name])
 
     return calculate
 
@@ -155,4 +169,5 @@ CALCULATIONS: dict[str, Callable[[Data], Data]] = {
     "mixing_plan": mixing_plan,
     **{name: dilution(name) for name in DILUTION},
     **{name: temperature(name) for name in TEMPERATURES},
+    **{name: climate(name) for name in CLIMATE},
 }

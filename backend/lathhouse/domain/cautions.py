@@ -33,7 +33,7 @@ def cautions_about(*hazards: str) -> list[Caution]:
     """Return the cautions about any of these, the grave ones first.
 
     Args:
-        hazards: `bleach`, `acid`, `electricity`, `toxic` or `sprays`.
+        hazards: `bleach`, `acid`, `electricity`, `toxic`, `sprays`, `frost` or `heat`.
     """
     found = [one for one in load_cautions() if set(one["about"]) & set(hazards)]
     return sorted(found, key=lambda one: not one["grave"])

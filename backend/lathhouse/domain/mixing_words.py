@@ -7,6 +7,8 @@ again. These are the English words, of the HTTP answers; the phone keeps the sam
 
 from typing import Any
 
+from lathhouse.domain.climate_words import CLIMATE
+
 Sentence = dict[str, Any]
 
 LABEL_UNKNOWN = (
@@ -114,7 +116,9 @@ CHILLS = {
     "readings": "readings must be a list of [time, temperature in °C], from -90 to 90 °C.",
     "ended_before": "ended_at must not be before started_at; check both times.",
 }
-WORDS: dict[str, str] = {**CHILLS, **AMOUNTS, **WHAT, **UNITS, **REFUSALS, **WARNINGS}
+WORDS: dict[str, str] = {
+    **CHILLS, **CLIMATE, **AMOUNTS, **WHAT, **UNITS, **REFUSALS, **WARNINGS
+}  # fmt: skip
 
 
 def sentence(key: str, **values: Any) -> Sentence:
