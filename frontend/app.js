@@ -34,6 +34,7 @@ const SCREENS = {
 // step inwards would wait for the line once more. A test holds this list to the imports.
 const NEXT = ("store/start store/clock core/ids store/deriving core/grouping store/config core/corrections core/rows"
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
+  + " core/sun core/nights core/heat core/tender core/weather_rows core/weather_facts store/weather"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
   + " core/protocols core/watches store/record store/server store/session store/sync store/engine"
   + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");

@@ -10,6 +10,8 @@ import { limits, windowOf } from "./protocols.js";
 import { runStart } from "./rule_terms.js";
 import { dipWith, solutionCode } from "./solutions.js";
 import { lastSpell, openSpell } from "./spells.js";
+import { tenderness } from "./tender.js";
+import { NO_STOCK, nurseryWeather, placeWeather } from "./weather_facts.js";
 
 const SOW_AT_SPROUTED_PERCENT = 10;
 const SEED_UNITS = ["seeds", "g", null];
@@ -63,6 +65,7 @@ export function lotFacts(lot, crop, place = null, solution = null) {
     held_without_end: lot.held_over !== null && lot.held_over.until === null,
     potted_at: lot.potted_at,
     conflict: conflictFacts(lot),
+    tender: tenderness(lot, crop, phase(lot)),
     crop_facts: cropFacts(crop),
     answers: lot.answers,
   };
@@ -128,8 +131,8 @@ export function standing(lots) {
   };
 }
 
-/** The facts of a place; `lots` is the `standing` of those that stand in it. */
-export function placeFacts(place, lots) {
+/** The facts of a place; `lots` is the `standing` of those that stand in it, `stock` what frost asks of them. */
+export function placeFacts(place, lots, stock = NO_STOCK) {
   return {
     kind: "place",
     id: place.id,
@@ -140,6 +143,7 @@ export function placeFacts(place, lots) {
     closed_at: place.closed_at ?? null,
     chamber: placeChamber(place),
     seen_at: later(lots.oldest_seen_at, place.closed_at),
+    ...placeWeather(place, stock),
     answers: place.answers ?? {},
   };
 }
@@ -150,13 +154,14 @@ function placeChamber(place) {
 }
 
 /** The facts of the nursery as a whole: when anybody was anywhere last. */
-export function nurseryFacts(nursery, lots) {
+export function nurseryFacts(nursery, lots, stock = NO_STOCK) {
   return {
     kind: "nursery",
     id: nursery.id,
     place_name: nursery.name ?? null,
     live_lots: lots.live_lots,
     seen_at: later(lots.newest_seen_at, nursery.closed_at),
+    ...nurseryWeather(nursery, stock),
     answers: nursery.answers ?? {},
   };
 }

@@ -5,7 +5,7 @@ const SERIES_MAX = 32;
 const OBSERVED = [
   "moisture", "fungus", "sign", "sprouted_percent", "temp_c", "root_fill", "health",
   "surface_growth", "weeds", "pest", "pest_count", "smell", "turned", "picked_out", "swelled",
-  "swelled_of",
+  "swelled_of", "new_flush",
 ];
 
 /** Note a value said at an instant: the latest one, and the run it belongs to. */

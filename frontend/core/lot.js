@@ -8,6 +8,7 @@ import { effective } from "./corrections.js";
 import { count } from "./counts.js";
 import { later } from "./instants.js";
 import { look, watered } from "./looks.js";
+import { coverSaid } from "./rows.js";
 import * as spells from "./spells.js";
 import * as stock from "./stock.js";
 
@@ -42,7 +43,8 @@ export function newLot(lotId, inherited = null) {
     started_at: null, closed_at: null, closed_why: null,
     stage: "seed", stage_since: null, spells: [],
     last_look: null, looks: [], last: {}, series: {}, seen_at: null,
-    last_watered_at: null, covered_at: null, cleaned_at: null, sown: null,
+    last_watered_at: null, covered_at: null, cover: null, bared_at: null,
+    cleaned_at: null, sown: null,
     counts: [], flats: {}, emerged: null, first_emerged_at: null, last_rise_at: null,
     emergence_closed_at: null, held_over: null, potted_at: null,
     losses: [], lost_seedlings: 0, discrepancies: [], conflict: null,
@@ -154,6 +156,7 @@ function started(lot, event) {
   }
   const data = event.data;
   lot.started_at = event.at;
+  lot.bared_at = event.at;
   lot.parents = data.parents?.length ? [...data.parents] : data.parent ? [data.parent] : [];
   for (const name of ["crop", "label", "place", "quantity", "container_l", "provenance"]) {
     lot[name] = data[name] ?? null;
@@ -226,6 +229,25 @@ function answered(lot, event) {
   lot.answers[data.watch] = { ...lot.answers[data.watch], [how]: answer };
 }
 
+function covered(lot, event) {
+  lot.covered_at = event.at;
+  lot.cover = coverSaid(event);
+}
+
+function uncovered(lot, event) {
+  lot.covered_at = null;
+  lot.cover = null;
+  lot.bared_at = event.at;
+}
+
+/** Where it stands now; a cover stays where it was. */
+function moved(lot, event) {
+  const place = event.data?.place ?? null;
+  if (place === lot.place) return;
+  lot.place = place;
+  uncovered(lot, event);
+}
+
 const setAt = (field) => (lot, event) => {
   lot[field] = event.at;
 };
@@ -256,13 +278,9 @@ const ACTS = {
   counted,
   potted_on: pottedOn,
   lost: stock.lose,
-  moved: (lot, event) => {
-    lot.place = event.data?.place ?? null;
-  },
-  covered: setAt("covered_at"),
-  uncovered: (lot) => {
-    lot.covered_at = null;
-  },
+  moved,
+  covered,
+  uncovered,
   scarified,
   rinsed_neutral: setAt("rinsed_at"),
   emergence_closed: emergenceClosed,

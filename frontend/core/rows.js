@@ -9,6 +9,7 @@ import { keep as keepTemps } from "./chill.js";
 import { later } from "./instants.js";
 import { keep as keepHours } from "./series.js";
 import { SOLUTION_KINDS, withSolution } from "./solutions.js";
+import { withWeather } from "./weather_rows.js";
 
 export const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
 
@@ -24,11 +25,17 @@ export function said(row, event) {
   if (kind === "round_closed") {
     return { ...row, closed_at: later(row.closed_at, event.at), closed_skipped: data.skipped ?? [], closed_by: event.by ?? null };
   }
-  if (kind === "covered") return { ...row, covered: { at: event.at, until: data.until ?? null } };
-  if (kind === "uncovered") return { ...row, covered: null };
-  if (kind === "read") return withReading(row, event.at, data);
+  if (kind === "covered") return { ...row, covered: coverSaid(event) };
+  if (kind === "uncovered") return { ...row, covered: null, bared_at: event.at };
+  if (kind === "read") return withReading(row, event.at, event.by ?? null, data);
   if (SOLUTION_KINDS.includes(kind)) return withSolution(row, event);
   return ANSWERS.includes(kind) && typeof data.watch === "string" ? answered(row, event, data) : row;
+}
+
+/** A cover as a record says it: since when, by whom, until when, for how cold a night. */
+export function coverSaid(event) {
+  const { until = null, for_low_c = null } = event.data ?? {};
+  return { at: event.at, by: event.by ?? null, until, for_low_c };
 }
 
 function answered(row, event, data) {
@@ -38,11 +45,12 @@ function answered(row, event, data) {
   return { ...row, answers: { ...before, [data.watch]: { ...before[data.watch], [how]: answer } } };
 }
 
-function withReading(before, at, data) {
+function withReading(before, at, by, data) {
   // A correction may have left no reading of it.
   if (typeof data.quantity_kind !== "string" || typeof data.value !== "number") return before;
   const reading = { value: data.value, at, for_night_of: data.for_night_of ?? null };
-  const row = { ...before, last_read: { ...before.last_read, [data.quantity_kind]: reading } };
+  const read = { ...before, last_read: { ...before.last_read, [data.quantity_kind]: reading } };
+  const row = withWeather(read, at, by, data);
   if (row.kind !== "chamber" || data.quantity_kind !== "temp_c") return row;
   const settings = settingsKept(row.chamber);
   return {

@@ -58,6 +58,9 @@ export function runStart(facts, term) {
   return start;
 }
 
+/** Whether a value is a number (true and false are none). @param {unknown} value @returns {value is number} */
+export const isNumber = (value) => typeof value === "number";
+
 /** A length of time in milliseconds, or null where its fact is not known. */
 export function lengthMs(spec, facts) {
   if (!("fact" in spec)) {

@@ -33,12 +33,12 @@ export function evaluate(rules, subject, facts, now, site) {
   for (const shipped of rules) {
     const rule = forCrop(shipped, facts.crop ?? null);
     if (!rule.subjects.includes(subject) || rule.enabled === false) continue;
-    const [found, ahead] = worstCase(rule, facts, nowMs, site);
+    const [found, seen, ahead] = worstOfEach(rule, facts, nowMs, site);
     deadlines.push(...ahead);
     if (found) {
       const [answer, ends] = answered(rule, facts, found, nowMs, site);
       if (ends !== null) deadlines.push(ends);
-      if (answer) findings.push({ ...finding(rule, found, facts, site), ...answer });
+      if (answer) findings.push({ ...finding(rule, found, seen, site), ...answer });
     }
     notices.push(...foretold(rule, facts, nowMs, site));
   }
@@ -59,6 +59,24 @@ function casesOf(rule) {
   for (const key of SHARED) if (key in rule) shared[key] = rule[key];
   const cases = rule.cases?.length ? rule.cases : [{}];
   return cases.map((one) => ({ ...shared, ...one }));
+}
+
+/** The worst case, the facts it was found in, and every instant ahead. See the Python twin. */
+function worstOfEach(rule, facts, nowMs, site) {
+  if (!("each" in rule)) {
+    const [found, ahead] = worstCase(rule, facts, nowMs, site);
+    return [found, facts, ahead];
+  }
+  const [path, name] = rule.each;
+  let [worst, seen] = [null, facts];
+  const ahead = [];
+  for (const entry of fact(facts, path) || []) {
+    const own = { ...facts, [name]: entry };
+    const [found, more] = worstCase(rule, own, nowMs, site);
+    ahead.push(...more);
+    if (found && (!worst || heavier(found, worst))) [worst, seen] = [found, own];
+  }
+  return [worst, seen, ahead];
 }
 
 function worstCase(rule, facts, nowMs, site) {
@@ -108,6 +126,10 @@ export function levelTimes(one, facts, site) {
 function levelTime(start, spec, one, facts, site) {
   if ("local_time" in spec) {
     return localInstant(localDate(start, site.offsets), spec.local_time, site.offsets);
+  }
+  if ("at" in spec) {
+    const at = instantMs(fact(facts, spec.at), site);
+    return at === null ? null : at - (lengthMs(spec.less ?? {}, facts) ?? 0);
   }
   const length = lengthMs(spec, facts);
   if (length === null) return null;

@@ -8,6 +8,7 @@ import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../
 import { toMs } from "../core/instants.js";
 import { lastSpell } from "../core/spells.js";
 import { answered, evaluate } from "../core/watches.js";
+import { weatherOf } from "./weather.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind */
 
@@ -47,6 +48,7 @@ function watchLot(house, lot, rows) {
 
 function watchPlaces(house, rows, lots, home) {
   const byPlace = new Map();
+  const weather = weatherOf(rows, lots, house.site.offsets);
   for (const lot of lots.values()) {
     if (!lot.place) continue;
     if (!byPlace.has(lot.place)) byPlace.set(lot.place, []);
@@ -54,13 +56,16 @@ function watchPlaces(house, rows, lots, home) {
   }
   for (const place of rows.get("place")?.values() ?? []) {
     const here = standing(byPlace.get(place.id) ?? []);
-    look(house, `place:${place.id}`, [place, ...Object.values(here)], () => placeFacts(place, here));
+    const stock = weather.inPlace(place);
+    look(house, `place:${place.id}`, [place, ...Object.values(here), stock.key], () => placeFacts(place, here, stock));
   }
   for (const solution of rows.get("solution")?.values() ?? []) {
     look(house, `solution:${solution.id}`, [solution], () => solutionFacts(solution));
   }
   const whole = standing([...lots.values()]);
-  look(house, `nursery:${home.id}`, Object.values(whole), () => nurseryFacts(home, whole));
+  const everywhere = weather.everywhere(home, house.now, byPlace);
+  const felt = [...Object.values(whole), everywhere.key, ...Object.values(everywhere.places)];
+  look(house, `nursery:${home.id}`, felt, () => nurseryFacts(home, whole, everywhere));
 }
 
 /** Evaluate one subject, or keep what was found while nothing that it rests on has changed. */

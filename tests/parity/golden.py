@@ -77,6 +77,7 @@ def watch_case(example: dict[str, Any], crops: dict[str, Any]) -> Case:
         known = [sum(to_ms(event["at"]) <= to_ms(at) for event in ordered) for at in instants]
         return {**case, "stops": [[n, at, False] for n, at in zip(known, instants, strict=True)]}
     row = {kind: example[kind], "lots": example.get("lots", [])}
+    row |= {"stock": example["stock"]} if "stock" in example else {}
     stops = [[0, at, False] for at in instants]
     return {"kind": kind, "seed": example["name"], "site": 0, "rows": [row], "stops": stops}
 

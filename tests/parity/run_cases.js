@@ -71,11 +71,11 @@ async (text) => {
     if (row.solution) return core.facts.solutionFacts(row.solution);
     if (row.phone) return core.facts.phoneFacts(row.phone);
     const standing = core.facts.standing(row.lots);
-    if (row.nursery) return core.facts.nurseryFacts(row.nursery, standing);
+    if (row.nursery) return core.facts.nurseryFacts(row.nursery, standing, row.stock ?? undefined);
     const settings = core.chambers.settingsOf(row.place.chamber);
     const read = (state, [at, tempC]) => core.chambers.read(state, at, tempC, settings);
     const state = row.readings ? row.readings.reduce(read, core.chambers.newState()) : null;
-    return core.facts.placeFacts({ ...row.place, chamber_state: state }, standing);
+    return core.facts.placeFacts({ ...row.place, chamber_state: state }, standing, row.stock ?? undefined);
   };
   const history = (one) => ({
     stops: one.stops.map(([index, now, around]) => {

@@ -8,6 +8,7 @@ from typing import Any
 
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_text
 from tests.parity.logs import START
+from tests.parity.weather import weather_history
 
 Row = dict[str, Any]
 History = list[tuple[int, Row]]
@@ -124,7 +125,10 @@ def solution_answers(pick: random.Random, at: int) -> dict[str, Any]:
 def random_history(seed: int) -> tuple[str, History]:
     """Return (kind of subject, its history)."""
     pick = random.Random(f"subject {seed}")
-    kind = pick.choice(["place", "chamber", "nursery", "phone", "solution"])
+    kind = pick.choice(["place", "chamber", "nursery", "phone", "solution", "weather", "weather"])
+    if kind == "weather":
+        kind = pick.choice(["place", "nursery", "nursery"])
+        return kind, weather_history(pick, kind)
     if kind == "solution":
         return kind, solution_history(pick)
     if kind == "chamber":

@@ -18,6 +18,7 @@ from lathhouse.domain.overlay import grow, overlay, snapshot
 from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.solutions import SOLUTION_KINDS, new_solution, solution_state
 from lathhouse.domain.watches import evaluate, load_rules
+from lathhouse.domain.weather_facts import NO_STOCK
 from tests.parity.logs import BUCKET, CROPS
 
 Case = dict[str, Any]
@@ -131,13 +132,14 @@ def _facts_of(row: dict[str, Any]) -> Any:
         return facts.phone_facts(row["phone"])
     standing = facts.standing(row["lots"])
     if "nursery" in row:
-        return facts.nursery_facts(row["nursery"], standing)
+        return facts.nursery_facts(row["nursery"], standing, row.get("stock") or NO_STOCK)
     settings = chambers.settings_of(row["place"].get("chamber"))
     state = None
     if row.get("readings"):
         read = row["readings"]
         state = reduce(lambda s, r: chambers.read(s, *r, settings), read, chambers.new_state())
-    return facts.place_facts({**row["place"], "chamber_state": state}, standing)
+    place = {**row["place"], "chamber_state": state}
+    return facts.place_facts(place, standing, row.get("stock") or NO_STOCK)
 
 
 def _looks(case: Case, known: Any, now: str, around: bool, rules: Rules) -> list[Any]:

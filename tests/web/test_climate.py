@@ -10,6 +10,7 @@ from playwright.sync_api import Page
 from lathhouse.domain.climate import CLIMATE
 from lathhouse.domain.instants import parse_instant
 from lathhouse.domain.nights import COVER_GAIN_C, COVER_ONCE_C, OPEN_SKY_BELOW_AIR_C, night_range
+from lathhouse.domain.watches import load_rules
 from tests.server import Nursery
 
 TABLE = json.loads(
@@ -71,6 +72,33 @@ def test_a_published_value_that_does_not_come_out_says_why(vector: dict[str, Any
     for name, ours in vector["ours"].items():
         assert near(found[name], ours, {"abs": 0.005})
         assert not near(found[name], vector["published"][name], vector["tolerance"])
+
+
+FROST = [vector for vector in TABLE["vectors"] if vector["calculation"] == "frost_tonight"]
+FROST_ON_THE_PHONE = """async ({ inputs, rules }) => {
+  const [{ evaluate }, { HOUR_MS, toText }] = await Promise.all(
+    ["watches", "instants"].map((name) => import(`/core/${name}.js`)));
+  const at = (hour) => toText(Math.round(1.728e12 + hour * HOUR_MS));
+  const night = { low_c: inputs.forecast_low_c, lots: inputs.uncovered, thin_lots: 0, day_at: at(0),
+    sunset_at: at(inputs.sunset), ends_at: at(31) };
+  const rule = { ...rules.find(({ id }) => id === "frost-tonight"),
+    when: [["night.low_c", "at_most", inputs.threshold_c]] };
+  const site = { offsets: [["1970-01-01T00:00:00.000Z", 0]], working_days: [1] };
+  const facts = { kind: "nursery", id: "n", nights: [night] };
+  return evaluate([rule], "nursery", facts, at(inputs.hour), site).findings[0]?.level ?? null;
+}"""
+
+
+@pytest.mark.parametrize("vector", FROST, ids=lambda vector: vector["id"])
+def test_the_frost_watch_gives_the_level_of_the_vector(
+    same_nursery: Nursery, core_page: Page, vector: dict[str, Any]
+):
+    inputs, wanted = vector["inputs"], vector["expected"]["level"]
+    path = "/api/v1/calculations/frost_tonight"
+    said = same_nursery.call("POST", path, inputs, role="worker").json
+    assert said["result"]["level"] == wanted
+    theirs = core_page.evaluate(FROST_ON_THE_PHONE, {"inputs": inputs, "rules": load_rules()})
+    assert theirs == wanted
 
 
 ODD = [

@@ -88,8 +88,8 @@ def scenario(now_ms: int, nursery_id: str) -> dict[str, list[Data]]:
 def _the_place_itself(story: Story, nursery_id: str) -> None:
     row = {
         "id": nursery_id, "name": "Quillstone Nursery", "timezone": ZONE, "hemisphere": "south",
-        "latitude_deg": -33.6, "working_days": [1, 2, 3, 4, 5, 6], "units": "metric",
-        "currency": "AUD",
+        "latitude_deg": -33.6, "longitude_deg": 149.7, "working_days": [1, 2, 3, 4, 5, 6],
+        "units": "metric", "currency": "AUD",
     }  # fmt: skip
     first = {"by": "Orla", "phone": "orla"}
     story.tell(1420, "07:00", "nursery_changed", None, row, **first)
@@ -100,6 +100,8 @@ def _the_place_itself(story: Story, nursery_id: str) -> None:
         place = {"id": place_id(name), "name": name, "order": order, "kind": kind, "daily": daily}
         if kind == "chamber":
             place["chamber"] = {"low_c": 1, "high_c": 5, "aim_c": 4, "interval_minutes": 60}
+        if name == CORNER:
+            place["sensor_height_m"] = 0.8
         story.tell(1420, "07:10", "place_changed", None, place, **first)
 
 
@@ -384,6 +386,23 @@ def _weather(story: Story, nursery_id: str) -> None:
             story.tell(day, f"{hour:02d}:20", "read", None, told, by="", phone="probe")
     story.tell(0, "02:50", "read", None, {"quantity_kind": "temp_c", "place": fridge, "value": 4.3,
                "by_sensor": "fridge probe"}, by="", phone="probe")  # fmt: skip
+    _corner_probe(story, corner)
     tonight = {"quantity_kind": "forecast_low_c", "value": 2.0, "nursery": nursery_id}
     tonight["for_night_of"] = story.at(0, "00:00")[:10]
     story.tell(1, "17:30", "read", None, tonight, by="Orla", phone="orla")
+
+
+def _corner_probe(story: Story, corner: str) -> None:
+    """The probe at bench height in the frost corner: the last two days, every half hour."""
+    for day in (1, 0):
+        for half in range(48):
+            hour = half / 2
+            # Coldest at six, warmest at fifteen: 3.2 to 11.2 °C.
+            rise = max(0.0, 1 - abs(hour - 15) / 9)
+            temp = round(3.2 + 8 * rise, 1)
+            damp = round(95 - 40 * rise)
+            clock = f"{half // 2:02d}:{half % 2 * 30:02d}"
+            for kind, value in (("temp_c", temp), ("humidity_percent", damp)):
+                told = {"place": corner, "quantity_kind": kind, "value": value}
+                told["by_sensor"] = "corner probe"
+                story.tell(day, clock, "read", None, told, by="", phone="probe")

@@ -9,6 +9,7 @@ from lathhouse.domain.cautions import cautions_about
 from lathhouse.domain.chamber_trial import chamber_band
 from lathhouse.domain.climate import CLIMATE, CLIMATE_SOURCES
 from lathhouse.domain.dilution import DILUTION
+from lathhouse.domain.frost_trial import frost_tonight
 from lathhouse.domain.instants import BadInstant
 from lathhouse.domain.mixing import plan_mix, say_in, say_mix
 from lathhouse.domain.mixing_words import sentence
@@ -23,6 +24,7 @@ ARITHMETIC = "mass balance; percent and ppm as 1 to 10,000: WHO 2014, Annex G, T
 LIFE = "24 hours: Haldimand-Norfolk Health Unit; Kittitas County CS316270A, 2020, after CDC"
 HYPOCHLORITE = "IUPAC standard atomic weights: NaOCl 74.44, Cl2 70.906 g/mol"
 CHILL = "bands are our own choice: no published one-number model serves stratified seed in general"
+FROST = "advisories at 33 to 36 °F at thermometer height: Ritchison; 3 °C and times ours"
 CHAMBER = "1 to 5 °C: Chong and others, Handbook of Plant and Crop Physiology, table 3; times ours"
 STEADMAN = (
     "Steadman and Pritchard 2004: horse chestnut alone; from 2 to 16 °C works, colder is faster"
@@ -73,6 +75,13 @@ def chamber(inputs: Data) -> Data:
     result = chamber_band(inputs)
     says = f"Out of its band: {result['level']}." if result["level"] else "Nothing to do."
     return answer(result, says, [], [CHAMBER])
+
+
+def frost(inputs: Data) -> Data:
+    """Return what the frost watch says of one forecast at one hour."""
+    result = frost_tonight(inputs)
+    says = f"Frost tonight: {result['level']}." if result["level"] else "Nothing to do."
+    return answer(result, says, ["frost"], [FROST])
 
 
 def mixing_plan(inputs: Data) -> Data:
@@ -166,6 +175,7 @@ TEMPERATURES_SAY: dict[str, Callable[[Data], str]] = {
 CALCULATIONS: dict[str, Callable[[Data], Data]] = {
     "watch": watch,
     "chamber_band": chamber,
+    "frost_tonight": frost,
     "mixing_plan": mixing_plan,
     **{name: dilution(name) for name in DILUTION},
     **{name: temperature(name) for name in TEMPERATURES},

@@ -11,6 +11,8 @@ from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import run_start
 from lathhouse.domain.solutions import dip_with, solution_code
 from lathhouse.domain.spells import last_spell, open_spell
+from lathhouse.domain.tender import tenderness
+from lathhouse.domain.weather_facts import NO_STOCK, nursery_weather, place_weather
 
 Facts = dict[str, Any]
 
@@ -77,6 +79,7 @@ def lot_facts(
         "held_without_end": held is not None and held["until"] is None,
         "potted_at": lot["potted_at"],
         "conflict": conflict_facts(lot),
+        "tender": tenderness(lot, crop, phase(lot)),
         "crop_facts": crop_facts(crop),
         "answers": lot["answers"],
     }
@@ -162,8 +165,10 @@ def standing(lots: list[dict[str, Any]]) -> Facts:
     }
 
 
-def place_facts(place: dict[str, Any], lots: Facts) -> Facts:
+def place_facts(place: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK) -> Facts:
     """Return the facts of a place; `lots` is the `standing` of those that stand in it.
+
+    `stock` is what frost and heat ask of them (`weather_facts.py`).
 
     A place is seen as of its last closing, or as of the longest unseen of its live lots.
     """
@@ -177,6 +182,7 @@ def place_facts(place: dict[str, Any], lots: Facts) -> Facts:
         "closed_at": place.get("closed_at"),
         "chamber": place_chamber(place),
         "seen_at": later(lots["oldest_seen_at"], place.get("closed_at")),
+        **place_weather(place, stock),
         "answers": place.get("answers") or {},
     }
 
@@ -189,7 +195,7 @@ def place_chamber(place: dict[str, Any]) -> Facts | None:
     return chambers.chamber_facts(state, place.get("chamber"))
 
 
-def nursery_facts(nursery: dict[str, Any], lots: Facts) -> Facts:
+def nursery_facts(nursery: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK) -> Facts:
     """Return the facts of the nursery as a whole: when anybody was anywhere last."""
     return {
         "kind": "nursery",
@@ -197,6 +203,7 @@ def nursery_facts(nursery: dict[str, Any], lots: Facts) -> Facts:
         "place_name": nursery.get("name"),
         "live_lots": lots["live_lots"],
         "seen_at": later(lots["newest_seen_at"], nursery.get("closed_at")),
+        **nursery_weather(nursery, stock),
         "answers": nursery.get("answers") or {},
     }
 

@@ -24,6 +24,7 @@ OBSERVED = (
     "picked_out",
     "swelled",
     "swelled_of",
+    "new_flush",
 )
 ALWAYS_SHOWN = ("moisture", "fungus", "sprouted_percent")
 

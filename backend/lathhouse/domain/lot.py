@@ -10,6 +10,7 @@ from typing import Any
 from lathhouse.domain import counts, looks, spells, stock
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import later
+from lathhouse.domain.rows import cover_said
 
 Event = dict[str, Any]
 Lot = dict[str, Any]
@@ -45,7 +46,8 @@ def new_lot(lot_id: str, inherited: Lot | None = None) -> Lot:
         "started_at": None, "closed_at": None, "closed_why": None,
         "stage": "seed", "stage_since": None, "spells": [],
         "last_look": None, "looks": [], "last": {}, "series": {}, "seen_at": None,
-        "last_watered_at": None, "covered_at": None, "cleaned_at": None, "sown": None,
+        "last_watered_at": None, "covered_at": None, "cover": None, "bared_at": None,
+        "cleaned_at": None, "sown": None,
         "counts": [], "flats": {}, "emerged": None, "first_emerged_at": None, "last_rise_at": None,
         "emergence_closed_at": None, "held_over": None, "potted_at": None,
         "losses": [], "lost_seedlings": 0, "discrepancies": [], "conflict": None,
@@ -175,7 +177,7 @@ def _started(lot: Lot, event: Event) -> None:
         return
     data = event["data"]
     parents = data.get("parents") or ([data["parent"]] if data.get("parent") else [])
-    lot["started_at"] = event["at"]
+    lot["started_at"] = lot["bared_at"] = event["at"]
     lot["parents"] = list(parents)
     for name in ("crop", "label", "place", "quantity", "container_l", "provenance"):
         lot[name] = data.get(name)
@@ -253,6 +255,22 @@ def _answered(lot: Lot, event: Event) -> None:
     lot["answers"][watch] = {**lot["answers"].get(watch, {}), how: answer}
 
 
+def _covered(lot: Lot, event: Event) -> None:
+    lot["covered_at"], lot["cover"] = event["at"], cover_said(event)
+
+
+def _uncovered(lot: Lot, event: Event) -> None:
+    lot["covered_at"], lot["cover"], lot["bared_at"] = None, None, event["at"]
+
+
+def _moved(lot: Lot, event: Event) -> None:
+    """Note where it stands now; a cover stays where it was."""
+    place = event["data"].get("place")
+    if place != lot["place"]:
+        lot["place"] = place
+        _uncovered(lot, event)
+
+
 def _set(field: str, name: str) -> Callable[[Lot, Event], None]:
     def act(lot: Lot, event: Event) -> None:
         lot[field] = event["at"] if name == "at" else event["data"].get(name)
@@ -292,9 +310,9 @@ ACTS: dict[str, Callable[[Lot, Event], None]] = {
     "counted": _counted,
     "potted_on": _potted_on,
     "lost": stock.lose,
-    "moved": _set("place", "place"),
-    "covered": _set("covered_at", "at"),
-    "uncovered": _set("covered_at", "none"),
+    "moved": _moved,
+    "covered": _covered,
+    "uncovered": _uncovered,
     "scarified": _scarified,
     "rinsed_neutral": _set("rinsed_at", "at"),
     "emergence_closed": _emergence_closed,

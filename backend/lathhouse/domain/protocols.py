@@ -13,6 +13,7 @@ from typing import Any
 from lathhouse.domain.instants import DAY_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.spells import open_spell
+from lathhouse.domain.tender import KINDS as TENDER_KINDS
 
 Crop = dict[str, Any]
 Lot = dict[str, Any]
@@ -93,6 +94,10 @@ def check_shape(crop: Crop) -> None:
         least, most = lengths[:2]
         if least is not None and most is not None and least > most:
             raise BadCrop(f"{kind}: min must not be over max")
+    said = crop.get("tenderness")
+    value = said.get("value") if isinstance(said, dict) else said
+    if value is not None and value not in TENDER_KINDS:
+        raise BadCrop(f"tenderness is one of {', '.join(TENDER_KINDS)}, not {value!r}")
     own = crop.get("sow_at_sprouted_percent")
     figure = own.get("value") if isinstance(own, dict) else own
     if figure is not None and not (is_number(figure) and 0 <= figure <= 100):

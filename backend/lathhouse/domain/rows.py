@@ -6,6 +6,7 @@ from lathhouse.domain import chambers, chill, series
 from lathhouse.domain.instants import later
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
+from lathhouse.domain.weather_rows import with_weather
 
 Event = dict[str, Any]
 Row = dict[str, Any]
@@ -45,15 +46,23 @@ def _said(row: Row, event: Event) -> Row:
         skipped = data.get("skipped") or []
         return {**row, "closed_at": closed_at, "closed_skipped": skipped, "closed_by": _by(event)}
     if kind in ("covered", "uncovered"):
-        covered = {"at": event["at"], "until": data.get("until")}
-        return {**row, "covered": covered if kind == "covered" else None}
+        if kind == "covered":
+            return {**row, "covered": cover_said(event)}
+        return {**row, "covered": None, "bared_at": event["at"]}
     if kind == "read":
-        return _read(row, event["at"], data)
+        return _read(row, event["at"], _by(event), data)
     if kind in SOLUTION_KINDS:
         return with_solution(row, event)
     if kind in ANSWERS and isinstance(data.get("watch"), str):
         return _answered(row, event, data)
     return row
+
+
+def cover_said(event: Event) -> Row:
+    """Return a cover as a record says it: since when, by whom, until when, for how cold a night."""
+    data = event.get("data") or {}
+    said = {name: data.get(name) for name in ("until", "for_low_c")}
+    return {"at": event["at"], "by": _by(event), **said}
 
 
 def _by(event: Event) -> str | None:
@@ -69,7 +78,7 @@ def _answered(row: Row, event: Event, data: dict[str, Any]) -> Row:
     return {**row, "answers": {**answers, data["watch"]: watch}}
 
 
-def _read(row: Row, at: str, data: dict[str, Any]) -> Row:
+def _read(row: Row, at: str, by: str | None, data: dict[str, Any]) -> Row:
     """Keep the last value of each quantity, and run the chamber's clocks on its temperature."""
     kind: Any = data.get("quantity_kind")
     value: Any = data.get("value")
@@ -77,6 +86,7 @@ def _read(row: Row, at: str, data: dict[str, Any]) -> Row:
         return row  # a correction has left no reading of it
     reading = {"value": value, "at": at, "for_night_of": data.get("for_night_of")}
     row = {**row, "last_read": {**(row.get("last_read") or {}), kind: reading}}
+    row = with_weather(row, at, by, data)
     if row.get("kind") != "chamber" or kind != "temp_c":
         return row
     settings = chambers.settings_kept(row.get("chamber"))

@@ -31,6 +31,9 @@ def check_rule(rule: dict[str, Any]) -> None:
 
 def _check_version(rule: dict[str, Any]) -> None:
     _conditions(rule.get("when", []))
+    each = rule.get("each", ["", ""])
+    if not isinstance(each, list) or len(each) != 2 or not all(isinstance(e, str) for e in each):
+        raise BadRule("each must name a list of facts and what one of them is called")
     for case in rule.get("cases") or [{}]:
         whole = {**rule, **case}
         _conditions(case.get("when", []))
@@ -88,6 +91,11 @@ def _length(spec: Any) -> None:
         hour, _, minute = spec["local_time"].partition(":")
         if not (hour.isdigit() and minute.isdigit() and int(hour) < 24 and int(minute) < 60):
             raise BadRule("local_time must be a time such as 11:00")
+        return
+    if "at" in spec:
+        if not isinstance(spec["at"], str):
+            raise BadRule("a time at a fact names that fact")
+        _length(spec.get("less", {}))
         return
     if "fact" in spec:
         if not isinstance(spec["fact"], str) or spec.get("unit") not in UNITS_MS:

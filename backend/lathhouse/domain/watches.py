@@ -65,13 +65,13 @@ def evaluate(
         rule = for_crop(shipped, facts.get("crop"))
         if subject not in rule["subjects"] or rule.get("enabled") is False:
             continue
-        case, ahead = worst_case(rule, facts, now_ms, site)
+        case, seen, ahead = worst_of_each(rule, facts, now_ms, site)
         deadlines += ahead
         if case is not None:
             answer, ends = answered(rule, facts, case, now_ms, site)
             deadlines += [ends] if ends is not None else []
             if answer is not None:
-                findings.append({**_finding(rule, case, facts, site), **answer})
+                findings.append({**_finding(rule, case, seen, site), **answer})
         notices += foretold(rule, facts, now_ms, site)
     _hide(rules, findings)
     ahead = [at for at in deadlines if at > now_ms]
@@ -92,6 +92,29 @@ def cases_of(rule: Rule) -> list[dict[str, Any]]:
     """Return the rule's cases, each with what all of them share."""
     shared: dict[str, Any] = {key: rule[key] for key in SHARED if key in rule}
     return [{**shared, **case} for case in rule.get("cases") or [{}]]
+
+
+def worst_of_each(
+    rule: Rule, facts: Facts, now_ms: int, site: Site
+) -> tuple[dict[str, Any] | None, Facts, list[int]]:
+    """Return the worst case, the facts it was found in, and every instant ahead.
+
+    A rule with `each: [list, name]` is read once for each entry of a list of facts, which stands
+    under that name among the others; the worst of them counts.
+    """
+    if "each" not in rule:
+        case, ahead = worst_case(rule, facts, now_ms, site)
+        return case, facts, ahead
+    path, name = rule["each"]
+    worst: dict[str, Any] | None = None
+    seen, ahead = facts, []
+    for entry in fact(facts, path) or []:
+        own = {**facts, name: entry}
+        case, more = worst_case(rule, own, now_ms, site)
+        ahead += more
+        if case is not None and (worst is None or _weight(case) > _weight(worst)):
+            worst, seen = case, own
+    return worst, seen, ahead
 
 
 def worst_case(
@@ -151,6 +174,9 @@ def _level_time(
     if "local_time" in spec:
         day = local_date(start, site["offsets"])
         return local_instant(day, spec["local_time"], site["offsets"])
+    if "at" in spec:
+        at = instant_ms(fact(facts, spec["at"]), site)
+        return None if at is None else at - (length_ms(spec.get("less", {}), facts) or 0)
     length = length_ms(spec, facts)
     if length is None:
         return None

@@ -10,7 +10,7 @@ from flask import Flask
 from sqlalchemy import or_, select, update
 
 from lathhouse.domain.instants import to_text
-from lathhouse.store import alerts
+from lathhouse.store import alerts, weather
 from lathhouse.store.models import Site, Subject
 from lathhouse.store.record import set_deadlines
 from lathhouse.store.watching import Watcher, stored_rows, watch_rows
@@ -45,11 +45,13 @@ def tick(site_id: str, now_ms: int, limit: int = PAGE) -> int:
         got = work.lock((f"{kind}:{subject}" for kind, subject in due), wait=False)
         mine = {at for at in due if f"{at[0]}:{at[1]}" in got}
         rows = stored_rows(work, mine)
-        deadlines, changed = watch_rows(work, Watcher(work), rows)
+        watcher = Watcher(work)
+        deadlines, changed = watch_rows(work, watcher, rows)
         if changed:
             revision, _ = work.raise_revision()
             alerts.write(work, changed, revision)
         set_deadlines(work, deadlines)
+        weather.renew(work, rows, watcher.crops)
         return len(mine)
 
     return writing(site_id, now, act)

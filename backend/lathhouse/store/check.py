@@ -11,6 +11,7 @@ from lathhouse.store.log import Log
 from lathhouse.store.lots import derive_lot
 from lathhouse.store.models import Alert, Event, EventLink, Subject
 from lathhouse.store.watching import WATCHED, Watcher
+from lathhouse.store.weather import entry_text
 from lathhouse.store.work import Work, looking
 
 Data = dict[str, Any]
@@ -68,6 +69,8 @@ def _compare(
     }
     if _plain(overlay(small, [])["lot"]) != _plain(fresh):
         found.append(f"lot {lot_id}: its checkpoint and tail are not what its events say")
+    if row["weather"] != entry_text(fresh, watcher.crops):
+        found.append(f"lot {lot_id}: what frost asks of it is not what its events say")
     return found + _compare_alerts(work, watcher, ("lot", lot_id), fresh, row)
 
 

@@ -1,7 +1,7 @@
 """Tables. `site_id` leads every key, so that the data can be sharded by site."""
 
 from flask_sqlalchemy import SQLAlchemy
-from sqlalchemy import BigInteger, Boolean, Index, Integer, Text
+from sqlalchemy import BigInteger, Boolean, Index, Integer, Text, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -71,11 +71,21 @@ class Subject(Base):
     checkpoint: Mapped[str | None] = mapped_column(Text)
     checkpoint_at: Mapped[str | None] = mapped_column(Text)
     tail: Mapped[str | None] = mapped_column(Text)
+    weather: Mapped[str | None] = mapped_column(Text)
     revision: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (
         Index("subjects_by_revision", "site_id", "revision", "kind", "id"),
         Index("subjects_by_deadline", "site_id", "next_deadline"),
         Index("subjects_by_place", "site_id", "kind", "place_id", "live", "seen_at"),
+        Index(
+            "subjects_by_weather",
+            "site_id",
+            "kind",
+            "place_id",
+            "id",
+            sqlite_where=text("weather IS NOT NULL"),
+            postgresql_where=text("weather IS NOT NULL"),
+        ),
     )
 
 

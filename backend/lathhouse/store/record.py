@@ -4,7 +4,7 @@ from typing import Any
 
 from lathhouse.domain.facts import is_live
 from lathhouse.domain.protocols import load_crops
-from lathhouse.store import alerts, config, lots, phones
+from lathhouse.store import alerts, config, lots, phones, weather
 from lathhouse.store.log import ROW_KINDS, Log, aim_answers, named_subjects
 from lathhouse.store.models import Subject
 from lathhouse.store.watching import WATCHED, AtSubject, Watcher, stored_rows, watch_rows
@@ -51,7 +51,9 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     places = {before[lot]["place_id"] for lot in started if lot in before}
     places |= {shot["lot"]["place"] for shot in started.values() if shot["lot"]}
     around = {("place", place) for place in places if place} - rows.keys()
-    around |= {("nursery", work.site_id)} - rows.keys() if started else set()
+    # What is covered in a place, and what stands there, the nursery's frost watch looks at too.
+    felt = started or any(kind == "place" for kind, _ in rows)
+    around |= {("nursery", work.site_id)} - rows.keys() if felt else set()
     _write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
     if any(kind in CHANGES_WATCHING for kind, _ in rows):
         watch_all_again(work)
@@ -93,6 +95,7 @@ def _write_lots(work: Work, watcher: Watcher, found: dict[str, Row], revision: i
                 "checkpoint": dumps(shot["checkpoint"]),
                 "checkpoint_at": shot["checkpoint_at"],
                 "tail": dumps(shot["tail"]),
+                "weather": weather.entry_text(rows[("lot", lot)], watcher.crops),
                 "revision": revision,
             }
             for lot, shot in found.items()
@@ -137,6 +140,7 @@ def plain_row(kind: str, subject: str, data: Data, deadline: str | None, revisio
         "checkpoint": None,
         "checkpoint_at": None,
         "tail": None,
+        "weather": None,
         "revision": revision,
     }
 

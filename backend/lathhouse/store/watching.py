@@ -9,7 +9,7 @@ from lathhouse.domain import facts
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.domain.spells import last_spell
 from lathhouse.domain.watches import evaluate
-from lathhouse.store import alerts, config
+from lathhouse.store import alerts, config, weather
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row, Work
 
@@ -45,9 +45,11 @@ class Watcher:
             place = self.places.get(data["place"] or "")
             return facts.lot_facts(data, crop, place, self._bucket_of(data))
         if kind == "place":
-            return facts.place_facts(data, self.standing(data["id"]))
+            stock = weather.stock_of_place(self.work, data, self.site["offsets"])
+            return facts.place_facts(data, self.standing(data["id"]), stock)
         if kind == "nursery":
-            return facts.nursery_facts(data, self.standing(None))
+            stock = weather.stock_of_nursery(self.work, data, self)
+            return facts.nursery_facts(data, self.standing(None), stock)
         if kind == "solution":
             return facts.solution_facts(data)
         return facts.phone_facts(data)

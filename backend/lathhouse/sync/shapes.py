@@ -69,7 +69,11 @@ ANSWER: dict[str, Plain] = {
     "why": Words(**UNSET),
 }
 ROW: dict[str, Plain] = {"id": Name(**NEEDED)}
-COVER: dict[str, Plain] = {"place": Name(**UNSET), "until": Until(**UNSET)}
+COVER: dict[str, Plain] = {
+    "place": Name(**UNSET),
+    "until": Until(**UNSET),
+    "for_low_c": temperature(**UNSET),
+}
 
 # What is said of a reading depends on what was read.
 READINGS: dict[str, Number] = {
@@ -159,6 +163,7 @@ KINDS: dict[str, dict[str, Plain]] = {
         "picked_out": Whole(**UNSET),
         "swelled": Whole(**UNSET),
         "swelled_of": Whole(**UNSET),
+        "new_flush": Flag(**UNSET),
     },
     "counted": {"emerged": Whole(**NEEDED), "out_of": Whole(**NEEDED), "flat": Code(**UNSET)},
     "potted_on": {
@@ -179,6 +184,7 @@ KINDS: dict[str, dict[str, Plain]] = {
         "quantity_kind": OneOf(*READINGS, **NEEDED),
         "value": Number(-1000, 100_000, **NEEDED),
         "for_night_of": Day(**UNSET),
+        "for_day": Day(**UNSET),
         "by_sensor": Name(**UNSET),
     },
     "scarified": {
@@ -265,6 +271,8 @@ KINDS: dict[str, dict[str, Plain]] = {
         "order": Number(0, 1e6, **UNSET),
         "kind": Name(**UNSET),
         "daily": Flag(**UNSET),
+        "frost_free": Flag(**UNSET),
+        "sensor_height_m": Number(0, 30, "m", **UNSET),
     },
     "person_changed": {
         **ROW,
@@ -281,6 +289,7 @@ KINDS: dict[str, dict[str, Plain]] = {
         "working_days": Many(Whole(1, 7), **NEEDED),
         "hemisphere": OneOf("south", "north", **UNSET),
         "latitude_deg": Number(-90, 90, "degrees", **UNSET),
+        "longitude_deg": Number(-180, 180, "degrees", **UNSET),
         "units": OneOf("metric", "us", **UNSET),
         "currency": Name(**UNSET),
         "poisons_phone": Name(**UNSET),

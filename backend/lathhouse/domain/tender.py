@@ -1,0 +1,164 @@
+"""What frost can hurt: a lot's tenderness, its covers, and what stands open on a night.
+
+Tender is a kind that is tender, a half-hardy one while it is young, and any lot emerging, in its
+first leaves or in new flush, whatever the kind. What nobody has said is not known, and is said.
+"""
+
+from typing import Any
+
+from lathhouse.domain.instants import DAY_MS, to_ms, to_text, within_years
+from lathhouse.domain.rule_terms import is_number
+
+Data = dict[str, Any]
+
+KINDS = ("tender", "half_hardy", "hardy")
+# Later than any night: tender until something else is recorded.
+FOREVER = "9999-12-31T23:59:59.999Z"
+# How long seedlings stay tender after the last of them came up, and a flush after it was seen:
+# ours, from the usual six to eight weeks until a shoot has firmed. No source gives days.
+FIRST_LEAVES_DAYS = 56
+NEW_FLUSH_DAYS = 42
+# Half-hardy kinds are young below this size, unless the crop says `hardy_from_l`. Ours.
+YOUNG_BELOW_L = 3.0
+# Kinds of place that frost does not reach, unless the place itself says otherwise. Ours.
+FROST_FREE = ("chamber", "shelf")
+# A night this much colder than a cover was put on for is told. Ours.
+COLDER_BY_C = 2.0
+NAMES_MAX = 3
+
+
+def tenderness(lot: Data, crop: Data | None, phase: str) -> Data:
+    """Return {kind, known, until, why} of a lot.
+
+    Args:
+        phase: as `facts.phase` has it.
+
+    `until` is the instant at which it ceases to be tender, None where it is not; `known` is false
+    where nobody has said what its kind stands and nothing else makes it tender for good.
+    """
+    kind, hardy_from_l = kind_of(crop)
+    if phase in ("bench", "bag", "flats"):
+        return {"kind": kind, "known": True, "until": None, "why": "below_ground"}
+    reasons = [*_growing(lot, phase), *_of_kind(lot, kind, hardy_from_l)]
+    until, why = max(reasons, default=(None, kind or "unknown"))
+    return {"kind": kind, "known": kind is not None or until == FOREVER, "until": until, "why": why}
+
+
+def kind_of(crop: Data | None) -> tuple[str | None, float]:
+    """Return a crop's own tenderness, or None, and from how many litres on it is hardy."""
+    given: Any = (crop or {}).get("tenderness")
+    row = given if isinstance(given, dict) else {"value": given}
+    kind: Any = row.get("value")
+    litres: Any = row.get("hardy_from_l")
+    return (kind if kind in KINDS else None), (litres if is_number(litres) else YOUNG_BELOW_L)
+
+
+def _growing(lot: Data, phase: str) -> list[tuple[str, str]]:
+    found = []
+    if phase == "emerging":
+        found.append((FOREVER, "emerging"))
+    if phase == "seedlings":
+        up = lot["last_rise_at"] or lot["first_emerged_at"] or lot["started_at"]
+        found.append((_days_after(up, FIRST_LEAVES_DAYS), "first_leaves"))
+    flush = lot["last"].get("new_flush")
+    if flush and flush["value"] is True:
+        found.append((_days_after(flush["at"], NEW_FLUSH_DAYS), "new_flush"))
+    return found
+
+
+def _of_kind(lot: Data, kind: str | None, hardy_from_l: float) -> list[tuple[str, str]]:
+    if kind == "tender":
+        return [(FOREVER, "tender")]
+    litres = lot["container_l"]
+    young = not is_number(litres) or litres < hardy_from_l
+    return [(FOREVER, "half_hardy")] if kind == "half_hardy" and young else []
+
+
+def _days_after(at: str, days: int) -> str:
+    return to_text(within_years(to_ms(at) + days * DAY_MS))
+
+
+def weather_entry(lot: Data, crop: Data | None, phase: str) -> Data | None:
+    """Return what frost and heat ask of a live lot, or None where they ask nothing.
+
+    It holds {until, why, known, cover, bared_at, small}: `small` are seedlings and pots under 3 L.
+    """
+    found = tenderness(lot, crop, phase)
+    litres = lot["container_l"]
+    young = is_number(litres) and litres < YOUNG_BELOW_L
+    entry = {
+        **{name: found[name] for name in ("until", "why", "known")},
+        "cover": lot.get("cover"),
+        "bared_at": lot.get("bared_at"),
+        "small": phase == "seedlings" or (phase == "pots" and young),
+    }
+    asks = entry["until"] or not entry["known"] or entry["cover"] or entry["small"]
+    return entry if asks else None
+
+
+def cover_of(entry: Data, place: Data) -> Data | None:
+    """Return the cover that is over a lot: its own, or its place's, or None.
+
+    Uncovering a place bares all that stands in it; what came in later than the cover is not under
+    it.
+    """
+    own, laid = entry["cover"], place.get("covered")
+    if own and own["at"] >= (place.get("bared_at") or ""):
+        return dict(own)
+    if laid and laid["at"] >= (entry["bared_at"] or ""):
+        return dict(laid)
+    return None
+
+
+def is_open(place: Data) -> bool:
+    """Say whether frost can get at a place."""
+    free = place.get("frost_free")
+    return not (free if isinstance(free, bool) else place.get("kind") in FROST_FREE)
+
+
+def open_stock(entries: list[Data], places: dict[str, Data], at: str, low_c: float | None) -> Data:
+    """Return what frost would find at an instant.
+
+    It is {lots, unknown_lots, thin_lots, place_ids, names}: tender lots with no cover over them,
+    lots of which nobody has said what they stand, tender lots whose cover was put on for a milder
+    night, and where the open ones stand, in walking order.
+    """
+    found = {"lots": 0, "unknown_lots": 0, "thin_lots": 0}
+    where: set[str] = set()
+    for entry in entries:
+        place = places.get(entry["place"] or "") or {}
+        if not is_open(place):
+            continue
+        cover = cover_of(entry, place)
+        if (entry["until"] or "") > at:
+            found["lots"] += cover is None
+            found["thin_lots"] += cover is not None and _is_thin(cover, low_c)
+            where |= {entry["place"] or ""} if cover is None else set()
+        elif not entry["known"] and cover is None:
+            found["unknown_lots"] += 1
+    ids = walking_order(where, places)
+    return {**found, "place_ids": ids, "names": names_of(ids, places)}
+
+
+def _is_thin(cover: Data, low_c: float | None) -> bool:
+    meant: Any = cover.get("for_low_c")
+    return is_number(meant) and low_c is not None and low_c < meant - COLDER_BY_C
+
+
+def walking_order(ids: set[str], places: dict[str, Data]) -> list[str]:
+    """Return ids of places in the order in which they are walked."""
+
+    def step(place_id: str) -> tuple[float, str, str]:
+        place = places.get(place_id) or {}
+        order: Any = place.get("order")
+        name = str(place.get("name") or "")
+        return (order if is_number(order) else 1e9, name, place_id)
+
+    return sorted(ids, key=step)
+
+
+def names_of(ids: list[str], places: dict[str, Data]) -> str:
+    """Return the names of the first few places, and how many more there are."""
+    named = [str((places.get(one) or {}).get("name") or "?") for one in ids[:NAMES_MAX]]
+    more = len(ids) - len(named)
+    return ", ".join(named) + (f" + {more}" if more else "")

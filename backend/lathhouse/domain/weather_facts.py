@@ -1,0 +1,213 @@
+"""Facts about frost, covers and heat, for the nursery and for a place. No clock in any of them.
+
+`stock` is what stands where: {entries, places, houses, offsets}. Entries are
+`tender.weather_entry` with their lot's id, place and last look, places are rows by id, houses the
+`standing` of the lots in each house or tunnel.
+"""
+
+from datetime import date
+from typing import Any
+
+from lathhouse.domain.heat import to_c
+from lathhouse.domain.instants import (
+    DAY_MS,
+    HOUR_MS,
+    later,
+    local_date,
+    local_instant,
+    next_day,
+    to_ms,
+    to_text,
+)
+from lathhouse.domain.nights import night_range
+from lathhouse.domain.rule_terms import instant_ms, is_number, round_half_up
+from lathhouse.domain.sun import sun_times
+from lathhouse.domain.tender import cover_of, names_of, open_stock, walking_order
+
+Data = dict[str, Any]
+
+NO_STOCK: Data = {"entries": [], "places": {}, "houses": {}, "offsets": []}
+# Where the sun's own times are not known (no latitude, polar day or night). Ours.
+EVENING, MORNING = "18:00", "07:00"
+# A reading tells of the hours after it, not of the next day. Ours.
+READING_STANDS_MS = 3 * HOUR_MS
+# A cover put on from 09:00 on is for the night that follows, an earlier one for this one.
+TO_NEXT_MORNING_MS = 15 * HOUR_MS
+HOUSE = "house"
+
+
+def nursery_weather(nursery: Data, stock: Data) -> Data:
+    """Return {nights, days, cold, heat} of the nursery."""
+    forecasts = nursery.get("forecasts") or []
+    offsets = nursery.get("offsets") or []
+    dated = [{**one, "day": _day_of(one, offsets)} for one in forecasts]
+    lows = {one["day"]: one for one in dated if one["which"] == "low" and one["day"]}
+    highs = {one["day"]: one for one in dated if one["which"] == "high" and one["day"]}
+    return {
+        "nights": [_night(nursery, day, lows[day], stock) for day in sorted(lows)],
+        "days": [_hot_day(day, highs[day], stock, offsets) for day in sorted(highs)],
+        "cold": cold_facts(nursery, stock),
+        "heat": heat_facts(nursery),
+    }
+
+
+def _day_of(forecast: Data, offsets: list[Any]) -> str | None:
+    """Return the local date of a forecast; one without a date is of the day it was recorded on."""
+    day = forecast["day"] or local_date(to_ms(forecast["at"]), offsets)
+    try:
+        return date.fromisoformat(day).isoformat()
+    except ValueError:
+        return None
+
+
+def _night(nursery: Data, day: str, low: Data, stock: Data) -> Data:
+    times = night_times(nursery, day)
+    spread = night_range(low["value"])
+    return {
+        "of": day,
+        "low_c": low["value"],
+        "told_at": low["at"],
+        "range_low_c": spread["low_c"],
+        "range_high_c": spread["high_c"],
+        **times,
+        **open_stock(stock["entries"], stock["places"], times["sunset_at"], low["value"]),
+    }
+
+
+def night_times(nursery: Data, day: str) -> Data:
+    """Return {day_at, sunset_at, ends_at, sun} of the night that begins on a local date.
+
+    `sun` is `placed` where latitude and longitude are set, `about` where the longitude had to be
+    taken from the time zone, `taken` where the sun's own times are not known.
+    """
+    offsets = nursery.get("offsets") or []
+    latitude: Any = nursery.get("latitude_deg")
+    longitude: Any = nursery.get("longitude_deg")
+    sun = "placed" if is_number(longitude) else "about"
+    if not is_number(longitude):
+        longitude = min((row[1] for row in offsets), default=0) / 4
+    tomorrow = next_day(day)
+    down: int | None = None
+    up: int | None = None
+    if is_number(latitude):
+        down = sun_times(latitude, longitude, day)["set_ms"]
+        up = sun_times(latitude, longitude, tomorrow)["rise_ms"]
+    known = down is not None and up is not None
+    evening, morning = (
+        local_instant(day, EVENING, offsets),
+        local_instant(tomorrow, MORNING, offsets),
+    )
+    return {
+        "day_at": to_text(local_instant(day, "00:00", offsets)),
+        "sunset_at": to_text(evening if down is None or up is None else down),
+        "ends_at": to_text(morning if down is None or up is None else up),
+        "sun": sun if known else "taken",
+    }
+
+
+def _hot_day(day: str, high: Data, stock: Data, offsets: list[Any]) -> Data:
+    """Return a day's high, and where tunnels and small pots were last seen."""
+    times = {
+        "day_at": local_instant(day, "00:00", offsets),
+        "noon_at": local_instant(day, "12:00", offsets),
+        "ends_at": local_instant(next_day(day), "00:00", offsets),
+    }
+    texts = {name: to_text(at) for name, at in times.items()}
+    seen = _seen_in_the_heat(stock)
+    found: Data = {"of": day, "high_c": high["value"], "told_at": high["at"], "places": len(seen)}
+    found |= {**texts, "seen_at": min(seen.values(), default=None)}
+    for name, since in (("morning", "day_at"), ("noon", "noon_at")):
+        unseen = {place for place, at in seen.items() if at < texts[since]}
+        found[f"{name}_names"] = names_of(walking_order(unseen, stock["places"]), stock["places"])
+    return found
+
+
+def _seen_in_the_heat(stock: Data) -> dict[str, str]:
+    """Return when each place that the heat hurts first was seen last, by its id."""
+    oldest: dict[str, str] = {
+        place: lots["oldest_seen_at"]
+        for place, lots in stock["houses"].items()
+        if lots["live_lots"]
+    }
+    for entry in stock["entries"]:
+        place = entry["place"] or ""
+        if entry["small"] and entry["seen_at"] and place not in stock["houses"]:
+            oldest[place] = min(oldest.get(place, entry["seen_at"]), entry["seen_at"])
+    closed = {place: (stock["places"].get(place) or {}).get("closed_at") for place in oldest}
+    return {place: later(at, closed[place]) or at for place, at in oldest.items()}
+
+
+def place_weather(place: Data, stock: Data) -> Data:
+    """Return {cold, heat, cover} of a place."""
+    return {
+        "cold": cold_facts(place, stock),
+        "heat": heat_facts(place),
+        "cover": cover_facts(place, stock),
+    }
+
+
+def cold_facts(row: Data, stock: Data) -> Data | None:
+    """Return the run of cold readings of a place or the nursery, with what stands open there."""
+    run = row.get("cold")
+    if not run:
+        return None
+    found = open_stock(stock["entries"], stock["places"], run["at"], None)
+    return {**run, "until_at": _stands_until(run["at"]), "open_lots": found["lots"],
+            "names": found["names"]}  # fmt: skip
+
+
+def heat_facts(row: Data) -> Data | None:
+    """Return the run of hot air of a place or the nursery."""
+    run = row.get("heat")
+    if not run:
+        return None
+    index_c = round_half_up(to_c(run["index_f"]) * 10) / 10
+    return {**run, "index_c": index_c, "until_at": _stands_until(run["at"])}
+
+
+def _stands_until(at: str) -> str:
+    return to_text(to_ms(at) + READING_STANDS_MS)
+
+
+def cover_facts(place: Data, stock: Data) -> Data | None:
+    """Return what is covered in a place, or None: {at, by, until, lots, morning_at, …}.
+
+    `first_morning_at` begins the day on whose morning the cover comes off; `morning_at` waits for
+    the last day that it was said to stay on until. Several covers count as the first to come off.
+    """
+    covers = [cover_of(entry, place) for entry in stock["entries"]]
+    found = [cover for cover in covers if cover]
+    laid = place.get("covered")
+    whole = [laid] if laid and not found else found
+    if not whole:
+        return None
+    offsets = stock["offsets"]
+    timed = [{**one, **_mornings(one, offsets)} for one in whole]
+    first = min(timed, key=lambda one: (one["morning_at"], one["at"]))
+    warm = place.get("warm")
+    return {
+        **{name: first.get(name) for name in ("at", "by", "until", "morning_at")},
+        "first_morning_at": min(one["first_morning_at"] for one in timed),
+        "lots": len(found),
+        "warm_since": warm["since"] if warm else None,
+        "warm_c": warm["peak_c"] if warm else None,
+    }
+
+
+def _mornings(cover: Data, offsets: list[Any]) -> Data:
+    first = local_date(to_ms(cover["at"]) + TO_NEXT_MORNING_MS, offsets)
+    until = instant_ms(cover.get("until"), {"offsets": offsets})
+    last = max(first, local_date(until, offsets)) if until is not None else first
+    return {
+        "first_morning_at": to_text(local_instant(first, "00:00", offsets)),
+        "morning_at": to_text(local_instant(last, "00:00", offsets)),
+    }
+
+
+def weather_stands(nursery: Data, now: str) -> bool:
+    """Say whether anything of the nursery's weather can matter now or later."""
+    yesterday = to_text(to_ms(now) - 2 * DAY_MS)[:10]
+    ahead = [
+        one for one in nursery.get("forecasts") or [] if (one["day"] or one["at"]) >= yesterday
+    ]
+    return bool(ahead or nursery.get("cold"))

@@ -1,0 +1,153 @@
+// @ts-check
+/**
+ * Facts about frost, covers and heat: twin of `domain/weather_facts.py`, where they are explained.
+ * `stock` is what stands where: {entries, places, houses, offsets}.
+ * @module
+ */
+import { toC } from "./heat.js";
+import { DAY_MS, HOUR_MS, later, localDate, localInstant, nextDay, toMs, toText } from "./instants.js";
+import { nightRange } from "./nights.js";
+import { instantMs, isNumber, roundHalfUp } from "./rule_terms.js";
+import { sunTimes } from "./sun.js";
+import { coverOf, namesOf, openStock, walkingOrder } from "./tender.js";
+
+export const NO_STOCK = { entries: [], places: {}, houses: {}, offsets: [] };
+const EVENING = "18:00";
+const MORNING = "07:00";
+const READING_STANDS_MS = 3 * HOUR_MS;
+const TO_NEXT_MORNING_MS = 15 * HOUR_MS;
+const DAY = /^\d{4}-\d\d-\d\d$/;
+
+/** {nights, days, cold, heat} of the nursery. */
+export function nurseryWeather(nursery, stock) {
+  const offsets = nursery.offsets ?? [];
+  const lows = new Map();
+  const highs = new Map();
+  for (const one of nursery.forecasts ?? []) {
+    const day = dayOf(one, offsets);
+    if (day) (one.which === "low" ? lows : highs).set(day, one);
+  }
+  return {
+    nights: [...lows.keys()].sort().map((day) => night(nursery, day, lows.get(day), stock)),
+    days: [...highs.keys()].sort().map((day) => hotDay(day, highs.get(day), stock, offsets)),
+    cold: coldFacts(nursery, stock),
+    heat: heatFacts(nursery),
+  };
+}
+
+function dayOf(forecast, offsets) {
+  const day = forecast.day || localDate(toMs(forecast.at), offsets);
+  const real = DAY.test(day) && day >= "0001-01-01" && new Date(`${day}T00:00:00Z`).toJSON()?.slice(0, 10) === day;
+  return real ? day : null;
+}
+
+function night(nursery, day, low, stock) {
+  const times = nightTimes(nursery, day);
+  const spread = nightRange(low.value);
+  return {
+    of: day,
+    low_c: low.value,
+    told_at: low.at,
+    range_low_c: spread.low_c,
+    range_high_c: spread.high_c,
+    ...times,
+    ...openStock(stock.entries, stock.places, times.sunset_at, low.value),
+  };
+}
+
+/** {day_at, sunset_at, ends_at, sun} of the night that begins on a local date. */
+export function nightTimes(nursery, day) {
+  const offsets = nursery.offsets ?? [];
+  const latitude = nursery.latitude_deg;
+  const placed = isNumber(nursery.longitude_deg);
+  const standard = offsets.length ? Math.min(...offsets.map((row) => row[1])) : 0;
+  const longitude = placed ? nursery.longitude_deg : standard / 4;
+  const tomorrow = nextDay(day);
+  const down = isNumber(latitude) ? sunTimes(latitude, longitude, day).set_ms : null;
+  const up = isNumber(latitude) ? sunTimes(latitude, longitude, tomorrow).rise_ms : null;
+  const known = down !== null && up !== null;
+  return {
+    day_at: toText(localInstant(day, "00:00", offsets)),
+    sunset_at: toText(known ? down : localInstant(day, EVENING, offsets)),
+    ends_at: toText(known ? up : localInstant(tomorrow, MORNING, offsets)),
+    sun: known ? (placed ? "placed" : "about") : "taken",
+  };
+}
+
+function hotDay(day, high, stock, offsets) {
+  const times = {
+    day_at: toText(localInstant(day, "00:00", offsets)),
+    noon_at: toText(localInstant(day, "12:00", offsets)),
+    ends_at: toText(localInstant(nextDay(day), "00:00", offsets)),
+  };
+  const seen = seenInTheHeat(stock);
+  const names = (since) => namesOf(walkingOrder([...seen.keys()].filter((id) => seen.get(id) < since), stock.places), stock.places);
+  return {
+    of: day, high_c: high.value, told_at: high.at, places: seen.size, ...times,
+    seen_at: [...seen.values()].sort()[0] ?? null,
+    morning_names: names(times.day_at), noon_names: names(times.noon_at),
+  };
+}
+
+function seenInTheHeat({ entries, places, houses }) {
+  const oldest = new Map();
+  for (const [id, lots] of Object.entries(houses)) if (lots.live_lots) oldest.set(id, lots.oldest_seen_at);
+  for (const { place: stands, small, seen_at: seen } of entries) {
+    const id = stands || "";
+    if (!small || !seen || houses[id]) continue;
+    if (!oldest.has(id) || seen < oldest.get(id)) oldest.set(id, seen);
+  }
+  for (const [id, at] of oldest) oldest.set(id, later(at, places[id]?.closed_at));
+  return oldest;
+}
+
+/** {cold, heat, cover} of a place. */
+export function placeWeather(place, stock) {
+  return { cold: coldFacts(place, stock), heat: heatFacts(place), cover: coverFacts(place, stock) };
+}
+
+function coldFacts(row, stock) {
+  if (!row.cold) return null;
+  const found = openStock(stock.entries, stock.places, row.cold.at, null);
+  return { ...row.cold, until_at: standsUntil(row.cold.at), open_lots: found.lots, names: found.names };
+}
+
+function heatFacts({ heat }) {
+  if (!heat) return null;
+  return { ...heat, index_c: roundHalfUp(toC(heat.index_f) * 10) / 10, until_at: standsUntil(heat.at) };
+}
+
+const standsUntil = (at) => toText(toMs(at) + READING_STANDS_MS);
+
+/** What is covered in a place, or null: {at, by, until, lots, morning_at, …}. */
+export function coverFacts(place, stock) {
+  const found = stock.entries.map((entry) => coverOf(entry, place)).filter(Boolean);
+  const laid = place.covered;
+  if (!found.length && !laid) return null;
+  const timed = (found.length ? found : [laid]).map((cover) => ({ ...cover, ...mornings(cover, stock.offsets) }));
+  const sooner = (one, other) => one.morning_at < other.morning_at || (one.morning_at === other.morning_at && one.at < other.at);
+  const first = timed.reduce((held, one) => (sooner(one, held) ? one : held));
+  const firsts = timed.map((one) => one.first_morning_at).sort();
+  const { at, by = null, until = null, morning_at } = first;
+  return {
+    at, by, until, morning_at, first_morning_at: firsts[0], lots: found.length,
+    warm_since: place.warm?.since ?? null, warm_c: place.warm?.peak_c ?? null,
+  };
+}
+
+function mornings(cover, offsets) {
+  const first = localDate(toMs(cover.at) + TO_NEXT_MORNING_MS, offsets);
+  const until = instantMs(cover.until, { offsets });
+  const named = until === null ? first : localDate(until, offsets);
+  const last = named > first ? named : first;
+  return {
+    first_morning_at: toText(localInstant(first, "00:00", offsets)),
+    morning_at: toText(localInstant(last, "00:00", offsets)),
+  };
+}
+
+/** Whether anything of the nursery's weather can matter now or later. */
+export function weatherStands(nursery, now) {
+  const yesterday = toText(toMs(now) - 2 * DAY_MS).slice(0, 10);
+  return (nursery.forecasts ?? []).some((one) => (one.day || one.at) >= yesterday) || Boolean(nursery.cold);
+}
