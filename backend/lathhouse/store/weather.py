@@ -14,7 +14,7 @@ from lathhouse.domain import facts
 from lathhouse.domain.tender import weather_entry
 from lathhouse.domain.weather_facts import HOUSE, NO_STOCK, weather_stands
 from lathhouse.store.models import Subject
-from lathhouse.store.work import Work, dumps
+from lathhouse.store.work import Work, chunks, dumps
 
 Data = dict[str, Any]
 AtSubject = tuple[str, str]
@@ -68,7 +68,7 @@ def renew(work: Work, rows: dict[AtSubject, Data], crops: dict[str, Data]) -> No
     lots = {subject: data for (kind, subject), data in rows.items() if kind == "lot"}
     if not lots:
         return
-    kept = {row["id"]: row["weather"] for row in work.rows_in(Subject, Subject.id, lots, *_OF_LOTS)}
+    kept = {lot: text for part in chunks(lots) for lot, text in _texts(work, part)}
     fresh = {lot: entry_text(data, crops) for lot, data in lots.items()}
     changed = {lot: text for lot, text in fresh.items() if text != kept.get(lot)}
     for lot, text in changed.items():
@@ -79,7 +79,11 @@ def renew(work: Work, rows: dict[AtSubject, Data], crops: dict[str, Data]) -> No
         _write(work, kind, subject, {"next_deadline": work.now})
 
 
-_OF_LOTS = (Subject.kind == "lot",)
+def _texts(work: Work, lots: list[str]) -> list[tuple[str, str | None]]:
+    query = select(Subject.id, Subject.weather).where(
+        Subject.site_id == work.site_id, Subject.kind == "lot", Subject.id.in_(lots)
+    )
+    return [(lot, text) for lot, text in work.connection.execute(query)]
 
 
 def _write(work: Work, kind: str, subject: str, values: Data) -> None:
