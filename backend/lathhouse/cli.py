@@ -1,4 +1,4 @@
-"""Commands: serve, tokens, check."""
+"""Commands: serve, tokens, check, backup, restore, key."""
 
 import asyncio
 import logging
@@ -16,11 +16,16 @@ from hypercorn.asyncio import serve as hypercorn_serve
 from hypercorn.config import Config
 
 from lathhouse.app import create_app
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import parse_instant, to_text
+from lathhouse.errors import Refusal
 from lathhouse.reminders.clock import Clock, catch_up
-from lathhouse.settings import Settings, default_data
+from lathhouse.reminders.nightly import Nightly
+from lathhouse.settings import Settings, backups_in, default_data
 from lathhouse.store import access
+from lathhouse.store.archive import read_archive
+from lathhouse.store.backup import back_up, new_key, unseal
 from lathhouse.store.check import check as check_record
+from lathhouse.store.sites import open_site
 from lathhouse.web.asgi import Door
 
 PORT = 8321
@@ -58,11 +63,15 @@ def run(settings: Settings, host: str, port: int) -> None:
         prepare(app, settings, address)
     clock = Clock(app, app.config["SITE_ID"], settings.now_ms)
     clock.start()
+    nightly = Nightly(app, app.config["SITE_ID"], backups_in(settings), settings.now_ms)
+    if not settings.demo:
+        nightly.start()
     click.echo(f"Lathhouse is at {address}")
     sys.stdout.flush()
     try:
         asyncio.run(answer(app, listening))
     finally:
+        nightly.stop()
         clock.stop()
 
 
@@ -181,9 +190,63 @@ def check(data: Path | None) -> None:
     in_app(data, act)
 
 
+@main.command()
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+@click.option("--to", type=click.Path(path_type=Path), help="Folder for it; else backups in DATA.")
+@click.option("--seal-for", "recipient", help="Seal it for this age public key (age1…).")
+def backup(data: Path | None, to: Path | None, recipient: str | None) -> None:
+    """Copy the whole record into one file, also while the server runs, and prove the copy."""
+
+    def act(app: Flask, now: str) -> None:
+        folder = to or backups_in(app.config["LATHHOUSE"])
+        click.echo(back_up(app.config["SITE_ID"], folder, now, recipient))
+
+    in_app(data, act)
+
+
+@main.command()
+@click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option("--data", type=click.Path(path_type=Path), help="Empty folder for the record.")
+@click.option("--key", type=click.Path(path_type=Path, exists=True), help="The secret key's file.")
+def restore(file: Path, data: Path | None, key: Path | None) -> None:
+    """Fill an empty folder or database from a backup; phones then send what came after it."""
+
+    def act(app: Flask, now: str) -> None:
+        with tempfile.TemporaryDirectory(prefix="lathhouse-restore-") as scratch:
+            plain = unseal(file, key.read_text(), Path(scratch) / "plain.zip") if key else file
+            manifest = read_archive(plain)
+        site_id = open_site(now)
+        catch_up(site_id, parse_instant(now))
+        found = check_record(site_id, now)["differences"]
+        for difference in found:
+            click.echo(difference)
+        click.echo(f"{manifest['events']} events as of {manifest['made_at']}, each compared.")
+        click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")
+        if found:
+            raise SystemExit(1)
+
+    in_app(data, act)
+
+
+@main.command("key")
+def make_key() -> None:
+    """Make a pair of keys for sealed backups and print both; keep the secret off this machine."""
+    secret, public = refusing(new_key)
+    click.echo(f"Secret, to open backups, kept elsewhere: {secret}")
+    click.echo(f"Public, for --seal-for: {public}")
+
+
+def refusing(act: Callable[[], Any]) -> Any:
+    """Do something, and say a refusal as a command says it."""
+    try:
+        return act()
+    except Refusal as refusal:
+        raise click.ClickException(refusal.detail) from refusal
+
+
 def in_app(data: Path | None, act: Callable[[Flask, str], None]) -> None:
     """Run a command on the record in a folder."""
     settings = Settings(data=data or default_data())
     app = create_app(settings)
     with app.app_context():
-        act(app, to_text(settings.now_ms()))
+        refusing(lambda: act(app, to_text(settings.now_ms())))

@@ -101,3 +101,9 @@ class NotFound(Refusal):
     """There is no such thing."""
 
     status, slug, title = 404, "not-found", "There is no such thing here"
+
+
+class BadArchive(Refusal):
+    """An archive that cannot be read back, or a place that cannot take it."""
+
+    status, slug, title = 409, "bad-archive", "This archive cannot be taken"

@@ -29,6 +29,12 @@ def default_frontend() -> Path:
     return packaged if packaged.is_dir() else Path(__file__).parents[2] / "frontend"
 
 
+def backups_in(settings: "Settings") -> Path:
+    """Return the folder of the nightly backups: the environment's, or one beside the record."""
+    given = os.environ.get("LATHHOUSE_BACKUPS", "")
+    return Path(given) if given else settings.data / "backups"
+
+
 @dataclass
 class Settings:
     """What a running server needs to know."""

@@ -3,9 +3,10 @@
 import json
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 
 from lathhouse.domain.overlay import overlay
+from lathhouse.store import chains
 from lathhouse.store.config import fold_row, shipped_row
 from lathhouse.store.log import Log
 from lathhouse.store.lots import derive_lot
@@ -33,10 +34,15 @@ def check(site_id: str, now: str) -> Data:
             fresh = derive_lot(log, lot_id, None)["lot"]
             differences += _compare(work, watcher, lot_id, fresh, stored.get(lot_id))
         differences += _compare_rows(work, log, watcher)
-        events = work.rows(Event)
-        return {"events": len(events), "lots": len(ids), "differences": differences}
+        differences += chains.check_chains(work)
+        events = work.connection.execute(_count(site_id)).scalar()
+        return {"events": events, "lots": len(ids), "differences": differences}
 
     return looking(site_id, now, act)
+
+
+def _count(site_id: str) -> Any:
+    return select(func.count()).select_from(Event).where(Event.site_id == site_id)
 
 
 def _lot_ids(column: Any, site_id: str) -> Any:

@@ -11,6 +11,7 @@ from lathhouse.domain.corrections import fold_order, root_id, target_id
 from lathhouse.domain.rows import ANSWERS
 from lathhouse.domain.solutions import SOLUTION_KINDS
 from lathhouse.errors import BadCursor
+from lathhouse.store import chains
 from lathhouse.store.models import Alert, Event, EventLink
 from lathhouse.store.work import Row, Work, dumps, looking
 
@@ -161,7 +162,7 @@ class Log:
             }
             for position, event in enumerate(self.added, first_position)
         ]
-        self.work.insert(Event, rows)
+        self.work.insert(Event, chains.chained(self.work, rows))
         own = {(event["lot"], event["id"]) for event in self.added}
         links = [
             {"subject_kind": kind, "subject_id": subject, "event_id": event_id}

@@ -39,11 +39,35 @@ class Event(Base):
     at: Mapped[str] = mapped_column(Text)
     hash: Mapped[str] = mapped_column(Text)
     body: Mapped[str] = mapped_column(Text)
+    chain: Mapped[str] = mapped_column(Text)
+    device_chain: Mapped[str] = mapped_column(Text)
     __table_args__ = (
         Index("events_by_position", "site_id", "position", unique=True),
         Index("events_by_lot", "site_id", "lot_id"),
         Index("events_by_target", "site_id", "of_id"),
     )
+
+
+class ChainHead(Base):
+    """The head of the log's chain (`of` is empty), or of one device's, and its length."""
+
+    __tablename__ = "chain_heads"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    of: Mapped[str] = mapped_column(Text, primary_key=True)
+    head: Mapped[str] = mapped_column(Text)
+    length: Mapped[int] = mapped_column(BigInteger)
+
+
+class Backup(Base):
+    """A backup that was read back and found whole: what it holds, and of each device how far."""
+
+    __tablename__ = "backups"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    at: Mapped[str] = mapped_column(Text, primary_key=True)
+    file: Mapped[str] = mapped_column(Text)
+    events: Mapped[int] = mapped_column(BigInteger)
+    chain: Mapped[str] = mapped_column(Text)
+    seqs: Mapped[str] = mapped_column(Text)
 
 
 class EventLink(Base):

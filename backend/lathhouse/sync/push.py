@@ -5,6 +5,7 @@ from typing import Any
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
 from lathhouse.errors import IdTaken, Refusal
 from lathhouse.store import phones, record
+from lathhouse.store.backup import backed_up_seq
 from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
@@ -159,7 +160,7 @@ def _answer(
         "refused": [{"id": row["id"], "problem": row["problem"]} for row in refused],
         "next_seq": phones.next_seq(phone),
         "revision": revision,
-        "backed_up_seq": 0,
+        "backed_up_seq": backed_up_seq(work, phone["id"]),
         "epoch": site["epoch"],
         "server_time": work.now,
     }

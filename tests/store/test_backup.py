@@ -1,0 +1,262 @@
+"""The record copied into a file while it is written, proved, and put back on either database."""
+
+import json
+import threading
+import zipfile
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+
+from lathhouse.domain.instants import to_text
+from lathhouse.domain.retention import kept
+from lathhouse.errors import BadArchive
+from lathhouse.reminders.nightly import Nightly
+from lathhouse.store.archive import harmless, read_archive, write_archive
+from lathhouse.store.backup import back_up, clear_old, last_backup, new_key, unseal, verify
+from lathhouse.store.models import db
+from lathhouse.store.sites import open_site
+from lathhouse.store.work import looking
+from tests.server import Clock, Nursery, close_nursery, open_nursery
+
+
+def copied(nursery: Nursery, folder: Path, recipient: str | None = None) -> Path:
+    with nursery.app.app_context():
+        return back_up(nursery.site, folder, to_text(nursery.clock.ms), recipient)
+
+
+def put_back(path: Path, url: str, folder: Path, clock: Clock) -> Nursery:
+    """A server on another database, filled from a backup as `lathhouse restore` does."""
+    fresh = open_nursery(url, folder, clock)
+    with fresh.app.app_context():
+        read_archive(path)
+        fresh.site = fresh.app.config["SITE_ID"] = open_site(to_text(clock.ms))
+    return fresh
+
+
+def history(nursery: Nursery) -> list[dict[str, Any]]:
+    return nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+
+
+def some_record(nursery: Nursery) -> Any:
+    device = nursery.device()
+    lot = device.start_lot(label="=1+1")
+    for days in (9, 5, 2):
+        at = nursery.clock.text(days=days)
+        device.record("looked", lot, {"moisture": 3, "note": "größer “quoted”, Ω"}, at=at)
+    nursery.tick()
+    return device, lot
+
+
+def test_a_backup_put_back_on_either_database_is_the_same_record(
+    nursery, database_url, tmp_path, clock
+):
+    """SQLite to SQLite, and PostgreSQL to SQLite; the other way is the next test."""
+    some_record(nursery)
+    path = copied(nursery, tmp_path / "backups")
+    other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    assert history(other) == history(nursery)
+    assert other.rows("lots") == nursery.rows("lots")
+    assert other.alerts() == nursery.alerts()
+    assert other.differences() == []
+    close_nursery(other)
+
+
+def test_a_sqlite_record_grows_up_into_postgresql_and_comes_back(nursery, tmp_path, clock):
+    first = open_nursery(f"sqlite:///{tmp_path / 'a.sqlite'}", tmp_path / "first", clock)
+    some_record(first)
+    path = copied(first, tmp_path / "backups")
+    with nursery.app.app_context():
+        read_archive(path)
+        nursery.site = nursery.app.config["SITE_ID"] = open_site(to_text(clock.ms))
+    assert history(nursery) == history(first)
+    back = tmp_path / "back.zip"
+    with nursery.app.app_context():
+        write_archive(nursery.site, back, to_text(clock.ms))
+    same = ["events.jsonl", "alerts.jsonl", "chain_heads.jsonl", "events.csv", "lots.csv"]
+    with zipfile.ZipFile(path) as one, zipfile.ZipFile(back) as two:
+        assert [one.read(name) for name in same] == [two.read(name) for name in same]
+    close_nursery(first)
+
+
+def test_a_backup_made_while_a_phone_goes_on_writing_is_of_one_moment(nursery, tmp_path):
+    device, lot = some_record(nursery)
+    stop, sent = threading.Event(), []
+
+    def write() -> None:
+        while not stop.is_set():
+            sent.append(device.record("looked", lot, {"moisture": 3})["id"])
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        paths = [copied(nursery, tmp_path / str(turn)) for turn in range(3)]
+    finally:
+        stop.set()
+        writer.join()
+    assert sent
+    for path in paths:
+        with zipfile.ZipFile(path) as file:
+            events = [json.loads(line) for line in file.read("events.jsonl").splitlines()]
+            manifest = json.loads(file.read("manifest.json"))
+        positions = sorted(event["position"] for event in events)
+        assert positions == list(range(1, manifest["events"] + 1))
+
+
+def test_a_damaged_or_cut_copy_is_refused_in_words_and_leaves_the_place_empty(
+    sqlite_nursery, tmp_path, clock
+):
+    some_record(sqlite_nursery)
+    path = copied(sqlite_nursery, tmp_path / "backups")
+    cut = tmp_path / "cut.zip"
+    cut.write_bytes(path.read_bytes()[:-200])
+    altered = tmp_path / "altered.zip"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(altered, "w") as new:
+        for name in old.namelist():
+            content = old.read(name)
+            new.writestr(name, content.replace(b'moisture\\":3', b'moisture\\":4'))
+    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    with other.app.app_context():
+        with pytest.raises(BadArchive, match="cut short"):
+            read_archive(cut)
+        with pytest.raises(BadArchive, match=r"events\.jsonl in it is not what"):
+            read_archive(altered)
+    assert history(other) == []
+    with sqlite_nursery.app.app_context(), pytest.raises(BadArchive, match="already"):
+        read_archive(path)
+    close_nursery(other)
+
+
+def test_a_copy_that_is_whole_by_itself_but_not_the_record_is_no_backup(sqlite_nursery, tmp_path):
+    """As where the record was altered after the copy: `verify` compares event by event."""
+    some_record(sqlite_nursery)
+    path = copied(sqlite_nursery, tmp_path / "backups")
+    with sqlite_nursery.app.app_context():
+        with db.engine.begin() as connection:
+            connection.execute(text("UPDATE events SET at = '2020' WHERE position = 2"))
+        with pytest.raises(BadArchive, match=r"event .* at position 2"):
+            verify(sqlite_nursery.site, path, to_text(sqlite_nursery.clock.ms))
+
+
+def test_phones_notice_a_restore_and_are_told_what_a_backup_covers(sqlite_nursery, tmp_path, clock):
+    device, lot = some_record(sqlite_nursery)
+    before = device.push(device.event("looked", lot, {}))
+    assert before["backed_up_seq"] == 0
+    path = copied(sqlite_nursery, tmp_path / "backups")
+    later = device.event("looked", lot, {"moisture": 2})
+    after = device.push(later)
+    assert after["backed_up_seq"] == before["next_seq"] - 1
+    other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    device.nursery = other
+    offer = {"device": device.id, "ids": [later["id"]]}
+    told = other.call("POST", "/api/v1/sync/offer", offer).json
+    assert told["missing"] == [later["id"]]
+    again = device.push(later)
+    assert again["stored"] == [later["id"]]
+    assert again["epoch"] != after["epoch"]
+    assert other.differences() == []
+    close_nursery(other)
+
+
+def test_a_sealed_backup_opens_with_its_secret_key_only(sqlite_nursery, tmp_path, clock):
+    """Sealed in the age format, v1 (C2SP, age specification), by a library."""
+    some_record(sqlite_nursery)
+    secret, public = new_key()
+    path = copied(sqlite_nursery, tmp_path / "backups", public)
+    assert path.name.endswith(".zip.age")
+    assert path.read_bytes().startswith(b"age-encryption.org/v1\n")
+    assert [left.name for left in path.parent.iterdir()] == [path.name]
+    with pytest.raises(BadArchive, match="does not open"):
+        unseal(path, new_key()[0], tmp_path / "no.zip")
+    plain = unseal(path, secret, tmp_path / "plain.zip")
+    with sqlite_nursery.app.app_context():
+        verify(sqlite_nursery.site, plain, to_text(clock.ms))
+    with pytest.raises(BadArchive, match="no age public key"):
+        copied(sqlite_nursery, tmp_path / "backups", "age1nonsense")
+
+
+def test_a_backup_can_be_read_by_its_owner_only(sqlite_nursery, tmp_path):
+    some_record(sqlite_nursery)
+    path = copied(sqlite_nursery, tmp_path / "backups")
+    assert path.stat().st_mode & 0o077 == 0
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
+def test_no_cell_of_the_sheets_is_a_formula(start):
+    """The starts to guard: OWASP, CSV Injection (web page)."""
+    assert harmless(f"{start}1+1") == f"'{start}1+1"
+    assert harmless(-3) == -3
+
+
+def test_the_sheet_of_lots_holds_the_label_made_harmless(sqlite_nursery, tmp_path):
+    some_record(sqlite_nursery)
+    with zipfile.ZipFile(copied(sqlite_nursery, tmp_path / "backups")) as file:
+        assert b"\r\n'=1+1,acer-palmatum," in file.read("lots.csv")
+
+
+def test_an_altered_event_is_named_by_check(nursery):
+    some_record(nursery)
+    third = history(nursery)[2]["id"]
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        connection.execute(
+            text("UPDATE events SET body = replace(body, :was, :now) WHERE position >= 3"),
+            {"was": '"moisture":3', "now": '"moisture":4'},
+        )
+    said = [line for line in nursery.differences() if "chain" in line]
+    assert len(said) == 2, said
+    assert all(third in line and "altered" in line for line in said)
+
+
+def test_a_removed_event_is_named_by_check(nursery):
+    some_record(nursery)
+    second, third = (event["id"] for event in history(nursery)[1:3])
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        connection.execute(text("DELETE FROM events WHERE id = :id"), {"id": second})
+    said = [line for line in nursery.differences() if line.startswith("the log's chain")]
+    assert said
+    assert "1 removed right before" in said[0]
+    assert third in said[0]
+
+
+def test_events_removed_from_the_end_are_counted_by_check(nursery):
+    some_record(nursery)
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        connection.execute(text("DELETE FROM events WHERE position > 2"))
+    assert "the log's chain: its last 2 events were removed" in nursery.differences()
+
+
+def test_the_night_makes_one_backup_and_a_missed_night_is_made_up(sqlite_nursery, tmp_path, clock):
+    some_record(sqlite_nursery)
+    nightly = Nightly(sqlite_nursery.app, sqlite_nursery.site, tmp_path / "nights", clock)
+    with sqlite_nursery.app.app_context():
+        assert nightly.look() is not None
+        clock.forward(hours=2)
+        assert nightly.look() is None
+        clock.forward(days=1)
+        assert nightly.look() is not None
+        newest = looking(sqlite_nursery.site, clock.text(), last_backup)
+    assert newest["at"] == clock.text()
+    assert len(list((tmp_path / "nights").iterdir())) == 2
+
+
+def test_a_week_of_days_five_weeks_and_a_year_of_months_are_kept(tmp_path):
+    newest = datetime(2026, 9, 10, 2, tzinfo=UTC)
+    nights = [newest - timedelta(days=days) for days in range(500)]
+    keep = kept(nights)
+    assert keep >= set(nights[:7])
+    assert len(keep) <= 7 + 5 + 12
+    assert {at.strftime("%Y-%m") for at in keep} == {
+        *(f"2026-{month:02}" for month in range(1, 10)),
+        *(f"2025-{month:02}" for month in range(10, 13)),
+    }
+    for at in nights:
+        (tmp_path / at.strftime("lathhouse-%Y%m%dT%H%M%SZ.zip")).touch()
+    (tmp_path / "a person's own.zip").touch()
+    gone = clear_old(tmp_path)
+    left = {path.name for path in tmp_path.iterdir()}
+    assert len(gone) == 500 - len(keep)
+    assert left == {at.strftime("lathhouse-%Y%m%dT%H%M%SZ.zip") for at in keep} | {
+        "a person's own.zip"
+    }

@@ -1,0 +1,54 @@
+"""The commands, as a person types them: backup beside a running server, restore, key."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from tests.server import Clock, close_nursery, open_nursery
+
+LATHHOUSE = [sys.executable, "-m", "lathhouse"]
+
+
+def lathhouse(*words: object, fails: bool = False) -> str:
+    """Run a command and return what it said."""
+    env = {name: value for name, value in os.environ.items() if name != "LATHHOUSE_DATABASE_URL"}
+    done = subprocess.run(
+        [*LATHHOUSE, *map(str, words)], capture_output=True, text=True, env=env, timeout=120
+    )
+    assert (done.returncode != 0) == fails, done.stdout + done.stderr
+    return done.stdout + done.stderr
+
+
+def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
+    """The first server goes on running, as it would in the shed."""
+    at, clock = tmp_path / "at", Clock()
+    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, clock)
+    device = nursery.device()
+    lot = device.start_lot()
+    device.record("looked", lot, {"moisture": 3})
+    said = re.findall(r"age1\w+|AGE-SECRET-KEY-\w+", lathhouse("key"))
+    secret = tmp_path / "secret"
+    secret.write_text(said[0])
+    made = Path(lathhouse("backup", "--data", at, "--to", tmp_path / "to").splitlines()[-1])
+    sealed = lathhouse("backup", "--data", at, "--seal-for", said[1]).splitlines()[-1]
+    assert made.parent == tmp_path / "to"
+    assert Path(sealed).parent == at / "backups"
+    for file, more in ((made, []), (sealed, ["--key", secret])):
+        place = tmp_path / f"new-{len(more)}"
+        told = lathhouse("restore", file, "--data", place, *more)
+        assert "2 events as of" in told
+        assert "2 events, 1 lots, 0 differences" in lathhouse("check", "--data", place)
+    refused = lathhouse("restore", made, "--data", at, fails=True)
+    assert "There is a record in this place already" in refused
+    assert "Traceback" not in refused
+    close_nursery(nursery)
+
+
+def test_restoring_what_is_no_archive_says_so(tmp_path: Path):
+    odd = tmp_path / "odd.zip"
+    odd.write_text("nothing")
+    said = lathhouse("restore", odd, "--data", tmp_path / "new", fails=True)
+    assert "not an archive of this program" in said
+    assert "Traceback" not in said
