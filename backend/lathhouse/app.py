@@ -21,6 +21,7 @@ from lathhouse.web import (
     readings,
     session,
     sync,
+    watches,
 )
 from lathhouse.web.gate import check_access
 from lathhouse.web.requests import PUBLIC, allow
@@ -59,7 +60,7 @@ def create_app(settings: Settings) -> Flask:
 
 def _add_routes(app: Flask, settings: Settings) -> None:
     api = problems.ProblemApi(app)
-    for module in (sync, events, alerts, session, calculations, crops, readings):
+    for module in (sync, events, alerts, session, calculations, crops, readings, watches):
         api.register_blueprint(module.bp)
 
     @app.get("/health")

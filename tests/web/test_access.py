@@ -43,6 +43,7 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/calculations/watch",
      {"watch": "look-due", "events": [], "now": "2026-09-10T08:00:00Z"},
      {"owner", "worker", "viewer"}),
+    ("POST", "/api/v1/watches/look-due/preview", {"days": 0}, {"owner"}),
     ("POST", "/api/v1/readings", {"readings": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),

@@ -1,0 +1,190 @@
+"""What a changed watch would have raised on this nursery's own records. Nothing is written."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from sqlalchemy import select
+
+from lathhouse.domain import facts
+from lathhouse.domain.corrections import effective
+from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.watch_replay import Trial, counted, live_lot, live_place
+from lathhouse.store import config
+from lathhouse.store.log import ROW_KINDS, Log
+from lathhouse.store.lots import inherited
+from lathhouse.store.models import Subject
+from lathhouse.store.watching import Watcher
+from lathhouse.store.work import Work, looking
+
+Data = dict[str, Any]
+# A person waits for this: what was not reached by then is said, and the figures are those of the
+# rest. Ours.
+SECONDS_MAX = 20.0
+LOTS_MAX = 2000
+LOTS_AT_ONCE = 100
+LISTED_MAX = 200
+# Whose past is on record; of phones and their silence nothing is kept but the last contact.
+REPLAYED = ("lot", "place", "nursery", "solution")
+# A dip is told of for a day (`dip.told_until`), and its bucket must be known for that.
+DIPS_TOLD_MS = 2 * DAY_MS
+
+
+def preview(
+    site_id: str, rule: Data, days: int, now: str, clock: Callable[[], float] = time.monotonic
+) -> Data:
+    """Return what the rule as it stands, and the rule as proposed, would have raised.
+
+    {now, then: {raised, standing_before, weeks}, alerts: what it would raise, the latest first;
+    gone: what stands on record as raised and would not be; looked_at, of, whole, not_replayed}.
+    """
+
+    def read(work: Work) -> Data:
+        return Preview(work, rule, days, clock).run()
+
+    return looking(site_id, now, read)
+
+
+class Preview:
+    """One preview under way: both rules live through every subject's past, one after another."""
+
+    def __init__(self, work: Work, rule: Data, days: int, clock: Callable[[], float]) -> None:
+        self.work, self.clock, self.ends = work, clock, clock() + SECONDS_MAX
+        self.until_ms = to_ms(work.now)
+        self.since_ms = self.until_ms - days * DAY_MS
+        self.standing_rule = config.data_of(work, "watch", rule["id"]) or rule
+        self.rules = (self.standing_rule, rule)
+        solutions = config.rows_of_kind(work, "solution")
+        buckets = {("solution", name): row for name, row in solutions.items()}
+        self.watcher = Watcher(work, buckets)
+        self.watcher.dips_since = to_text(self.since_ms - DIPS_TOLD_MS)
+        self.log = Log(work, [])
+        self.wanted = [kind for kind in REPLAYED if kind in rule["subjects"]]
+        self.raised: tuple[list[Data], list[Data]] = ([], [])
+        self.looked_at = self.of = 0
+
+    def run(self) -> Data:
+        """Return the answer, of as much as there was time for."""
+        stood = self._lots() if self.wanted and self.wanted != ["solution"] else []
+        for kind in ("place", "nursery"):
+            if kind in self.wanted:
+                self._places(kind, stood)
+        if "solution" in self.wanted:
+            self._solutions()
+        return self._answer()
+
+    def _late(self) -> bool:
+        return self.clock() > self.ends
+
+    def _trials(self, kind: str) -> list[Trial]:
+        span = (self.since_ms, self.until_ms)
+        return [Trial(rule, kind, self.watcher.site, *span) for rule in self.rules]
+
+    def _keep(self, trials: list[Trial], label: str) -> None:
+        self.looked_at += 1
+        for kept, trial in zip(self.raised, trials, strict=True):
+            kept += [{**one, "label": label} for one in trial.raised]
+
+    def _lots(self) -> list[Data]:
+        """Live through the lots; return when each stood where."""
+        stood: list[Data] = []
+        asked = "lot" in self.wanted
+        for lot_id, label in self._lot_ids():
+            if self._late():
+                break
+            trials = self._trials("lot") if asked else []
+            events = self.log.events_about("lot", lot_id)
+            stood += live_lot(
+                lot_id, events, inherited(self.log, lot_id, events, 0), self._lot_facts, trials,
+                self.until_ms,
+            )  # fmt: skip
+            self.log.stored.pop(("lot", lot_id), None)
+            if asked:
+                self._keep(trials, label)
+        return stood
+
+    def _lot_ids(self) -> Iterator[tuple[str, str]]:
+        """Yield the lots that were there in that time, the last changed first, read ahead."""
+        query = (
+            select(Subject.id, Subject.data)
+            .where(Subject.site_id == self.work.site_id, Subject.kind == "lot")
+            .order_by(Subject.revision.desc(), Subject.id)
+        )
+        since = to_text(self.since_ms)
+        lots = [(lot_id, json.loads(text)) for lot_id, text in self.work.connection.execute(query)]
+        there = [(lot_id, lot) for lot_id, lot in lots if _was_there(lot, since)]
+        self.of += len(there) if "lot" in self.wanted else 0
+        for first in range(0, min(len(there), LOTS_MAX), LOTS_AT_ONCE):
+            several = there[first : first + LOTS_AT_ONCE]
+            self.log.read_ahead("lot", [lot_id for lot_id, _ in several])
+            yield from ((lot_id, lot["label"]) for lot_id, lot in several)
+
+    def _lot_facts(self, lot: Data) -> Data:
+        return self.watcher.facts_of("lot", lot)
+
+    def _places(self, kind: str, stood: list[Data]) -> None:
+        rows = config.rows_of_kind(self.work, kind)
+        self.of += len(rows)
+        for name, row in rows.items():
+            if self._late():
+                return
+            events = self.log.events_about(kind, name)
+            whole = [event for event in effective(events) if ROW_KINDS.get(event["kind"]) == kind]
+            first = config.shipped_row(self.work, kind, name) or {}
+            for event in whole:
+                first = {**first, **(event.get("data") or {})}
+            lots = {move["lot"] for move in stood if kind == "nursery" or move["place"] == name}
+            here = [move for move in stood if move["lot"] in lots]
+            trials = self._trials(kind)
+            facts_of = facts.place_facts if kind == "place" else facts.nursery_facts
+            told = [event for event in events if event["kind"] not in ROW_KINDS]
+            live_place(
+                {**first, "id": name}, told, here, facts_of, trials, self.until_ms,
+                everywhere=kind == "nursery",
+            )  # fmt: skip
+            self._keep(trials, str(row.get("name") or ""))
+
+    def _solutions(self) -> None:
+        """Each bucket as it is now: what ends it has its own instant, and is looked back from."""
+        rows = config.rows_of_kind(self.work, "solution")
+        self.of += len(rows)
+        for row in rows.values():
+            if self._late():
+                return
+            trials, known = self._trials("solution"), facts.solution_facts(row)
+            thrown = row.get("discarded_at")
+            ends = min(self.until_ms + 1, to_ms(thrown) if thrown else self.until_ms + 1)
+            for trial in trials:
+                if row.get("mixed_at"):
+                    trial.live({**known, "offered": True}, to_ms(row["mixed_at"]), ends)
+                if thrown:
+                    trial.live({**known, "offered": False}, ends, self.until_ms + 1)
+            self._keep(trials, known["label"])
+
+    def _answer(self) -> Data:
+        now, then = (counted(each, self.since_ms, self.until_ms) for each in self.raised)
+        listed = sorted(self.raised[1], key=_raised_at, reverse=True)
+        kept = {(one["subject"]["id"], one["raised_at"]) for one in listed}
+        gone = [o for o in self.raised[0] if (o["subject"]["id"], o["raised_at"]) not in kept]
+        return {
+            "since": to_text(self.since_ms),
+            "until": self.work.now,
+            "now": now,
+            "then": then,
+            "alerts": listed[:LISTED_MAX],
+            "gone": sorted(gone, key=_raised_at, reverse=True)[:LISTED_MAX],
+            "looked_at": self.looked_at,
+            "of": self.of,
+            "whole": self.looked_at == self.of,
+            "not_replayed": [k for k in self.standing_rule["subjects"] if k not in REPLAYED],
+        }
+
+
+def _was_there(lot: Data, since: str) -> bool:
+    started = lot.get("started_at") and not lot.get("gone")
+    return bool(started and (lot.get("closed_at") or since) >= since)
+
+
+def _raised_at(one: Data) -> tuple[str, str]:
+    return one["raised_at"], one["subject"]["id"]
