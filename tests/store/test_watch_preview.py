@@ -213,6 +213,17 @@ def test_what_there_was_no_time_for_is_said(nursery: Nursery):
     assert (found["looked_at"], found["of"], found["whole"]) == (2, 3, False)
 
 
+@pytest.mark.parametrize(
+    ("watch", "why"),
+    [("frost-tonight", ["weather"]), ("frost-now", ["weather"]), ("cover-left-on", ["weather"])],
+)
+def test_what_rests_on_more_than_a_subjects_own_past_is_not_guessed(
+    nursery: Nursery, watch: str, why: list[str]
+):
+    found = previewed(nursery, rule_of(nursery, watch))
+    assert (found["not_replayed"], found["of"], found["then"]["raised"]) == (why, 0, 0)
+
+
 def test_a_watch_on_phones_is_not_previewed_and_says_so(nursery: Nursery):
     found = previewed(nursery, rule_of(nursery, "phone-silent"))
     assert found["not_replayed"] == ["phone"]

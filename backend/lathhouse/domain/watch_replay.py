@@ -5,6 +5,7 @@ rule itself says that it may come to something else, until the next record. The 
 the record holds now, corrections included; crops, places and other rules are as they stand today.
 """
 
+import json
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -23,6 +24,30 @@ WEEK_MS = 7 * DAY_MS
 LOOKS_MAX = 60
 # Long lists of a place's readings, which no watch looks at; copying them at each reading is slow.
 NOT_WATCHED = ("temps", "hours")
+
+
+# Whose past is on record; of phones and their silence nothing is kept but the last contact.
+REPLAYED = ("lot", "place", "nursery", "solution")
+# Facts that rest on what stood beside something, or on more than the log, by who is looked at.
+RESTS_ON = {
+    "lot": {"beside.": "neighbours"},
+    "place": {"cold.": "weather", "cover.": "weather", "entry.": "neighbours"},
+    "nursery": {"cold.": "weather", "last_backup_at": "server"},
+}
+
+
+def not_replayed(rule: Data) -> list[str]:
+    """Return why a rule's past cannot be lived through again; empty where it can.
+
+    A subject's kind, or `weather`, `neighbours`, `server`: what the facts it names rest on.
+    """
+    found = [kind for kind in rule["subjects"] if kind not in REPLAYED]
+    if "each" in rule:
+        found.append("weather")
+    named = json.dumps([rule.get(part) for part in ("when", "clock", "until", "cases")])
+    for kind in rule["subjects"]:
+        found += [why for name, why in RESTS_ON.get(kind, {}).items() if f'"{name}' in named]
+    return sorted(set(found))
 
 
 class Trial:

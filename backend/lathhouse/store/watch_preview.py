@@ -10,7 +10,14 @@ from sqlalchemy import select
 from lathhouse.domain import facts
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
-from lathhouse.domain.watch_replay import Trial, counted, live_lot, live_place
+from lathhouse.domain.watch_replay import (
+    REPLAYED,
+    Trial,
+    counted,
+    live_lot,
+    live_place,
+    not_replayed,
+)
 from lathhouse.store import config
 from lathhouse.store.log import ROW_KINDS, Log
 from lathhouse.store.lots import inherited
@@ -25,8 +32,7 @@ SECONDS_MAX = 20.0
 LOTS_MAX = 2000
 LOTS_AT_ONCE = 100
 LISTED_MAX = 200
-# Whose past is on record; of phones and their silence nothing is kept but the last contact.
-REPLAYED = ("lot", "place", "nursery", "solution")
+WHOLE_RULE = ("weather", "neighbours", "server")
 # A dip is told of for a day (`dip.told_until`), and its bucket must be known for that.
 DIPS_TOLD_MS = 2 * DAY_MS
 
@@ -60,7 +66,10 @@ class Preview:
         self.watcher = Watcher(work, buckets)
         self.watcher.dips_since = to_text(self.since_ms - DIPS_TOLD_MS)
         self.log = Log(work, [])
-        self.wanted = [kind for kind in REPLAYED if kind in rule["subjects"]]
+        self.why_not = not_replayed(rule)
+        asked = [kind for kind in REPLAYED if kind in rule["subjects"]]
+        # Half of what a rule looks at would give a figure that means nothing.
+        self.wanted = asked if set(self.why_not).isdisjoint(WHOLE_RULE) else []
         self.raised: tuple[list[Data], list[Data]] = ([], [])
         self.looked_at = self.of = 0
 
@@ -177,7 +186,7 @@ class Preview:
             "looked_at": self.looked_at,
             "of": self.of,
             "whole": self.looked_at == self.of,
-            "not_replayed": [k for k in self.standing_rule["subjects"] if k not in REPLAYED],
+            "not_replayed": self.why_not,
         }
 
 
