@@ -6,12 +6,15 @@
  */
 import { chamberFacts } from "./chambers.js";
 import { DAY_MS, HOUR_MS, later, toMs, toText } from "./instants.js";
+import { besideFacts } from "./neighbours.js";
+import { promiseFacts } from "./promises.js";
 import { limits, windowOf } from "./protocols.js";
 import { runStart } from "./rule_terms.js";
 import { dipWith, solutionCode } from "./solutions.js";
 import { lastSpell, openSpell } from "./spells.js";
 import { tenderness } from "./tender.js";
 import { NO_STOCK, nurseryWeather, placeWeather } from "./weather_facts.js";
+import { entryFacts, holdFacts } from "./treatments.js";
 
 const SOW_AT_SPROUTED_PERCENT = 10;
 const SEED_UNITS = ["seeds", "g", null];
@@ -25,9 +28,9 @@ export function isLive(lot) {
 
 /**
  * The facts of a lot; `crop` is its protocol's row and may be unknown, `solution` that of the bucket
- * of its last dip.
+ * of its last dip, `spreading` [lot, since] of the lots of its place in which mould is spreading.
  */
-export function lotFacts(lot, crop, place = null, solution = null) {
+export function lotFacts(lot, crop, place = null, solution = null, spreading = []) {
   const seed = SEED_UNITS.includes(lot.unit);
   /** @type {Record<string, any>} */
   const spells = {};
@@ -64,6 +67,10 @@ export function lotFacts(lot, crop, place = null, solution = null) {
     held_until: lot.held_over ? lot.held_over.until : null,
     held_without_end: lot.held_over !== null && lot.held_over.until === null,
     potted_at: lot.potted_at,
+    beside: besideFacts(lot, spreading),
+    hold: holdFacts(lot, place),
+    promise: promiseFacts(lot),
+    sales: { last_at: later(...lot.sales.map((sale) => sale.at)) },
     conflict: conflictFacts(lot),
     tender: tenderness(lot, crop, phase(lot)),
     crop_facts: cropFacts(crop),
@@ -144,6 +151,8 @@ export function placeFacts(place, lots, stock = NO_STOCK) {
     chamber: placeChamber(place),
     seen_at: later(lots.oldest_seen_at, place.closed_at),
     ...placeWeather(place, stock),
+    enter_after: place.enter_after ?? null,
+    entry: entryFacts(place, lots.newest_seen_at),
     answers: place.answers ?? {},
   };
 }
@@ -162,6 +171,7 @@ export function nurseryFacts(nursery, lots, stock = NO_STOCK) {
     live_lots: lots.live_lots,
     seen_at: later(lots.newest_seen_at, nursery.closed_at),
     ...nurseryWeather(nursery, stock),
+    last_backup_at: nursery.last_backup_at ?? null,
     answers: nursery.answers ?? {},
   };
 }

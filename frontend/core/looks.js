@@ -18,6 +18,17 @@ export function observe(lot, field, value, at) {
   }
 }
 
+/** Break a field's run, where there is one: what was last said of it holds no more. */
+export function unknown(lot, field, at) {
+  if (lot.series[field]) observe(lot, field, null, at);
+}
+
+/** Note what a test measured; each test stands in the series, also one like that before it. */
+export function noteTest(lot, field, value, at) {
+  lot.last[field] = { value, at };
+  lot.series[field] = [...(lot.series[field] ?? []), [at, value]].slice(-SERIES_MAX);
+}
+
 /** Apply a `looked`. A field left out changes nothing; a look with nothing said is a look. */
 export function look(lot, event) {
   const data = event.data ?? {};

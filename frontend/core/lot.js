@@ -7,10 +7,11 @@
 import { effective } from "./corrections.js";
 import { count } from "./counts.js";
 import { later } from "./instants.js";
-import { look, watered } from "./looks.js";
+import { look, noteTest, unknown, watered } from "./looks.js";
 import { coverSaid } from "./rows.js";
 import * as spells from "./spells.js";
 import * as stock from "./stock.js";
+import { endedAt } from "./treatments.js";
 
 const NOTES_MAX = 40;
 const INHERITED = [
@@ -21,8 +22,9 @@ const SEEN = new Set(
   ("lot_started seed_cleaned soak_started water_changed aerated soak_ended sanitise_started"
     + " sanitise_ended warm_started warm_ended cold_started cold_ended watered tested sown looked"
     + " counted potted_on lost moved covered uncovered scarified rinsed_neutral emergence_closed"
-    + " stocktaken graded treated photographed").split(" "),
+    + " stocktaken graded photographed").split(" "),
 );
+const TESTED = ["ph", "ec_ms_cm"];
 const NUMBERS_NEEDED = {
   counted: ["emerged", "out_of"],
   lost: ["quantity", "out_of"],
@@ -31,14 +33,15 @@ const NUMBERS_NEEDED = {
   sold: ["quantity"],
 };
 const KNOWN_ELSEWHERE = new Set(
-  ("solution_mixed solution_discarded round_closed read priced place_changed person_changed"
+  ("solution_mixed solution_discarded round_closed priced place_changed person_changed"
     + " protocol_changed watch_changed nursery_changed amended voided").split(" "),
 );
 
 /** The state of a lot of which nothing is known yet, but what its parents left it. */
 export function newLot(lotId, inherited = null) {
   return {
-    id: lotId, crop: null, label: null, place: null, parents: [], children: [],
+    id: lotId, crop: null, label: null, place: null, placed_at: null,
+    parents: [], children: [],
     quantity: null, unit: null, container_l: null, provenance: null,
     started_at: null, closed_at: null, closed_why: null,
     stage: "seed", stage_since: null, spells: [],
@@ -157,6 +160,7 @@ function started(lot, event) {
   const data = event.data;
   lot.started_at = event.at;
   lot.bared_at = event.at;
+  lot.placed_at = event.at;
   lot.parents = data.parents?.length ? [...data.parents] : data.parent ? [data.parent] : [];
   for (const name of ["crop", "label", "place", "quantity", "container_l", "provenance"]) {
     lot[name] = data[name] ?? null;
@@ -195,7 +199,21 @@ function wateredNow(lot, event) {
 
 function pottedOn(lot, event) {
   stock.potOn(lot, event);
-  if (!event.data.into) spells.closeAll(lot, event);
+  if (event.data.into) return;
+  spells.closeAll(lot, event);
+  unknown(lot, "root_fill", event.at);
+}
+
+/** Note a test of the lot's own water; other readings are of its place. */
+function readOf(lot, event) {
+  const { quantity_kind: kind, value } = event.data;
+  if (TESTED.includes(kind) && typeof value === "number") noteTest(lot, kind, value, event.at);
+}
+
+function treated(lot, event) {
+  // Whoever sprayed has been there as of its end, whenever it was written down.
+  lot.seen_at = later(lot.seen_at, endedAt(event));
+  keep("treatments")(lot, event);
 }
 
 function emergenceClosed(lot, event) {
@@ -245,6 +263,7 @@ function moved(lot, event) {
   const place = event.data?.place ?? null;
   if (place === lot.place) return;
   lot.place = place;
+  lot.placed_at = event.at;
   uncovered(lot, event);
 }
 
@@ -279,6 +298,7 @@ const ACTS = {
   potted_on: pottedOn,
   lost: stock.lose,
   moved,
+  read: readOf,
   covered,
   uncovered,
   scarified,
@@ -292,7 +312,7 @@ const ACTS = {
   stocktaken: stock.takeStock,
   graded: keep("grades"),
   promised: keep("promises"),
-  treated: keep("treatments"),
+  treated,
   sold,
   photographed: beenThere,
   noted: beenThere,

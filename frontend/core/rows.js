@@ -9,6 +9,7 @@ import { keep as keepTemps } from "./chill.js";
 import { later } from "./instants.js";
 import { keep as keepHours } from "./series.js";
 import { SOLUTION_KINDS, withSolution } from "./solutions.js";
+import { withTreatment } from "./treatments.js";
 import { withWeather } from "./weather_rows.js";
 
 export const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
@@ -25,9 +26,10 @@ export function said(row, event) {
   if (kind === "round_closed") {
     return { ...row, closed_at: later(row.closed_at, event.at), closed_skipped: data.skipped ?? [], closed_by: event.by ?? null };
   }
-  if (kind === "covered") return { ...row, covered: coverSaid(event) };
-  if (kind === "uncovered") return { ...row, covered: null, bared_at: event.at };
-  if (kind === "read") return withReading(row, event.at, event.by ?? null, data);
+  if (kind === "covered") return { ...entered(row, event), covered: coverSaid(event) };
+  if (kind === "uncovered") return { ...entered(row, event), covered: null, bared_at: event.at };
+  if (kind === "read") return withReading(isByHand(event) ? entered(row, event) : row, event.at, event.by ?? null, data);
+  if (kind === "treated") return withTreatment(row, event);
   if (SOLUTION_KINDS.includes(kind)) return withSolution(row, event);
   return ANSWERS.includes(kind) && typeof data.watch === "string" ? answered(row, event, data) : row;
 }
@@ -37,6 +39,10 @@ export function coverSaid(event) {
   const { until = null, for_low_c = null } = event.data ?? {};
   return { at: event.at, by: event.by ?? null, until, for_low_c };
 }
+
+/** Note that somebody was at the place itself. */
+const entered = (row, event) => ({ ...row, entered_at: later(row.entered_at, event.at) });
+const isByHand = (event) => (event.by ?? null) !== null && (event.data?.by_sensor ?? null) === null;
 
 function answered(row, event, data) {
   const how = event.kind === "decided" ? "deferred" : event.kind;

@@ -25,6 +25,7 @@ export function compare(value, op, wanted) {
   if (op === "known" || op === "unknown") return (value !== null) === (op === "known");
   if (op === "in" || op === "not_in") return value !== null && wanted.includes(value) === (op === "in");
   if (op === "is" || op === "is_not") return value !== null && (value === wanted) === (op === "is");
+  if (op === "outside") return compare(value, "below", wanted[0]) || compare(value, "above", wanted[1]);
   if (!["at_least", "above", "at_most", "below"].includes(op)) {
     throw new Error(`no such relation in a watch: ${op}`);
   }
@@ -35,6 +36,7 @@ export function compare(value, op, wanted) {
 }
 
 function wantedValue(term, facts) {
+  if (Array.isArray(term)) return term.map((one) => wantedValue(one, facts));
   const named = term !== null && typeof term === "object" && !Array.isArray(term);
   return named ? fact(facts, term.fact) : term;
 }
@@ -45,17 +47,17 @@ export function holds(condition, facts) {
   return compare(fact(facts, condition[0]), condition[1], wanted);
 }
 
-/** When the unbroken run that `{"run_of": field, relation: value}` asks for began. */
+/** When the unbroken run that `{"run_of": field, relation: value, nth}` asks for began. */
 export function runStart(facts, term) {
   const series = fact(facts, `series.${term.run_of}`) ?? [];
-  const op = Object.keys(term).find((name) => name !== "run_of");
+  const op = Object.keys(term).find((name) => name !== "run_of" && name !== "nth");
   const wanted = wantedValue(term[op], facts);
-  let start = null;
+  const run = [];
   for (const [at, value] of series.toReversed()) {
     if (!compare(value ?? null, op, wanted)) break;
-    start = at;
+    run.push(at);
   }
-  return start;
+  return run.at(-(term.nth ?? 1)) ?? null;
 }
 
 /** Whether a value is a number (true and false are none). @param {unknown} value @returns {value is number} */

@@ -8,6 +8,7 @@ import {
   LAST_MS, afterWorkingTime, localDate, localInstant, localTime, nextWorkingDay, toMs, toText,
 } from "./instants.js";
 import { fact, holds, instantMs, lengthMs, runStart } from "./rule_terms.js";
+import { afterGrowingTime, nthMidwinter } from "./winters.js";
 
 export const LEVELS = ["due", "late", "alarm"];
 const MONTHS = ("January February March April May June July August September October November"
@@ -20,7 +21,7 @@ const SHARED = ["clock", "after", "unless", "until", "counts"];
  * @param {string} subject `lot`, `place`, `phone` or `nursery`
  * @param {Record<string, any>} facts
  * @param {string} now canonical text
- * @param {{offsets: any[], working_days: number[]}} site
+ * @param {{offsets: any[], working_days: number[], hemisphere?: string}} site
  */
 export function evaluate(rules, subject, facts, now, site) {
   const nowMs = toMs(now);
@@ -31,25 +32,37 @@ export function evaluate(rules, subject, facts, now, site) {
   /** @type {number[]} */
   const deadlines = [];
   for (const shipped of rules) {
-    const rule = forCrop(shipped, facts.crop ?? null);
+    const rule = asItStands(shipped, facts);
     if (!rule.subjects.includes(subject) || rule.enabled === false) continue;
-    const [found, seen, ahead] = worstOfEach(rule, facts, nowMs, site);
+    const known = "given" in rule ? { ...facts, given: rule.given } : facts;
+    const [found, seen, ahead] = worstOfEach(rule, known, nowMs, site);
     deadlines.push(...ahead);
     if (found) {
-      const [answer, ends] = answered(rule, facts, found, nowMs, site);
+      const [answer, ends] = answered(rule, known, found, nowMs, site);
       if (ends !== null) deadlines.push(ends);
       if (answer) findings.push({ ...finding(rule, found, seen, site), ...answer });
     }
-    notices.push(...foretold(rule, facts, nowMs, site));
+    notices.push(...foretold(rule, known, nowMs, site));
   }
   hide(rules, findings);
   const ahead = deadlines.filter((at) => at > nowMs);
   return { findings, notices, next_deadline: ahead.length ? toText(Math.min(...ahead)) : null };
 }
 
+/** The rule as it stands for a subject: its place beats its crop beats the nursery. */
+export function asItStands(rule, facts) {
+  return forPlace(forCrop(rule, facts.crop ?? null), facts.place ?? null);
+}
+
 /** The rule as it stands for a crop: what the owner changed for it replaces the rest. */
 export function forCrop(rule, crop) {
   const changed = rule.crops?.[crop];
+  return changed ? { ...rule, ...changed } : rule;
+}
+
+/** The rule as it stands in a place, for the place itself and for the lots in it. */
+export function forPlace(rule, place) {
+  const changed = rule.places?.[place];
   return changed ? { ...rule, ...changed } : rule;
 }
 
@@ -129,15 +142,19 @@ function levelTime(start, spec, one, facts, site) {
   }
   if ("at" in spec) {
     const at = instantMs(fact(facts, spec.at), site);
-    return at === null ? null : at - (lengthMs(spec.less ?? {}, facts) ?? 0);
+    // Never before the clock began: nobody is told of a time at which nothing was amiss yet.
+    return at === null ? null : Math.max(start, at - (lengthMs(spec.less ?? {}, facts) ?? 0));
   }
   const length = lengthMs(spec, facts);
   if (length === null) return null;
   if (one.counts === "working_days") {
     return afterWorkingTime(start, length, site.offsets, site.working_days);
   }
+  if (one.counts === "growth") return afterGrowingTime(start, length, site.offsets, hemisphere(site));
   return start + length;
 }
+
+const hemisphere = (site) => (site.hemisphere === "north" ? "north" : "south");
 
 /** When a clock starts, or null while it has not. See the Python twin. */
 export function clockStart(clock, facts, site) {
@@ -146,6 +163,10 @@ export function clockStart(clock, facts, site) {
     return first === null ? null : Math.max(first, ...others.filter((at) => at !== null));
   }
   if ("run_of" in clock) return instantMs(runStart(facts, clock), site);
+  if ("midwinter_after" in clock) {
+    const at = instantMs(fact(facts, clock.midwinter_after), site);
+    return at === null ? null : nthMidwinter(at, clock.nth ?? 1, site.offsets, hemisphere(site));
+  }
   const seen = instantMs(fact(facts, clock.working_day_after), site);
   if (seen === null) return null;
   const day = nextWorkingDay(localDate(seen, site.offsets), site.working_days);
@@ -211,6 +232,7 @@ function finding(rule, one, facts, site) {
     lot: kind === "lot" ? facts.id : null,
     place: kind === "place" ? facts.id : facts.place ?? null,
     priority: one.priority ?? rule.priority,
+    rings: rule.rings !== false,
     says: fill(one.says || rule.says, words, site),
     next_action: fill(one.next_action || rule.next_action, words, site),
     hidden_by: null,

@@ -42,8 +42,9 @@ function aims(event, home) {
   const { kind, data } = event;
   if (ROW_KINDS[kind]) return [[ROW_KINDS[kind], data.id]];
   if (SOLUTION_KINDS.includes(kind)) return data.solution ? [["solution", data.solution]] : [];
+  if (kind === "treated") return (data.places ?? []).map((place) => ["place", place]);
   if (["round_closed", "read", "covered", "uncovered"].includes(kind) && data.place) return [["place", data.place]];
-  if (["round_closed", "read"].includes(kind)) return [["nursery", home]];
+  if (["round_closed", "read"].includes(kind)) return event.lot ? [] : [["nursery", home]];
   if (!ANSWERS.includes(kind) || event.lot) return [];
   return ["place", "phone", "nursery", "solution"].filter((name) => data[name]).map((name) => [name, data[name]]);
 }

@@ -6,6 +6,7 @@
  */
 import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
 import { toMs } from "../core/instants.js";
+import { spreadingSince } from "../core/neighbours.js";
 import { lastSpell } from "../core/spells.js";
 import { answered, evaluate } from "../core/watches.js";
 import { weatherOf } from "./weather.js";
@@ -28,7 +29,8 @@ export function watchAll(rows, lots, now) {
   const house = {
     now,
     rules: [...rules.values()].sort((a, b) => (a.id < b.id ? -1 : 1)),
-    site: { offsets: home.offsets, working_days: home.working_days },
+    site: { offsets: home.offsets, working_days: home.working_days, hemisphere: home.hemisphere },
+    spreading: spreadingByPlace(lots),
     depends: [rules, home],
     seen: new Map(),
   };
@@ -43,7 +45,19 @@ function watchLot(house, lot, rows) {
   const place = rows.get("place")?.get(lot.place) ?? null;
   const dip = lastSpell(lot, "sanitise");
   const bucket = rows.get("solution")?.get(dip?.solution) ?? null;
-  look(house, `lot:${lot.id}`, [lot, crop, place, bucket], () => lotFacts(lot, crop, place, bucket));
+  const beside = house.spreading.get(lot.place) ?? [];
+  // As text, so that only a change of what spreads has the lots beside it worked out again.
+  look(house, `lot:${lot.id}`, [lot, crop, place, bucket, beside.join()], () => lotFacts(lot, crop, place, bucket, beside));
+}
+
+/** [lot, since] of the lots in which mould is spreading, by place. */
+function spreadingByPlace(lots) {
+  const found = new Map();
+  for (const lot of lots.values()) {
+    const since = lot.series.fungus ? spreadingSince(lot) : null;
+    if (since) found.set(lot.place, [...(found.get(lot.place) ?? []), [lot.id, since]]);
+  }
+  return found;
 }
 
 function watchPlaces(house, rows, lots, home) {

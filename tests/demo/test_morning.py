@@ -83,6 +83,7 @@ def test_pushed_through_the_phones_own_door_the_same_events_make_the_same_lots(
                 answer = other.call("POST", "/api/v1/sync/push", body).json
                 assert answer["refused"] == []
                 assert len(answer["stored"]) == len(body["events"])
+        other.tick()
         assert facts_of(other) == facts_of(morning)
     finally:
         close_nursery(other)

@@ -4,8 +4,9 @@ import random
 from typing import Any
 
 from lathhouse.domain.corrections import fold_order
-from lathhouse.domain.instants import DAY_MS, to_ms, to_text
-from tests.parity.logs import CHILD, LOT, PARENTS
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms, to_text
+from lathhouse.domain.treatments import with_treatment
+from tests.parity.logs import CHILD, LOT, PARENTS, START
 from tests.parity.stories import make_log
 from tests.parity.subjects import random_history
 from tests.parity.twins import SITES
@@ -25,6 +26,7 @@ def life(seed: int) -> Case:
     events, end = make_log(seed)
     ordered = sorted(events, key=fold_order)
     ending = [event["id"] for event in ordered].index(end)
+    end_event = ordered[ending]
     split = pick.randint(0, len(events))
     if pick.random() < 0.5:
         # What the server has folded is mostly older than what a phone has yet to send.
@@ -44,8 +46,29 @@ def life(seed: int) -> Case:
         "events": events,
         "split": split,
         "parents": {name: make_log(seed + 7_000_001, name)[0] for name in PARENTS[:many]},
+        "spreading": spreading(pick, [to_ms(event["at"]) for event in ordered]),
+        "place": {"name": "Bench", "treatments": treatments(pick, to_ms(end_event["at"]))},
         "stops": stops([to_ms(event["at"]) for event in ordered], {ending}, pick, first=1),
     }
+
+
+def spreading(pick: random.Random, times: list[int]) -> list[list[str]]:
+    """Return [lot, since] of lots beside it in which mould spreads: mostly none."""
+    beside = pick.choice([[], [], ["x"], ["x", "y", LOT]])
+    least = min(max(times), max(times[0], START))
+    return [[lot, to_text(pick.choice([least, *times[-2:]]) + HOUR_MS)] for lot in beside]
+
+
+def treatments(pick: random.Random, around: int) -> list[Case]:
+    """Return how the whole place was treated, mostly not at all."""
+    ended = around - pick.choice([0, 1, 5, 30]) * DAY_MS
+    row = {"id": "p1"}
+    for number in range(pick.choice([0, 0, 0, 0, 1, 2])):
+        said = {"ended_at": to_text(ended), "rei_hours": 12, "sale_hold_days": 3 + 7 * number}
+        event = {"id": f"t{number}", "lot": pick.choice([None, LOT]), "at": to_text(around)}
+        row = with_treatment(row, {**event, "data": {**said, "product": "soap"}})
+    kept: list[Case] = row.get("treatments", [])
+    return kept
 
 
 def history(seed: int) -> Case:

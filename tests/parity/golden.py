@@ -10,6 +10,7 @@ from tests.parity.logs import CHILD, LOT, PARENTS
 from tests.parity.twins import Case, Event
 
 FOLDER = Path(__file__).parent.parent / "golden"
+PARTS = ("lots", "readings", "stock")
 DAY_NOUGHT = parse_instant("2026-05-01T08:00:00Z")
 UNITS = {"day": DAY_MS, "hour": HOUR_MS, "minute": MINUTE_MS}
 AFTER_DAY_NOUGHT = re.compile(r"(day|hour|minute) (\d+)( - 1 ms)?")
@@ -61,6 +62,8 @@ def life_of(example: dict[str, Any], crops: dict[str, Any], stops: list[Any]) ->
     }
     named = {"kind": "life", "seed": example["name"], "site": 0, "lot": LOT, "child": CHILD}
     log = {"events": events, "split": len(events), "parents": parents, "crops": crops}
+    log |= {"spreading": example.get("spreading", [])}
+    log |= {"place": example.get("stands_in", {"name": "Bench"})}
     return {**named, **log, "stops": stops}
 
 
@@ -76,10 +79,15 @@ def watch_case(example: dict[str, Any], crops: dict[str, Any]) -> Case:
         # What is not yet recorded at an instant is not known then.
         known = [sum(to_ms(event["at"]) <= to_ms(at) for event in ordered) for at in instants]
         return {**case, "stops": [[n, at, False] for n, at in zip(known, instants, strict=True)]}
-    row = {kind: example[kind], "lots": example.get("lots", [])}
-    row |= {"stock": example["stock"]} if "stock" in example else {}
-    stops = [[0, at, False] for at in instants]
-    return {"kind": kind, "seed": example["name"], "site": 0, "rows": [row], "stops": stops}
+    row = {
+        "lots": [],
+        **{part: example[part] for part in (kind, *PARTS) if part in example},
+    }
+    # What the row says from some instant on: another visit, another reading.
+    then = example.get("then", {"at": None})
+    rows = [row, {**row, **{part: then[part] for part in then if part != "at"}}]
+    stops = [[int(then["at"] is not None and at >= then["at"]), at, False] for at in instants]
+    return {"kind": kind, "seed": example["name"], "site": 0, "rows": rows, "stops": stops}
 
 
 def missing_from(found: Any, expected: Any, path: str = "") -> str | None:

@@ -19,7 +19,8 @@ CLOCKS = (
     ["window.opens_at", "held_until"], ["potted_at"], ["sown_at", "last_watered_at", "no.fact"],
     {"run_of": "moisture", "below": 3}, {"run_of": "fungus", "is_not": "none"},
     {"run_of": "sprouted_percent", "above": {"fact": "crop_facts.sow_at_sprouted_percent"}},
-    {"working_day_after": "seen_at"},
+    {"working_day_after": "seen_at"}, {"midwinter_after": "stage_since", "nth": 2},
+    {"run_of": "moisture", "outside": [{"fact": "given.low"}, {"fact": "given.high"}], "nth": 2},
 )  # fmt: skip
 WANTED = (0, 1, 3, 100, 37.5, True, False, "pots", "none", "outdoors", None, {"fact": "quantity"})
 
@@ -36,15 +37,23 @@ def owners_rules(seed: int) -> list[Rule]:
             rule["after"] = limits(pick)
         elif change < 0.4:
             rule["crops"] = {crop: {"after": limits(pick)} for crop in pick.sample(CROPS, 2)}
+            rule["places"] = {place: {"after": limits(pick)} for place in ("p1", "p3")}
         elif change < 0.45:
             rule["enabled"] = False
         elif change < 0.5:
-            rule["counts"] = "working_days"
+            rule["counts"] = pick.choice(["working_days", "growth"])
     rules += [invented(pick, number) for number in range(6)]
     pick.shuffle(rules)
     for rule in rules:
         check_rule(rule)
     return rules
+
+
+def with_a_band() -> list[Rule]:
+    """Return the shipped watches as an owner leaves them who has set a band for the feed."""
+    rules = copy.deepcopy(list(load_rules()))
+    band = {"ec_low_ms_cm": 0.5, "ec_high_ms_cm": 2.5, "ph_low": None, "ph_high": 6.5}
+    return [{**rule, "given": band} if rule["id"] == "ec-band" else rule for rule in rules]
 
 
 def limits(pick: random.Random) -> Rule:
@@ -61,7 +70,9 @@ def length(pick: random.Random) -> Rule:
     fact = {"fact": pick.choice(FACTS), "unit": pick.choice(["days", "hours"])}
     return pick.choice([
         plain, plain, plain, {"days": 1, "hours": 1.25, "minutes": 0.1}, {"local_time": "14:30"},
-        fact, {**fact, "else": plain}, {**fact, "times": 4, "over": 3, "plus": plain},
+        fact, {**fact, "else": plain}, {"at": pick.choice(FACTS), "less": plain},
+        {"at": "window.closes_at", "less": {"days": 3}},
+        {**fact, "times": 4, "over": 3, "plus": plain},
     ])  # fmt: skip
 
 
@@ -91,7 +102,9 @@ def invented(pick: random.Random, number: int) -> Rule:
         "says": "{label} {quantity} {last.moisture.at|time} {seen_at|date} {no.such|date} {level}",
         "next_action": "Do {phase} since {since|date} {since|time}",
     }
-    for extra in (hides, foretell, unless, until, {"counts": "working_days"}):
+    counts = {"counts": pick.choice(["working_days", "growth"])}
+    given = {"given": {"low": pick.choice([1, None]), "high": 3}, "rings": False}
+    for extra in (hides, foretell, unless, until, counts, given):
         if pick.random() < 0.25:
             rule |= extra
     if pick.random() < 0.4:

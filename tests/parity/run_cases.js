@@ -52,7 +52,8 @@ async (text) => {
       if (!then) continue;
       const crop = (one.crops ?? crops)[then.crop] ?? null;
       const bucket = bucketOf(ordered.slice(0, count));
-      const facts = core.facts.lotFacts(then, crop, { name: "Bench" }, bucket);
+      const beside = (one.spreading ?? []).filter(([, since]) => since <= now);
+      const facts = core.facts.lotFacts(then, crop, one.place ?? { name: "Bench" }, bucket, beside);
       result.stops.push({
         facts,
         step: core.protocols.stepOf(then, crop),

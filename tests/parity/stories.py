@@ -258,6 +258,79 @@ def oversold(log: LogMaker) -> None:
         log.add("amended", {"of": event["id"], "data": {"quantity": 4}})
 
 
+def stands(log: LogMaker) -> None:
+    """A flat or a pot that stays in its container for a year or two, until somebody decides."""
+    container = log.random.choice([None, 2, 4, 10])
+    if container is None:
+        log.add("emergence_closed", {"why": "done"})
+    else:
+        log.add("potted_on", {"quantity": 90, "container_l": container})
+    log.days(*log.random.choice([(1, 20), (364, 366), (394, 430), (538, 542), (568, 605)]))
+    if log.chance(0.4):
+        log.look(root_fill=5)
+        log.days(*log.random.choice([(0, 5), (29, 32), (59, 62)]))
+    ends: list[Story] = [
+        lambda log: log.add("potted_on", {"quantity": 80, "container_l": 10}),
+        lambda log: log.add("sold", {"quantity": 2000, "container_l": 4, "buyer": "a"}),
+        lambda log: log.add("decided", {"watch": "overwintered", "why": "kept"}),
+        lambda log: log.look(root_fill=4),
+    ]
+    log.random.choice(ends)(log)
+
+
+def feed(log: LogMaker) -> None:
+    """Pots whose water is tested every few weeks, or was once; inside the band or not."""
+    log.add("potted_on", {"quantity": 90, "container_l": log.random.choice([2, 4])})
+    for _ in range(log.random.randint(2, 4)):
+        log.hours(1, 30)
+        reading = log.random.choice([("ec_ms_cm", 0.2), ("ec_ms_cm", 3.4), ("ec_ms_cm", 1.5),
+                                     ("ec_ms_cm", 3.4), ("ph", 7.5), ("ph", 7.5)])  # fmt: skip
+        log.add("read", dict(zip(("quantity_kind", "value"), reading, strict=True)))
+        log.days(*log.random.choice([(1, 9), (1, 9), (30, 32), (45, 47), (60, 62), (100, 200)]))
+    inside = log.random.choice([("ec_ms_cm", 1.5), ("ec_ms_cm", 1.5), ("ph", 6)])
+    log.add("read", dict(zip(("quantity_kind", "value"), inside, strict=True)))
+
+
+def sprayed(log: LogMaker) -> None:
+    """Pots are sprayed, and chosen for an order while they may not be sold, or a day later."""
+    log.add("potted_on", {"quantity": 90, "container_l": 4})
+    log.days(1, 9)
+    spray = {"product": "soap", "ended_at": to_text(log.at), "rei_hours": 12, "places": ["p1"]}
+    log.add("treated", {**spray, "sale_hold_days": log.random.choice([3, 7, 7, 0.5, None])})
+    log.hours(0, 60)
+    day = to_text(log.at + log.random.choice([1, 2, 5, 9]) * DAY_MS)[:10]
+    order = {"quantity": 9, "container_l": 4, "buyer": "Kew", "deliver_on": day}
+    event = log.add(log.random.choice(["sold", "sold", "promised", "promised"]), order)
+    log.hours(*log.random.choice([(1, 20), (70, 90), (150, 200)]))
+    if log.chance(0.5):
+        log.add("voided", {"of": event["id"], "why": "another lot"})
+    else:
+        log.look()
+
+
+def promised(log: LogMaker) -> None:
+    """More is promised than will be there; it is told to the buyer, sold, or counted anew."""
+    log.add("potted_on", {"quantity": 100, "container_l": 4})
+    log.days(5, 200)
+    if log.chance(0.5):
+        log.add("graded", {"grade": "A", "quantity": 60, "out_of": 100})
+    if log.chance(0.5):
+        log.add("lost", {"quantity": 9, "out_of": 100, "cause": "frost"})
+    day = to_text(log.at + log.random.choice([20, 60, 60, 120, 120, 150]) * DAY_MS)[:10]
+    order = {"quantity": log.random.choice([50, 95, 120, 120]), "container_l": 4, "buyer": "Kew"}
+    event = log.add(
+        "promised", {**order, "deliver_on": day, "grade": log.random.choice(["A", None])}
+    )
+    log.days(*log.random.choice([(0, 3), (28, 33), (58, 63), (88, 93)]))
+    ends: list[Story] = [
+        lambda log: log.add("voided", {"of": event["id"], "why": "told the buyer"}),
+        lambda log: log.add("sold", {"quantity": 90, "container_l": 4, "buyer": "Kew"}),
+        lambda log: log.add("stocktaken", {"quantity": 400, "unit": "plants"}),
+        lambda log: log.add("amended", {"of": event["id"], "data": {"quantity": 5}}),
+    ]
+    log.random.choice(ends)(log)
+
+
 def split(log: LogMaker) -> None:
     """A part of the lot becomes a lot of its own, or is potted into one."""
     data = {"crop": log.crop, "label": "26-018-T", "quantity": 40, "unit": "seeds"}
@@ -277,7 +350,8 @@ def closing(log: LogMaker) -> None:
 STORIES: tuple[Story, ...] = (
     six_weeks, weekly_look, never_looked, sprouting, too_warm, too_cold, walked, mould, dry, wet,
     outdoors, dip, dip, bench, bench, bench, uncounted, uncounted, stalls, stalls, finishes,
-    finishes, nothing_comes, nothing_comes, oversold, oversold, split, too_warm,
+    finishes, nothing_comes, nothing_comes, oversold, oversold, split, too_warm, stands, stands,
+    stands, feed, feed, sprayed, sprayed, promised, promised,
 )  # fmt: skip
 NEEDS_SEEDS = (sprouting, too_warm, too_cold, bench, uncounted, stalls, finishes, nothing_comes)
 WARMED = tuple(

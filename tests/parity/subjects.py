@@ -7,6 +7,7 @@ import random
 from typing import Any
 
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_text
+from lathhouse.domain.treatments import with_treatment
 from tests.parity.logs import START
 from tests.parity.weather import weather_history
 
@@ -18,7 +19,9 @@ def answers(pick: random.Random, at: int) -> dict[str, Any]:
     """Return what somebody said about a watch, or mostly nothing."""
     if pick.random() < 0.8:
         return {}
-    watch = pick.choice(["round-missing", "chamber-band", "chamber-silent", "phone-silent"])
+    watch = pick.choice(
+        ["round-missing", "chamber-band", "chamber-silent", "phone-silent", "re-entry"]
+    )
     said = {"at": to_text(at), "by": "jo", "until": to_text(at + 2 * DAY_MS), "why": "fair day"}
     return {watch: {pick.choice(["acknowledged", "shelved", "deferred"]): said}}
 
@@ -38,6 +41,8 @@ def place_history(pick: random.Random, kind: str) -> History:
     }
     history, at = [(START, {kind: row, "lots": lots})], START
     for _ in range(4):
+        if pick.random() < 0.4:
+            row = later_row(pick, row, at)
         at += pick.choice([3, 8, 20, 25, 30, 31, 32, 33, 50, 100]) * HOUR_MS
         at += pick.randint(0, 2) * MINUTE_MS
         if pick.random() < 0.3:
@@ -48,6 +53,15 @@ def place_history(pick: random.Random, kind: str) -> History:
             lots = [{**lot, "closed_at": to_text(at)} for lot in lots]
         history.append((at, {kind: {**row, "answers": answers(pick, at)}, "lots": lots}))
     return history
+
+
+def later_row(pick: random.Random, row: Row, at: int) -> Row:
+    """Return the place after it was treated, or the nursery after a backup."""
+    ended = at - pick.choice([0, 0, 1, 7]) * HOUR_MS
+    rei = {"rei_hours": pick.choice([4, 12, 24, 48, None]), "product": "soap"}
+    data = {**rei, "ended_at": pick.choice([to_text(ended), to_text(ended), None])}
+    event = {"id": f"t{at}", "at": to_text(at), "lot": None, "data": data}
+    return {**with_treatment(row, event), "last_backup_at": to_text(at), "entered_at": None}
 
 
 def chamber_history(pick: random.Random) -> History:

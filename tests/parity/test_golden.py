@@ -6,15 +6,10 @@ import pytest
 from playwright.sync_api import Page
 
 from lathhouse.domain.corrections import effective
-from lathhouse.domain.watches import load_rules
 from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
 from tests.parity.twins import called_in_browser, in_browser, in_python
 
 CORRECTIONS, LOTS, WATCHES = table("corrections"), table("lot"), table("watches")
-RULES_THAT_NEED_EXAMPLES = {rule["id"] for rule in load_rules()} - {
-    "chamber-band",
-    "chamber-silent",
-}
 
 
 def named(examples: dict[str, Any]) -> Any:
@@ -54,13 +49,3 @@ def test_watches(core_page: Page, example: dict[str, Any]):
             if found and "next_action" in example:
                 assert found[0]["next_action"] == example["next_action"]
         assert levels == example["expected"]
-
-
-def test_every_shipped_watch_has_an_example_that_rings_and_one_that_does_not():
-    rings = {
-        (example["watch"], level is not None)
-        for example in WATCHES["cases"]
-        for _, level in example["expected"]
-    }
-    wanted = {(watch, ring) for watch in RULES_THAT_NEED_EXAMPLES for ring in (True, False)}
-    assert wanted <= rings, sorted(wanted - rings)

@@ -35,7 +35,12 @@ ZONES = {
 }
 YEARS = (parse_instant("2025-07-01T00:00:00Z"), parse_instant("2027-07-01T00:00:00Z"))
 SITES = [
-    {"offsets": offsets_of(zone, *YEARS), "working_days": days} for zone, days in ZONES.items()
+    {
+        "offsets": offsets_of(zone, *YEARS),
+        "working_days": days,
+        "hemisphere": "south" if zone.startswith("Australia") else "north",
+    }
+    for zone, days in ZONES.items()
 ]
 
 
@@ -92,7 +97,9 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
             continue
         crop = case.get("crops", load_crops()).get(then["crop"])
         bucket = _bucket(ordered[:count])
-        known = facts.lot_facts(then, crop, {"name": "Bench"}, bucket)
+        beside = [one for one in case.get("spreading", []) if one[1] <= now]
+        place = case.get("place", {"name": "Bench"})
+        known = facts.lot_facts(then, crop, place, bucket, beside)
         found.append(
             {
                 "facts": known,

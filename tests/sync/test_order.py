@@ -161,7 +161,7 @@ def test_on_either_database_the_stored_lots_are_a_fold_from_nothing(nursery: Nur
 
 
 def test_the_check_that_compares_with_a_fold_can_fail(sqlite_nursery: Nursery):
-    push_all(sqlite_nursery, 1, order=1)
+    push_all(sqlite_nursery, 2, order=1)
     spoil(sqlite_nursery.app, sqlite_nursery.site)
     assert any("is not what its events say" in one for one in sqlite_nursery.differences())
 

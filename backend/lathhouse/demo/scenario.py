@@ -249,7 +249,9 @@ def _pots(story: Story) -> None:
     plants = {"unit": "plants"}
     shrub = _start(story, "SK-24-1", 270, TWO_L, 252, container_l=2, **plants)
     story.tell(60, "09:00", "lost", shrub, {"quantity": 12, "out_of": 252, "cause": "frost"})
-    story.tell(12, "09:00", "noted", shrub, {"text": "Pour-through, 5 pots: pH 5.9, EC 0.8 mS/cm"})
+    story.tell(12, "09:00", "noted", shrub, {"text": "Pour-through of 5 pots, their mean"})
+    for kind, value in (("ph", 5.9), ("ec_ms_cm", 0.8)):
+        story.tell(12, "09:01", "read", shrub, {"quantity_kind": kind, "value": value})
     camellia = _start(story, "CJ-24-1", 240, CORNER, 380, container_l=2, **plants)
     strawberry = _start(story, "AU-24-1", 300, CORNER, 420, container_l=2, **plants)
     for lot in (camellia, strawberry):
@@ -270,6 +272,8 @@ def _pots(story: Story) -> None:
         by="Orla",
         phone="orla",
     )
+    story.tell(25, "09:40", "graded", maple, {"grade": "A", "quantity": 141, "out_of": 310})
+    story.tell(25, "09:41", "graded", maple, {"grade": "B", "quantity": 169, "out_of": 310})
     promise = {"quantity": 150, "container_l": 4, "buyer": "a nursery down the range", "grade": "A"}
     story.tell(
         20,

@@ -8,10 +8,13 @@ from typing import Any
 
 from lathhouse.domain import chambers, protocols
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms, to_text
+from lathhouse.domain.neighbours import Spreading, beside_facts
+from lathhouse.domain.promises import promise_facts
 from lathhouse.domain.rule_terms import run_start
 from lathhouse.domain.solutions import dip_with, solution_code
 from lathhouse.domain.spells import last_spell, open_spell
 from lathhouse.domain.tender import tenderness
+from lathhouse.domain.treatments import entry_facts, hold_facts
 from lathhouse.domain.weather_facts import NO_STOCK, nursery_weather, place_weather
 
 Facts = dict[str, Any]
@@ -35,12 +38,14 @@ def lot_facts(
     crop: dict[str, Any] | None,
     place: dict[str, Any] | None = None,
     solution: dict[str, Any] | None = None,
+    spreading: list[Spreading] | None = None,
 ) -> Facts:
     """Return the facts of a lot.
 
     Args:
         crop: its protocol's row, which may be unknown.
         solution: the row of the bucket of its last dip, where that is known.
+        spreading: [lot, since] of the lots of its place in which mould is spreading.
     """
     seed = lot["unit"] in SEED_UNITS
     look = lot["last_look"]
@@ -78,6 +83,10 @@ def lot_facts(
         "held_until": held["until"] if held else None,
         "held_without_end": held is not None and held["until"] is None,
         "potted_at": lot["potted_at"],
+        "beside": beside_facts(lot, spreading or []),
+        "hold": hold_facts(lot, place),
+        "promise": promise_facts(lot),
+        "sales": {"last_at": max((sale["at"] for sale in lot["sales"]), default=None)},
         "conflict": conflict_facts(lot),
         "tender": tenderness(lot, crop, phase(lot)),
         "crop_facts": crop_facts(crop),
@@ -183,6 +192,8 @@ def place_facts(place: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK) -> 
         "chamber": place_chamber(place),
         "seen_at": later(lots["oldest_seen_at"], place.get("closed_at")),
         **place_weather(place, stock),
+        "enter_after": place.get("enter_after"),
+        "entry": entry_facts(place, lots["newest_seen_at"]),
         "answers": place.get("answers") or {},
     }
 
@@ -204,6 +215,7 @@ def nursery_facts(nursery: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK)
         "live_lots": lots["live_lots"],
         "seen_at": later(lots["newest_seen_at"], nursery.get("closed_at")),
         **nursery_weather(nursery, stock),
+        "last_backup_at": nursery.get("last_backup_at"),
         "answers": nursery.get("answers") or {},
     }
 

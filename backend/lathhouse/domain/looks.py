@@ -39,6 +39,18 @@ def observe(lot: Lot, field: str, value: Any, at: str) -> None:
         del series[:-SERIES_MAX]
 
 
+def unknown(lot: Lot, field: str, at: str) -> None:
+    """Break a field's run, where there is one: what was last said of it holds no more."""
+    if field in lot["series"]:
+        observe(lot, field, None, at)
+
+
+def note_test(lot: Lot, field: str, value: float, at: str) -> None:
+    """Note what a test measured; each test stands in the series, also one like that before it."""
+    lot["last"][field] = {"value": value, "at": at}
+    lot["series"][field] = [*lot["series"].get(field, []), [at, value]][-SERIES_MAX:]
+
+
 def look(lot: Lot, event: Event) -> None:
     """Apply a `looked`. A field left out changes nothing; a look with nothing said is a look."""
     data = event.get("data") or {}

@@ -11,6 +11,8 @@ from lathhouse.domain import counts, looks, spells, stock
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import later
 from lathhouse.domain.rows import cover_said
+from lathhouse.domain.rule_terms import is_number
+from lathhouse.domain.treatments import ended_at
 
 Event = dict[str, Any]
 Lot = dict[str, Any]
@@ -26,8 +28,10 @@ SEEN = frozenset(
     "lot_started seed_cleaned soak_started water_changed aerated soak_ended sanitise_started"
     " sanitise_ended warm_started warm_ended cold_started cold_ended watered tested sown looked"
     " counted potted_on lost moved covered uncovered scarified rinsed_neutral emergence_closed"
-    " stocktaken graded treated photographed".split()
+    " stocktaken graded photographed".split()
 )
+# What is tested of a lot's own water (pour-through).
+TESTED = ("ph", "ec_ms_cm")
 # Without these numbers an event cannot be read; an amendment may have struck one out.
 NUMBERS_NEEDED = {
     "counted": ("emerged", "out_of"),
@@ -41,7 +45,8 @@ NUMBERS_NEEDED = {
 def new_lot(lot_id: str, inherited: Lot | None = None) -> Lot:
     """Return the state of a lot of which nothing is known yet, but what its parents left it."""
     lot: Lot = {
-        "id": lot_id, "crop": None, "label": None, "place": None, "parents": [], "children": [],
+        "id": lot_id, "crop": None, "label": None, "place": None, "placed_at": None,
+        "parents": [], "children": [],
         "quantity": None, "unit": None, "container_l": None, "provenance": None,
         "started_at": None, "closed_at": None, "closed_why": None,
         "stage": "seed", "stage_since": None, "spells": [],
@@ -177,7 +182,7 @@ def _started(lot: Lot, event: Event) -> None:
         return
     data = event["data"]
     parents = data.get("parents") or ([data["parent"]] if data.get("parent") else [])
-    lot["started_at"] = lot["bared_at"] = event["at"]
+    lot["started_at"] = lot["bared_at"] = lot["placed_at"] = event["at"]
     lot["parents"] = list(parents)
     for name in ("crop", "label", "place", "quantity", "container_l", "provenance"):
         lot[name] = data.get(name)
@@ -221,6 +226,20 @@ def _potted_on(lot: Lot, event: Event) -> None:
     stock.pot_on(lot, event)
     if not event["data"].get("into"):
         spells.close_all(lot, event)
+        looks.unknown(lot, "root_fill", event["at"])
+
+
+def _read(lot: Lot, event: Event) -> None:
+    """Note a test of the lot's own water; other readings are of its place."""
+    kind, value = event["data"].get("quantity_kind"), event["data"].get("value")
+    if kind in TESTED and is_number(value):
+        looks.note_test(lot, kind, value, event["at"])
+
+
+def _treated(lot: Lot, event: Event) -> None:
+    # Whoever sprayed has been there as of its end, whenever it was written down.
+    lot["seen_at"] = later(lot["seen_at"], ended_at(event))
+    _keep("treatments")(lot, event)
 
 
 def _emergence_closed(lot: Lot, event: Event) -> None:
@@ -267,7 +286,7 @@ def _moved(lot: Lot, event: Event) -> None:
     """Note where it stands now; a cover stays where it was."""
     place = event["data"].get("place")
     if place != lot["place"]:
-        lot["place"] = place
+        lot["place"], lot["placed_at"] = place, event["at"]
         _uncovered(lot, event)
 
 
@@ -311,6 +330,7 @@ ACTS: dict[str, Callable[[Lot, Event], None]] = {
     "potted_on": _potted_on,
     "lost": stock.lose,
     "moved": _moved,
+    "read": _read,
     "covered": _covered,
     "uncovered": _uncovered,
     "scarified": _scarified,
@@ -324,13 +344,13 @@ ACTS: dict[str, Callable[[Lot, Event], None]] = {
     "stocktaken": stock.take_stock,
     "graded": _keep("grades"),
     "promised": _keep("promises"),
-    "treated": _keep("treatments"),
+    "treated": _treated,
     "sold": _sold,
     "photographed": _been_there,
     "noted": _been_there,
 }
 # Kinds that are known, and may name a lot, but are not about its state.
 KNOWN_ELSEWHERE = frozenset(
-    "solution_mixed solution_discarded round_closed read priced place_changed person_changed"
+    "solution_mixed solution_discarded round_closed priced place_changed person_changed"
     " protocol_changed watch_changed nursery_changed amended voided".split()
 )

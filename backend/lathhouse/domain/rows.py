@@ -6,6 +6,7 @@ from lathhouse.domain import chambers, chill, series
 from lathhouse.domain.instants import later
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
+from lathhouse.domain.treatments import with_treatment
 from lathhouse.domain.weather_rows import with_weather
 
 Event = dict[str, Any]
@@ -46,11 +47,15 @@ def _said(row: Row, event: Event) -> Row:
         skipped = data.get("skipped") or []
         return {**row, "closed_at": closed_at, "closed_skipped": skipped, "closed_by": _by(event)}
     if kind in ("covered", "uncovered"):
+        row = _entered(row, event)
         if kind == "covered":
             return {**row, "covered": cover_said(event)}
         return {**row, "covered": None, "bared_at": event["at"]}
     if kind == "read":
+        row = _entered(row, event) if _by_hand(event) else row
         return _read(row, event["at"], _by(event), data)
+    if kind == "treated":
+        return with_treatment(row, event)
     if kind in SOLUTION_KINDS:
         return with_solution(row, event)
     if kind in ANSWERS and isinstance(data.get("watch"), str):
@@ -63,6 +68,15 @@ def cover_said(event: Event) -> Row:
     data = event.get("data") or {}
     said = {name: data.get(name) for name in ("until", "for_low_c")}
     return {"at": event["at"], "by": _by(event), **said}
+
+
+def _entered(row: Row, event: Event) -> Row:
+    """Note that somebody was at the place itself."""
+    return {**row, "entered_at": later(row.get("entered_at"), event["at"])}
+
+
+def _by_hand(event: Event) -> bool:
+    return _by(event) is not None and (event.get("data") or {}).get("by_sensor") is None
 
 
 def _by(event: Event) -> str | None:

@@ -22,15 +22,25 @@ def check_rule(rule: dict[str, Any]) -> None:
         raise BadRule(f"subjects must be among {', '.join(SUBJECTS)}")
     if rule.get("priority") not in (1, 2, 3, 4):
         raise BadRule("priority must be 1, 2, 3 or 4")
-    overridden = rule.get("crops") or {}
-    if not isinstance(overridden, dict):
-        raise BadRule("crops must be an object of crop ids")
-    for version in (rule, *({**rule, **change} for change in overridden.values())):
-        _check_version(version)
+    if not isinstance(rule.get("rings", True), bool):
+        raise BadRule("rings must be true, or false for a list entry that never rings")
+    by_crop, by_place = _overrides(rule, "crops"), _overrides(rule, "places")
+    for crop in ({}, *by_crop):
+        for place in ({}, *by_place):
+            _check_version({**rule, **crop, **place})
+
+
+def _overrides(rule: dict[str, Any], name: str) -> list[dict[str, Any]]:
+    """Return what the owner changed for some crops, or in some places."""
+    changed = rule.get(name) or {}
+    if not isinstance(changed, dict) or not all(isinstance(c, dict) for c in changed.values()):
+        raise BadRule(f"{name} must be an object of {name[:-1]} ids, each with what is changed")
+    return list(changed.values())
 
 
 def _check_version(rule: dict[str, Any]) -> None:
     _conditions(rule.get("when", []))
+    _given(rule.get("given", {}))
     each = rule.get("each", ["", ""])
     if not isinstance(each, list) or len(each) != 2 or not all(isinstance(e, str) for e in each):
         raise BadRule("each must name a list of facts and what one of them is called")
@@ -43,6 +53,8 @@ def _check_version(rule: dict[str, Any]) -> None:
             ):
                 raise BadRule(f"{name} must be a sentence, its facts in braces")
         _clock(whole.get("clock"))
+        if whole.get("counts") not in (None, "working_days", "growth"):
+            raise BadRule("counts must be working_days or growth, or be left out")
         after = whole.get("after")
         if not isinstance(after, dict) or not after or any(level not in LEVELS for level in after):
             raise BadRule("after must say how long until due, late or alarm")
@@ -55,6 +67,15 @@ def _check_version(rule: dict[str, Any]) -> None:
             _length(term.get("plus", {}))
         if not isinstance(whole.get("until", ""), str):
             raise BadRule("until must name a fact")
+
+
+def _given(given: Any) -> None:
+    numbers = isinstance(given, dict) and all(
+        value is None or (isinstance(value, int | float) and not isinstance(value, bool))
+        for value in given.values()
+    )
+    if not numbers:
+        raise BadRule("given must be an object of numbers, each of which may be null")
 
 
 def _conditions(conditions: Any) -> None:
@@ -75,13 +96,24 @@ def _clock(clock: Any) -> None:
         return
     if isinstance(clock, dict) and isinstance(clock.get("working_day_after"), str):
         return
-    if isinstance(clock, dict) and isinstance(clock.get("run_of"), str) and len(clock) == 2:
+    if isinstance(clock, dict) and not _is_nth(clock.get("nth", 1)):
+        raise BadRule("nth must be a whole number from 1 to 30")
+    if isinstance(clock, dict) and isinstance(clock.get("midwinter_after"), str):
+        return
+    is_run = isinstance(clock, dict) and isinstance(clock.get("run_of"), str)
+    if is_run and len(clock.keys() - {"nth"}) == 2:
         try:
             run_start({"series": {clock["run_of"]: [["", 1]]}}, clock)
         except (ValueError, TypeError, KeyError) as error:
             raise BadRule(f"the clock cannot be read: {clock}") from error
         return
-    raise BadRule("clock must be a list of facts, a run of values or a working day after a fact")
+    raise BadRule(
+        "clock must be a list of facts, a run of values, or the working day or midwinter after one"
+    )
+
+
+def _is_nth(nth: Any) -> bool:
+    return isinstance(nth, int) and not isinstance(nth, bool) and 1 <= nth <= 30
 
 
 def _length(spec: Any) -> None:

@@ -56,6 +56,9 @@ def compare(value: Any, op: str, wanted: Any) -> bool:
     if op in ("is", "is_not"):
         same = value == wanted and isinstance(value, bool) == isinstance(wanted, bool)
         return value is not None and same == (op == "is")
+    if op == "outside":
+        low, high = wanted
+        return compare(value, "below", low) or compare(value, "above", high)
     if op not in ("at_least", "above", "at_most", "below"):
         raise ValueError(f"no such relation in a watch: {op}")
     both_numbers = is_number(value) and is_number(wanted)
@@ -67,7 +70,9 @@ def compare(value: Any, op: str, wanted: Any) -> bool:
 
 
 def wanted_value(term: Any, facts: Facts) -> Any:
-    """Return a term's value: itself, or the fact that `{"fact": name}` names."""
+    """Return a term's value: itself, or the fact that `{"fact": name}` names, in a list too."""
+    if isinstance(term, list):
+        return [wanted_value(one, facts) for one in term]
     return fact(facts, term["fact"]) if isinstance(term, dict) else term
 
 
@@ -86,16 +91,20 @@ def all_hold(conditions: Iterable[list[Any]], facts: Facts) -> bool:
 
 
 def run_start(facts: Facts, term: dict[str, Any]) -> str | None:
-    """Return when the unbroken run that `{"run_of": field, relation: value}` asks for began."""
+    """Return when the unbroken run that `{"run_of": field, relation: value}` asks for began.
+
+    With `nth` it begins at its nth value, and has not begun while it has fewer.
+    """
     series = fact(facts, f"series.{term['run_of']}") or []
-    op = next(name for name in term if name != "run_of")
+    op = next(name for name in term if name not in ("run_of", "nth"))
     wanted = wanted_value(term[op], facts)
-    start = None
+    run = []
     for at, value in reversed(series):
         if not compare(value, op, wanted):
             break
-        start = at
-    return start
+        run.append(at)
+    nth = term.get("nth", 1)
+    return run[-nth] if len(run) >= nth else None
 
 
 def length_ms(spec: dict[str, Any], facts: Facts) -> int | None:

@@ -30,6 +30,7 @@ from lathhouse.domain.rule_terms import (
     round_half_up,
     run_start,
 )
+from lathhouse.domain.winters import after_growing_time, nth_midwinter
 
 Rule = dict[str, Any]
 Site = dict[str, Any]
@@ -57,22 +58,23 @@ def evaluate(
         subject: `lot`, `place`, `phone` or `nursery`.
         facts: what `domain.facts` made of the subject.
         now: canonical text.
-        site: `offsets` and `working_days` (1 = Monday) of the nursery.
+        site: `offsets`, `working_days` (1 = Monday) and `hemisphere` of the nursery.
     """
     now_ms = to_ms(now)
     findings, notices, deadlines = [], [], []
     for shipped in rules:
-        rule = for_crop(shipped, facts.get("crop"))
+        rule = as_it_stands(shipped, facts)
         if subject not in rule["subjects"] or rule.get("enabled") is False:
             continue
-        case, seen, ahead = worst_of_each(rule, facts, now_ms, site)
+        known = {**facts, "given": rule["given"]} if "given" in rule else facts
+        case, seen, ahead = worst_of_each(rule, known, now_ms, site)
         deadlines += ahead
         if case is not None:
-            answer, ends = answered(rule, facts, case, now_ms, site)
+            answer, ends = answered(rule, known, case, now_ms, site)
             deadlines += [ends] if ends is not None else []
             if answer is not None:
                 findings.append({**_finding(rule, case, seen, site), **answer})
-        notices += foretold(rule, facts, now_ms, site)
+        notices += foretold(rule, known, now_ms, site)
     _hide(rules, findings)
     ahead = [at for at in deadlines if at > now_ms]
     return {
@@ -82,9 +84,20 @@ def evaluate(
     }
 
 
+def as_it_stands(rule: Rule, facts: Facts) -> Rule:
+    """Return the rule as it stands for a subject: its place beats its crop beats the nursery."""
+    return for_place(for_crop(rule, facts.get("crop")), facts.get("place"))
+
+
 def for_crop(rule: Rule, crop: str | None) -> Rule:
     """Return the rule as it stands for a crop: what the owner changed for it replaces the rest."""
     changed = (rule.get("crops") or {}).get(crop)
+    return {**rule, **changed} if changed else rule
+
+
+def for_place(rule: Rule, place: str | None) -> Rule:
+    """Return the rule as it stands in a place, for the place itself and for the lots in it."""
+    changed = (rule.get("places") or {}).get(place)
     return {**rule, **changed} if changed else rule
 
 
@@ -176,13 +189,22 @@ def _level_time(
         return local_instant(day, spec["local_time"], site["offsets"])
     if "at" in spec:
         at = instant_ms(fact(facts, spec["at"]), site)
-        return None if at is None else at - (length_ms(spec.get("less", {}), facts) or 0)
+        less = length_ms(spec.get("less", {}), facts) or 0
+        # Never before the clock began: nobody is told of a time at which nothing was amiss yet.
+        return None if at is None else max(start, at - less)
     length = length_ms(spec, facts)
     if length is None:
         return None
     if case.get("counts") == "working_days":
         return after_working_time(start, length, site["offsets"], site["working_days"])
+    if case.get("counts") == "growth":
+        return after_growing_time(start, length, site["offsets"], hemisphere(site))
     return start + length
+
+
+def hemisphere(site: Site) -> str:
+    """Return the nursery's hemisphere; `south` where nobody has said."""
+    return "north" if site.get("hemisphere") == "north" else "south"
 
 
 def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
@@ -190,7 +212,7 @@ def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
 
     A list of facts starts at the latest of those that are known, and needs its first one; a run
     starts with its first value; `working_day_after` starts at the local midnight that begins the
-    first working day after the day of that fact.
+    first working day after the day of that fact, `midwinter_after` at that of its nth midwinter.
     """
     if isinstance(clock, list):
         first = instant_ms(fact(facts, clock[0]), site)
@@ -198,6 +220,10 @@ def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
         return None if first is None else max([first, *(at for at in others if at is not None)])
     if "run_of" in clock:
         return instant_ms(run_start(facts, clock), site)
+    if "midwinter_after" in clock:
+        at = instant_ms(fact(facts, clock["midwinter_after"]), site)
+        nth, offsets = clock.get("nth", 1), site["offsets"]
+        return None if at is None else nth_midwinter(at, nth, offsets, hemisphere(site))
     seen = instant_ms(fact(facts, clock["working_day_after"]), site)
     if seen is None:
         return None
@@ -274,6 +300,7 @@ def _finding(rule: Rule, case: dict[str, Any], facts: Facts, site: Site) -> dict
         "lot": facts["id"] if kind == "lot" else None,
         "place": facts["id"] if kind == "place" else facts.get("place"),
         "priority": case.get("priority", rule["priority"]),
+        "rings": rule.get("rings") is not False,
         "says": fill(case.get("says") or rule["says"], words, site),
         "next_action": fill(case.get("next_action") or rule["next_action"], words, site),
         "hidden_by": None,

@@ -34,12 +34,13 @@ def tick(site_id: str, now_ms: int, limit: int = PAGE) -> int:
 
     def act(work: Work) -> int:
         query = (
-            select(Subject.kind, Subject.id)
+            select(Subject.kind, Subject.id, Subject.next_deadline)
             .where(Subject.site_id == site_id, Subject.next_deadline <= now)
             .order_by(Subject.next_deadline)
             .limit(limit)
         )
-        due = {(kind, subject) for kind, subject in work.connection.execute(query)}
+        found = work.connection.execute(query)
+        due: dict[tuple[str, str], str | None] = {(kind, at): when for kind, at, when in found}
         if not due:
             return 0
         got = work.lock((f"{kind}:{subject}" for kind, subject in due), wait=False)
@@ -50,7 +51,7 @@ def tick(site_id: str, now_ms: int, limit: int = PAGE) -> int:
         if changed:
             revision, _ = work.raise_revision()
             alerts.write(work, changed, revision)
-        set_deadlines(work, deadlines)
+        set_deadlines(work, deadlines, due)
         weather.renew(work, rows, watcher.crops)
         return len(mine)
 

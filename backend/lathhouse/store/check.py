@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import func, select
 
+from lathhouse.domain.neighbours import spreading_since
 from lathhouse.domain.overlay import overlay
 from lathhouse.store import chains
 from lathhouse.store.config import fold_row, shipped_row
@@ -77,6 +78,8 @@ def _compare(
         found.append(f"lot {lot_id}: its checkpoint and tail are not what its events say")
     if row["weather"] != entry_text(fresh, watcher.crops):
         found.append(f"lot {lot_id}: what frost asks of it is not what its events say")
+    if row["spreading_at"] != spreading_since(fresh):
+        found.append(f"lot {lot_id}: where mould spreads is not what its events say")
     return found + _compare_alerts(work, watcher, ("lot", lot_id), fresh, row)
 
 

@@ -77,7 +77,7 @@ def newer_only(row: Data | None, added: list[Data]) -> bool:
     """Say whether a stored row can simply go on with these events, without its whole log."""
     if row is None or not row.get("folded_at"):
         return False
-    simple = (*PLACE_KINDS, *ANSWERS)
+    simple = (*PLACE_KINDS, "treated", *ANSWERS)
     return all(e["kind"] in simple and e["at"] > row["folded_at"] for e in added)
 
 
@@ -98,7 +98,11 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
             row = fold_row(kind, shipped_row(log.work, kind, subject), events)
             if row is not None:
                 row = {**row, "id": subject}
-                found[(kind, subject)] = with_offsets(row, now) if kind == "nursery" else row
+                if kind == "nursery":
+                    # The one thing that is said of it outside the log.
+                    row["last_backup_at"] = (stored or {}).get("last_backup_at")
+                    row = with_offsets(row, now)
+                found[(kind, subject)] = row
     return found
 
 

@@ -183,10 +183,12 @@ def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]
         return [("lot", parent) for parent in parents if isinstance(parent, str)]
     if kind == "potted_on":
         return [("lot", data.get("into"))]
+    if kind == "treated":
+        return [("place", place) for place in data.get("places") or []]
     if kind in PLACE_KINDS and data.get("place"):
         return [("place", data["place"])]
     if kind in ("round_closed", "read"):
-        return [("nursery", site_id)]
+        return [] if event["lot"] else [("nursery", site_id)]
     if kind in SOLUTION_KINDS:
         return [("solution", data.get("solution"))]
     if kind in ANSWERS and not event["lot"]:

@@ -96,8 +96,16 @@ class Subject(Base):
     checkpoint_at: Mapped[str | None] = mapped_column(Text)
     tail: Mapped[str | None] = mapped_column(Text)
     weather: Mapped[str | None] = mapped_column(Text)
+    spreading_at: Mapped[str | None] = mapped_column(Text)
     revision: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (
+        Index(
+            "subjects_spreading",
+            "site_id",
+            "place_id",
+            sqlite_where=text("spreading_at IS NOT NULL"),
+            postgresql_where=text("spreading_at IS NOT NULL"),
+        ),
         Index("subjects_by_revision", "site_id", "revision", "kind", "id"),
         Index("subjects_by_deadline", "site_id", "next_deadline"),
         Index("subjects_by_place", "site_id", "kind", "place_id", "live", "seen_at"),

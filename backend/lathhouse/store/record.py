@@ -3,6 +3,7 @@
 from typing import Any
 
 from lathhouse.domain.facts import is_live
+from lathhouse.domain.neighbours import spreading_since
 from lathhouse.domain.protocols import load_crops
 from lathhouse.store import alerts, config, lots, phones, weather
 from lathhouse.store.log import ROW_KINDS, Log, aim_answers, named_subjects
@@ -13,6 +14,8 @@ from lathhouse.store.work import Row, Work, dumps
 Data = dict[str, Any]
 # A change to one of these is a change to what every lot is watched by.
 CHANGES_WATCHING = ("protocol", "watch", "nursery")
+# What may change how a whole place was treated, and so its lots.
+MAY_TREAT = {"treated", "amended", "voided"}
 
 
 def lock_keys(site_id: str, events: list[Data]) -> set[str]:
@@ -54,10 +57,12 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     # What is covered in a place, and what stands there, the nursery's frost watch looks at too.
     felt = started or any(kind == "place" for kind, _ in rows)
     around |= {("nursery", work.site_id)} - rows.keys() if felt else set()
-    _write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
+    write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
     if any(kind in CHANGES_WATCHING for kind, _ in rows):
         watch_all_again(work)
     watch_dipped_again(work, rows, set(found))
+    treated = rows if {event["kind"] for event in added} & MAY_TREAT else {}
+    watch_beside_again(work, before, found, {at for kind, at in treated if kind == "place"})
     return revision
 
 
@@ -96,6 +101,7 @@ def _write_lots(work: Work, watcher: Watcher, found: dict[str, Row], revision: i
                 "checkpoint_at": shot["checkpoint_at"],
                 "tail": dumps(shot["tail"]),
                 "weather": weather.entry_text(rows[("lot", lot)], watcher.crops),
+                "spreading_at": spreading_since(shot["lot"]) if shot["lot"] else None,
                 "revision": revision,
             }
             for lot, shot in found.items()
@@ -105,7 +111,7 @@ def _write_lots(work: Work, watcher: Watcher, found: dict[str, Row], revision: i
     alerts.write(work, changed, revision)
 
 
-def _write_rows(
+def write_rows(
     work: Work,
     watcher: Watcher,
     rows: dict[AtSubject, Data],
@@ -141,18 +147,29 @@ def plain_row(kind: str, subject: str, data: Data, deadline: str | None, revisio
         "checkpoint_at": None,
         "tail": None,
         "weather": None,
+        "spreading_at": None,
         "revision": revision,
     }
 
 
-def set_deadlines(work: Work, deadlines: dict[AtSubject, str | None]) -> None:
-    """Write when some subjects must be looked at again."""
+def set_deadlines(
+    work: Work,
+    deadlines: dict[AtSubject, str | None],
+    read: dict[AtSubject, str | None] | None = None,
+) -> None:
+    """Write when some subjects must be looked at again.
+
+    Args:
+        read: the deadlines as they were read; one that another transaction has changed since then
+            stays, so that nothing that was made due is lost.
+    """
     for (kind, subject), deadline in deadlines.items():
-        work.connection.execute(
-            Subject.__table__.update()  # type: ignore[attr-defined]
-            .where(Subject.site_id == work.site_id, Subject.kind == kind, Subject.id == subject)
-            .values(next_deadline=deadline)
+        statement = Subject.__table__.update().where(  # type: ignore[attr-defined]
+            Subject.site_id == work.site_id, Subject.kind == kind, Subject.id == subject
         )
+        if read is not None:
+            statement = statement.where(Subject.next_deadline == read[(kind, subject)])
+        work.connection.execute(statement.values(next_deadline=deadline))
 
 
 def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) -> None:
@@ -164,6 +181,27 @@ def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) 
             Subject.__table__.update()  # type: ignore[attr-defined]
             .where(Subject.site_id == work.site_id, Subject.kind == "lot", Subject.live)
             .where(Subject.id.in_(dipped - done))
+            .values(next_deadline=work.now)
+        )
+
+
+def watch_beside_again(
+    work: Work, before: dict[str, Row], found: dict[str, Row], treated: set[str]
+) -> None:
+    """Make the lots of a place due now where mould has begun or ceased to spread beside them, or
+    where the whole place was treated; the clock takes them page by page."""
+    places = set(treated)
+    for lot, shot in found.items():
+        row, now = before.get(lot) or {}, shot["lot"]
+        was = (row.get("place_id"), row.get("spreading_at"))
+        after = (now["place"], spreading_since(now)) if now else (None, None)
+        if was != after:
+            places |= {place for place, since in (was, after) if place and since}
+    if places:
+        work.connection.execute(
+            Subject.__table__.update()  # type: ignore[attr-defined]
+            .where(Subject.site_id == work.site_id, Subject.kind == "lot", Subject.live)
+            .where(Subject.place_id.in_(places))
             .values(next_deadline=work.now)
         )
 

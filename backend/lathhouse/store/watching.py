@@ -36,14 +36,17 @@ class Watcher:
         self.crops = rows("protocol")
         self.places = rows("place")
         nursery = rows("nursery")[work.site_id]
-        self.site = {"offsets": nursery["offsets"], "working_days": nursery["working_days"]}
+        names = ("offsets", "working_days", "hemisphere")
+        self.site: Data = {name: nursery.get(name) for name in names}
+        self._spreading: dict[str, list[Any]] | None = None
 
     def facts_of(self, kind: str, data: Data) -> Data:
         """Return the facts of a subject's row."""
         if kind == "lot":
             crop = self.crops.get(data["crop"])
             place = self.places.get(data["place"] or "")
-            return facts.lot_facts(data, crop, place, self._bucket_of(data))
+            spreading = self.spreading().get(data["place"] or "")
+            return facts.lot_facts(data, crop, place, self._bucket_of(data), spreading)
         if kind == "place":
             stock = weather.stock_of_place(self.work, data, self.site["offsets"])
             return facts.place_facts(data, self.standing(data["id"]), stock)
@@ -53,6 +56,16 @@ class Watcher:
         if kind == "solution":
             return facts.solution_facts(data)
         return facts.phone_facts(data)
+
+    def spreading(self) -> dict[str, list[Any]]:
+        """Return {place: [lot, since]} of the lots in which mould is spreading: few, read once."""
+        if self._spreading is None:
+            columns = (Subject.place_id, Subject.id, Subject.spreading_at)
+            where = (Subject.site_id == self.work.site_id, Subject.spreading_at.is_not(None))
+            self._spreading = {}
+            for place, lot, since in self.work.connection.execute(select(*columns).where(*where)):
+                self._spreading.setdefault(str(place), []).append([lot, since])
+        return self._spreading
 
     def _bucket_of(self, lot: Data) -> Data | None:
         """Return the bucket of a lot's last dip, while it may still be told of."""
