@@ -36,7 +36,8 @@ const NEXT = ("store/start store/clock core/ids store/deriving core/grouping sto
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
   + " core/sun core/nights core/heat core/tender core/weather_rows core/weather_facts store/weather"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
-  + " core/protocols core/watches store/record store/server store/session store/sync store/engine"
+  + " core/protocols core/neighbours core/promises core/proportions core/treatments core/watches"
+  + " core/winters store/record store/server store/session store/sync store/engine"
   + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;
