@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, create_engine, func, select
 
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
-from lathhouse.store import chains
+from lathhouse.store import backup_age, chains
 from lathhouse.store.archive import differing_tables, fill, read_manifest, write_archive
 from lathhouse.store.models import Backup, Base
 from lathhouse.store.work import Work, looking, writing
@@ -162,6 +162,7 @@ def _note(work: Work, place: Path, manifest: Data) -> None:
     row = {"at": manifest["made_at"], "file": str(place), "events": manifest["events"]}
     row |= {"chain": manifest["chain"], "seqs": json.dumps(manifest["devices"])}
     work.upsert(Backup, [row], ("at",))
+    backup_age.note(work, manifest["made_at"])
 
 
 def last_backup(work: Work) -> Data | None:
