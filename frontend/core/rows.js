@@ -13,6 +13,36 @@ import { withTreatment } from "./treatments.js";
 import { withWeather } from "./weather_rows.js";
 
 export const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
+const ANSWERABLE = ["place", "phone", "nursery", "solution"];
+const PLACE_KINDS = ["round_closed", "read", "covered", "uncovered"];
+export const ROW_KINDS = {
+  place_changed: "place", person_changed: "person", protocol_changed: "protocol",
+  watch_changed: "watch", nursery_changed: "nursery",
+};
+
+/**
+ * [kind, id] of each row that an event says something of. Of an effective event these are the rows
+ * that take it: a correction may have moved it from one bucket or place to another.
+ * @param {any} event
+ * @param {string | null} home the nursery's own id
+ * @returns {[string, any][]}
+ */
+export function aims(event, home) {
+  const { kind } = event;
+  const data = event.data ?? {};
+  if (ROW_KINDS[kind]) return [[ROW_KINDS[kind], data.id ?? null]];
+  if (SOLUTION_KINDS.includes(kind)) return [["solution", data.solution ?? null]];
+  if (kind === "treated") return (data.places ?? []).map((place) => ["place", place]);
+  if (PLACE_KINDS.includes(kind) && data.place) return [["place", data.place]];
+  if (["round_closed", "read"].includes(kind)) return event.lot ? [] : [["nursery", home]];
+  if (!ANSWERS.includes(kind) || event.lot) return [];
+  return ANSWERABLE.map((name) => [name, data[name] ?? null]);
+}
+
+/** Those of a row's effective events that are still about it. */
+export function about(kind, id, ordered, home) {
+  return ordered.filter((event) => aims(event, home).some(([at, named]) => at === kind && named === id));
+}
 
 /** A row after more events, in fold order, that do not replace it. */
 export function goOn(row, ordered) {

@@ -86,6 +86,7 @@ function intoChild(lot, into, quantity, event) {
 export function splitOff(lot, event) {
   const { data, lot: child } = event;
   const parents = data.parents?.length ? data.parents : [data.parent];
+  if (!parents.includes(lot.id)) return; // a correction has named another parent
   addChild(lot, child);
   const sameUnit = data.unit == null || data.unit === lot.unit;
   if (parents.length !== 1 || !sameUnit || lot.potted_into.includes(child)) return;

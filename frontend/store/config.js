@@ -5,13 +5,9 @@
  * @module
  */
 import { effective } from "../core/corrections.js";
-import { ANSWERS, said } from "../core/rows.js";
-import { SOLUTION_KINDS, newSolution } from "../core/solutions.js";
+import { ROW_KINDS, aims, said } from "../core/rows.js";
+import { newSolution } from "../core/solutions.js";
 
-const ROW_KINDS = {
-  place_changed: "place", person_changed: "person", protocol_changed: "protocol",
-  watch_changed: "watch", nursery_changed: "nursery",
-};
 // These follow on what was last known: an older one waits for the server to sort it in.
 const IN_ORDER = ["read", "covered", "uncovered"];
 
@@ -22,7 +18,7 @@ const IN_ORDER = ["read", "covered", "uncovered"];
  */
 export function overlayRows(stored, events) {
   const home = [...(stored.get("nursery")?.keys() ?? [])][0] ?? null;
-  const changes = effective(events).flatMap((event) => aims(event, home).map((aim) => [event, ...aim]));
+  const changes = effective(events).flatMap((event) => aims(event, home).filter(([, id]) => id).map((aim) => [event, ...aim]));
   if (!changes.length) return stored;
   const kinds = new Map([...stored].map(([kind, held]) => [kind, new Map(held)]));
   const isWhole = ([event, kind]) => ROW_KINDS[event.kind] === kind;
@@ -35,18 +31,6 @@ export function overlayRows(stored, events) {
     else if (row && !isLate(row, event)) kinds.get(kind).set(id, said(row, event));
   }
   return kinds;
-}
-
-/** [kind, id] of each row that an event changes. */
-function aims(event, home) {
-  const { kind, data } = event;
-  if (ROW_KINDS[kind]) return [[ROW_KINDS[kind], data.id]];
-  if (SOLUTION_KINDS.includes(kind)) return data.solution ? [["solution", data.solution]] : [];
-  if (kind === "treated") return (data.places ?? []).map((place) => ["place", place]);
-  if (["round_closed", "read", "covered", "uncovered"].includes(kind) && data.place) return [["place", data.place]];
-  if (["round_closed", "read"].includes(kind)) return event.lot ? [] : [["nursery", home]];
-  if (!ANSWERS.includes(kind) || event.lot) return [];
-  return ["place", "phone", "nursery", "solution"].filter((name) => data[name]).map((name) => [name, data[name]]);
 }
 
 const isLate = (row, event) => IN_ORDER.includes(event.kind) && event.at <= (row.folded_at ?? "");

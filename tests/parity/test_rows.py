@@ -8,7 +8,7 @@ from playwright.sync_api import Page
 
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_text
-from lathhouse.domain.rows import go_on
+from lathhouse.domain.rows import about, go_on
 from lathhouse.domain.series import keep, points
 from lathhouse.domain.solutions import new_solution, solution_state
 from lathhouse.domain.spells import dip_refusal
@@ -20,7 +20,9 @@ RUN = """async (cases) => {
   const names = ["corrections", "rows", "series", "solutions"];
   const [corrections, rows, series, solutions] = await Promise.all(names.map((name) => import(`/core/${name}.js`)));
   return cases.map(({ row, events, now }) => {
-    const found = rows.goOn(row ?? solutions.newSolution(events[0].data.solution), corrections.effective(events));
+    const start = row ?? solutions.newSolution(events[0].data.solution);
+    const told = rows.about(row ? "place" : "solution", start.id, corrections.effective(events), "site");
+    const found = rows.goOn(start, told);
     return { row: found, points: series.points(found.temps, found.hours), state: solutions.solutionState(found, now) };
   });
 }"""  # noqa: E501
@@ -60,7 +62,7 @@ def bucket_case(seed: int) -> dict[str, Any]:
     for number in range(pick.randint(1, 12)):
         at = START + pick.choice([0, 1, 9, 10, 11, 60, 24 * 60, 25 * 60, 60 * 60]) * MINUTE_MS
         what = pick.choice(["solution_mixed", "sanitise_started", "sanitise_started",
-                            "solution_discarded", "shelved", "voided"])  # fmt: skip
+                            "solution_discarded", "shelved", "voided", "amended"])  # fmt: skip
         said: dict[str, Any] = {"solution": BUCKET}
         if what == "solution_mixed":
             said |= {"ppm": pick.choice([6000, 7500.5]), "volume_ml": 4000}
@@ -70,6 +72,9 @@ def bucket_case(seed: int) -> dict[str, Any]:
             said |= {"watch": "solution-old", "until": None}
         elif what == "voided":
             said = {"of": f"e{pick.randint(0, 9)}"}
+        elif what == "amended":
+            named = {"solution": pick.choice([BUCKET, "another"])}
+            said = {"of": f"e{pick.randint(1, 9)}", "data": named}
         lot = pick.choice(["lot a", "lot b"]) if what == "sanitise_started" else None
         events.append(event(number, what, at, said, lot))
     events[0]["data"]["solution"] = BUCKET
@@ -77,7 +82,9 @@ def bucket_case(seed: int) -> dict[str, Any]:
 
 
 def in_python(case: dict[str, Any]) -> dict[str, Any]:
-    row = go_on(case["row"] or new_solution(BUCKET), effective(case["events"]))
+    start = case["row"] or new_solution(BUCKET)
+    kind = "place" if case["row"] else "solution"
+    row = go_on(start, about(kind, start["id"], effective(case["events"]), "site"))
     drawn = points(row.get("temps"), row.get("hours"))
     return {"row": row, "points": drawn, "state": solution_state(row, case["now"])}
 

@@ -84,7 +84,9 @@ class Story:
 
     def amendment(self) -> dict[str, Any]:
         target = self.pick.choice(self.told)
-        said = self.pick.choice([{"value": 5}, {"daily": True}, {"name": "Shed"}, {"moisture": 1}])
+        elsewhere = {"place": self.pick.choice([*self.places, None])}
+        other = {"name": "Shed"}
+        said = self.pick.choice([{"value": 5}, {"daily": True}, other, {"moisture": 1}, elsewhere])
         return {"of": target["id"], "data": said}
 
     def arrivals(self, order: int) -> list[tuple[str, list[Event]]]:

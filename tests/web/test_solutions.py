@@ -101,6 +101,60 @@ def test_how_a_bucket_was_mixed_may_come_after_its_dip_and_be_corrected(nursery:
     assert nursery.differences() == []
 
 
+@pytest.mark.parametrize("back", [False, True])
+@pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1), (1, 2, 0), (2, 1, 0)])
+def test_a_dip_put_right_goes_to_its_own_bucket_whatever_came_first(
+    sqlite_nursery: Nursery, order: tuple[int, ...], back: bool
+):
+    nursery = sqlite_nursery
+    device = nursery.device()
+    first, second = mix(device, 30), mix(device, 1)
+    lot = device.start_lot(at=nursery.clock.text(days=1))
+    dipped = device.event("sanitise_started", lot, {"solution": first, "limit_minutes": 10})
+    named = [second, first if back else second]
+    told = [dipped]
+    for minutes, bucket in enumerate(named):
+        nursery.clock.forward(minutes=minutes)
+        told.append(
+            device.event("amended", None, {"of": dipped["id"], "data": {"solution": bucket}})
+        )
+    for place in order:
+        assert device.push(told[place])["refused"] == []
+    nursery.tick()
+    used = {bucket: bucket_row(nursery, bucket)["used_for"] for bucket in (first, second)}
+    assert used == ({first: [lot], second: []} if back else {first: [], second: [lot]})
+    assert told_of(nursery) == ({lot} if back else set())
+    assert nursery.differences() == []
+
+
+def test_an_amendment_taken_back_gives_the_dip_back_to_its_bucket(nursery: Nursery):
+    device = nursery.device()
+    first, second = mix(device, 2), mix(device, 1)
+    lot = dip(device, first)
+    (use,) = bucket_row(nursery, first)["used_by"]
+    amended = {"of": use["event"], "data": {"solution": second}}
+    change = device.record("amended", None, amended)
+    assert [bucket_row(nursery, one)["used_for"] for one in (first, second)] == [[], [lot]]
+    assert bucket_row(nursery, first)["spent_at"] is None
+    device.record("voided", None, {"of": change["id"]})
+    assert [bucket_row(nursery, one)["used_for"] for one in (first, second)] == [[lot], []]
+    assert nursery.differences() == []
+
+
+def test_a_reading_put_right_goes_to_its_own_place(nursery: Nursery):
+    device = nursery.device()
+    shed, barn = str(uuid.uuid4()), str(uuid.uuid4())
+    for place in (shed, barn):
+        device.record("place_changed", None, {"id": place, "name": place, "kind": "bench"})
+    said = {"place": shed, "quantity_kind": "temp_c", "value": 4}
+    reading = device.record("read", None, said)
+    device.record("amended", None, {"of": reading["id"], "data": {"place": barn}})
+    read = {row["id"]: row.get("last_read") for row in nursery.rows("places")}
+    assert read[shed] is None
+    assert read[barn]["temp_c"]["value"] == 4
+    assert nursery.differences() == []
+
+
 def test_bleach_on_acid_is_stored_and_stands_on_the_lots_record(sqlite_nursery: Nursery):
     device = sqlite_nursery.device()
     lot = device.start_lot()

@@ -13,6 +13,45 @@ Event = dict[str, Any]
 Row = dict[str, Any]
 
 ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
+ANSWERABLE = ("place", "phone", "nursery", "solution")
+PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
+ROW_KINDS = {
+    "place_changed": "place",
+    "person_changed": "person",
+    "protocol_changed": "protocol",
+    "watch_changed": "watch",
+    "nursery_changed": "nursery",
+}
+
+
+def aims(event: Event, home: str) -> list[tuple[str, Any]]:
+    """Return (kind, id) of each row that an event says something of.
+
+    Of an effective event these are the rows that take it: a correction may have moved it from one
+    bucket or place to another.
+
+    Args:
+        home: the nursery's own id.
+    """
+    kind, data = event["kind"], event.get("data") or {}
+    if kind in ROW_KINDS:
+        return [(ROW_KINDS[kind], data.get("id"))]
+    if kind in SOLUTION_KINDS:
+        return [("solution", data.get("solution"))]
+    if kind == "treated":
+        return [("place", place) for place in data.get("places") or []]
+    if kind in PLACE_KINDS and data.get("place"):
+        return [("place", data["place"])]
+    if kind in ("round_closed", "read"):
+        return [] if event["lot"] else [("nursery", home)]
+    if kind in ANSWERS and not event["lot"]:
+        return [(name, data.get(name)) for name in ANSWERABLE]
+    return []
+
+
+def about(kind: str, subject: str, ordered: list[Event], home: str) -> list[Event]:
+    """Return those of a row's effective events that are still about it."""
+    return [event for event in ordered if (kind, subject) in aims(event, home)]
 
 
 def go_on(row: Row, ordered: list[Event]) -> Row:

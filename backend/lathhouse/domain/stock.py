@@ -107,6 +107,8 @@ def split_off(lot: Lot, event: Event) -> None:
     """Apply the start of a lot that came from this one: with one parent, so did its number."""
     data, child = event["data"], event["lot"]
     parents = data.get("parents") or [data.get("parent")]
+    if lot["id"] not in parents:
+        return  # a correction has named another parent
     add_child(lot, child)
     same_unit = data.get("unit") in (None, lot["unit"])
     if len(parents) == 1 and same_unit and child not in lot["potted_into"]:

@@ -17,7 +17,7 @@ from lathhouse.store.weather import entry_text
 from lathhouse.store.work import Work, looking
 
 Data = dict[str, Any]
-FOLDED_ROWS = ("place", "person", "protocol", "watch", "nursery")
+FOLDED_ROWS = ("place", "person", "protocol", "watch", "nursery", "solution")
 
 
 def check(site_id: str, now: str) -> Data:
@@ -90,7 +90,9 @@ def _compare_rows(work: Work, log: Log, watcher: Watcher) -> list[str]:
         for row in work.rows(Subject, Subject.kind == kind):
             kept, subject = json.loads(row["data"]), row["id"]
             events = log.events_about(kind, subject)
-            fresh = fold_row(kind, shipped_row(work, kind, subject), events)
+            fresh = fold_row(
+                work.site_id, (kind, subject), shipped_row(work, kind, subject), events
+            )
             if events and fresh is not None:
                 wanted = {**fresh, "id": subject}
                 if any(_plain(kept.get(name)) != _plain(wanted[name]) for name in wanted):

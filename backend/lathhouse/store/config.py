@@ -7,10 +7,10 @@ from typing import Any
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, offsets_of, to_ms
 from lathhouse.domain.protocols import load_crops
-from lathhouse.domain.rows import ANSWERS, go_on
+from lathhouse.domain.rows import ANSWERS, PLACE_KINDS, ROW_KINDS, about, go_on
 from lathhouse.domain.solutions import new_solution
 from lathhouse.domain.watches import load_rules
-from lathhouse.store.log import PLACE_KINDS, ROW_KINDS, Log
+from lathhouse.store.log import Log
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row, Work, dumps
 
@@ -57,13 +57,18 @@ def rows_of_kind(work: Work, kind: str) -> dict[str, Data]:
     return {row["id"]: json.loads(row["data"]) for row in work.rows(Subject, Subject.kind == kind)}
 
 
-def fold_row(kind: str, before: Data | None, events: list[Data]) -> Data | None:
+def fold_row(
+    site_id: str, at: tuple[str, str], before: Data | None, events: list[Data]
+) -> Data | None:
     """Return a subject's row as its events leave it, or None where it has none.
 
     The row's own changes come first, so that a reading older than its place still counts. `before`
     gives what is not from the log: the shipped rule or crop, a phone's own counters.
     """
-    ordered = effective(events)
+    kind, subject = at
+    ordered = about(kind, subject, effective(events), site_id)
+    if kind == "solution":
+        return go_on(new_solution(subject), ordered)
     row = dict(before) if before else None
     if row is not None and kind in ANSWERABLE:
         row |= {"answers": {}, "closed_at": None}
@@ -92,10 +97,8 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
                 found[(kind, subject)] = go_on(stored, effective(added))
                 continue
             events = log.events_about(kind, subject)
-            if kind == "solution":
-                found[(kind, subject)] = go_on(new_solution(subject), effective(events))
-                continue
-            row = fold_row(kind, shipped_row(log.work, kind, subject), events)
+            before = shipped_row(log.work, kind, subject)
+            row = fold_row(log.work.site_id, (kind, subject), before, events)
             if row is not None:
                 row = {**row, "id": subject}
                 if kind == "nursery":

@@ -8,8 +8,7 @@ from typing import Any
 from sqlalchemy import select
 
 from lathhouse.domain.corrections import fold_order, root_id, target_id
-from lathhouse.domain.rows import ANSWERS
-from lathhouse.domain.solutions import SOLUTION_KINDS
+from lathhouse.domain.rows import ANSWERS, aims
 from lathhouse.errors import BadCursor
 from lathhouse.store import chains
 from lathhouse.store.models import Alert, Event, EventLink
@@ -18,17 +17,8 @@ from lathhouse.store.work import Row, Work, dumps, looking
 AtSubject = tuple[str, str]
 HISTORY_MAX = 1000
 POSITION_MAX = 2**63 - 1
-ROW_KINDS = {
-    "place_changed": "place",
-    "person_changed": "person",
-    "protocol_changed": "protocol",
-    "watch_changed": "watch",
-    "nursery_changed": "nursery",
-}
-PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
 # Made once: the module's own function makes an encoder at every call.
 CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
-ANSWERABLE = ("place", "phone", "nursery", "solution")
 
 
 def body_hash(raw: Any) -> str:
@@ -72,11 +62,24 @@ class Log:
                 self._link("lot", event["lot"], event["id"])
             for kind, subject in named_subjects(event, self.work.site_id):
                 self._link(kind, subject, event["id"])
-        corrections = [event for event in self.added if target_id(event)]
-        self._fetch_targets(corrections)
-        for event in corrections:
-            self._link_correction(event)
-        self._link_waiting()
+        self._link_corrections()
+
+    def _link_corrections(self) -> None:
+        """Link what was corrected, and its corrections, to all that any of them names.
+
+        A correction may move a dip from one bucket to another: the second row needs the dip itself,
+        and the first must hear that it is no longer its own.
+        """
+        self._fetch_targets([event for event in self.added if target_id(event)])
+        self._fetch_corrections(set(self.by_id))
+        self.corrections = [event for event in self.by_id.values() if target_id(event)]
+        chains: dict[str, list[dict[str, Any]]] = {}
+        for event in self.corrections:
+            root = root_id(event, self.by_id)
+            if root is not None and root in self.by_id:
+                chains.setdefault(root, []).append(event)
+        for root, chain in chains.items():
+            self._link_chain(self.by_id[root], chain)
 
     def _fetch_targets(self, corrections: list[dict[str, Any]]) -> None:
         """Bring the chains of what corrections aim at into `by_id`."""
@@ -86,24 +89,28 @@ class Log:
             self.by_id.update({event["id"]: event for event in found})
             wanted = {target_id(event) for event in found if target_id(event)} - self.by_id.keys()
 
-    def _link_correction(self, event: dict[str, Any]) -> None:
-        root = self.by_id.get(root_id(event, self.by_id) or "")
-        if root is None:
-            return
-        if root["lot"]:
-            self._link("lot", root["lot"], event["id"])
-        for kind, subject in named_subjects(root, self.work.site_id):
-            self._link(kind, subject, event["id"])
+    def _fetch_corrections(self, wanted: set[Any]) -> None:
+        """Bring the stored corrections of these events, and theirs, into `by_id`.
 
-    def _link_waiting(self) -> None:
-        """Link the stored corrections that have waited for an event that is being added."""
-        found = self.work.rows_in(Event, Event.of_id, [event["id"] for event in self.added])
-        while found:
-            waiting = [event_of(row) for row in found]
-            self.by_id.update({event["id"]: event for event in waiting})
-            for event in waiting:
-                self._link_correction(event)
-            found = self.work.rows_in(Event, Event.of_id, [event["id"] for event in waiting])
+        Some have waited for an event that is being added.
+        """
+        while wanted:
+            rows = self.work.rows_in(Event, Event.of_id, {one for one in wanted if one})
+            found = {row["id"]: event_of(row) for row in rows}
+            wanted = found.keys() - self.by_id.keys()
+            self.by_id.update({event_id: found[event_id] for event_id in wanted})
+
+    def _link_chain(self, root: dict[str, Any], chain: list[dict[str, Any]]) -> None:
+        subjects = {at for event in (root, *_amended(root, chain)) for at in self._named(event)}
+        for event in chain:
+            self._link("lot", root["lot"], event["id"])
+        for kind, subject in subjects:
+            for event in (root, *chain):
+                self._link(kind, subject, event["id"])
+
+    def _named(self, event: dict[str, Any]) -> list[tuple[str, Any]]:
+        named = named_subjects(event, self.work.site_id)
+        return [(kind, subject) for kind, subject in named if isinstance(subject, str)]
 
     def subjects(self, kind: str) -> set[str]:
         """Return the ids of the subjects of a kind that the added events are about."""
@@ -176,24 +183,19 @@ class Log:
 def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]:
     """Return (kind, id) of what an event's data says it is about, besides its own lot."""
     kind, data = event["kind"], event.get("data") or {}
-    if kind in ROW_KINDS:
-        return [(ROW_KINDS[kind], data.get("id"))]
     if kind == "lot_started":
         parents = data.get("parents") or [data.get("parent")]
         return [("lot", parent) for parent in parents if isinstance(parent, str)]
     if kind == "potted_on":
         return [("lot", data.get("into"))]
-    if kind == "treated":
-        return [("place", place) for place in data.get("places") or []]
-    if kind in PLACE_KINDS and data.get("place"):
-        return [("place", data["place"])]
-    if kind in ("round_closed", "read"):
-        return [] if event["lot"] else [("nursery", site_id)]
-    if kind in SOLUTION_KINDS:
-        return [("solution", data.get("solution"))]
-    if kind in ANSWERS and not event["lot"]:
-        return [(name, data.get(name)) for name in ANSWERABLE]
-    return []
+    return aims(event, site_id)
+
+
+def _amended(root: dict[str, Any], chain: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return an event as each of its amendments alone would have it."""
+    said = [(event.get("data") or {}).get("data") for event in chain if event["kind"] == "amended"]
+    data = root.get("data") or {}
+    return [{**root, "data": {**data, **fields}} for fields in said if isinstance(fields, dict)]
 
 
 def aim_answers(work: Work, events: list[dict[str, Any]]) -> None:

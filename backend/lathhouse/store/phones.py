@@ -121,5 +121,6 @@ def list_refused(work: Work, device: str) -> list[Data]:
 
 def with_answers(log: Log, phone: Data) -> Data:
     """Return a phone's row with what people answered about it."""
-    events = log.events_about("phone", phone["id"]) if log.subjects("phone") else []
-    return fold_row("phone", phone, events) or phone if events else phone
+    at = ("phone", phone["id"])
+    events = log.events_about(*at) if log.subjects("phone") else []
+    return fold_row(log.work.site_id, at, phone, events) or phone if events else phone

@@ -5,8 +5,9 @@ from typing import Any
 from lathhouse.domain.facts import is_live
 from lathhouse.domain.neighbours import spreading_since
 from lathhouse.domain.protocols import load_crops
+from lathhouse.domain.rows import ROW_KINDS
 from lathhouse.store import alerts, config, lots, phones, weather
-from lathhouse.store.log import ROW_KINDS, Log, aim_answers, named_subjects
+from lathhouse.store.log import Log, aim_answers, named_subjects
 from lathhouse.store.models import Subject
 from lathhouse.store.watching import WATCHED, AtSubject, Watcher, stored_rows, watch_rows
 from lathhouse.store.work import Row, Work, dumps
@@ -34,10 +35,9 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
         phone: the device's row as it is now, to be written with the rest.
     """
     aim_answers(work, added)
-    log = Log(work, added)
+    log = _locked(work, added)
     work.who, work.who_last = log.who()
     work.records = bool(added)
-    work.lock(f"lot:{lot}" for lot in log.subjects("lot"))
     before: dict[str, Row] = {}
     found = lots.derive_lots(log, before)
     rows = config.derive_rows(log, work.now)
@@ -64,6 +64,23 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     treated = rows if {event["kind"] for event in added} & MAY_TREAT else {}
     watch_beside_again(work, before, found, {at for kind, at in treated if kind == "place"})
     return revision
+
+
+def _locked(work: Work, added: list[Data]) -> Log:
+    """Return the log with everything locked that these events are about.
+
+    What a correction moves an event from and to is known once the log has been read: it is read
+    again under those locks, since another correction of the same event may have come between.
+    """
+    held: set[str] = set()
+    while True:
+        log = Log(work, added)
+        wanted = {f"{kind}:{subject}" for kind, subject in log.links} - held
+        if not wanted:
+            return log
+        held |= work.lock(wanted)
+        if not log.corrections:
+            return log
 
 
 def changes_watching(added: list[Data]) -> bool:

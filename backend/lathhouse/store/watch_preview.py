@@ -10,6 +10,7 @@ from sqlalchemy import select
 from lathhouse.domain import facts
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.rows import ROW_KINDS, about
 from lathhouse.domain.watch_replay import (
     REPLAYED,
     Trial,
@@ -19,7 +20,7 @@ from lathhouse.domain.watch_replay import (
     not_replayed,
 )
 from lathhouse.store import config
-from lathhouse.store.log import ROW_KINDS, Log
+from lathhouse.store.log import Log
 from lathhouse.store.lots import inherited
 from lathhouse.store.models import Subject
 from lathhouse.store.watching import Watcher
@@ -138,8 +139,9 @@ class Preview:
         for name, row in rows.items():
             if self._late():
                 return
-            events = self.log.events_about(kind, name)
-            whole = [event for event in effective(events) if ROW_KINDS.get(event["kind"]) == kind]
+            said = effective(self.log.events_about(kind, name))
+            events = about(kind, name, said, self.work.site_id)
+            whole = [event for event in events if ROW_KINDS.get(event["kind"]) == kind]
             first = config.shipped_row(self.work, kind, name) or {}
             for event in whole:
                 first = {**first, **(event.get("data") or {})}
