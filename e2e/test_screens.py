@@ -112,6 +112,13 @@ def act(kind: str, lot: str) -> str:
 
 
 Steps = Callable[[Page], None]
+
+
+def typing_frost(page: Page) -> None:
+    """Open the number pad for tonight's low."""
+    page.get_by_role("button", name="Type the low").click()
+
+
 SCREENS: dict[str, tuple[str, Steps]] = {
     "round": ("#/", nothing),
     "walk-alarmed": (walk("Shed fridge"), nothing),
@@ -138,6 +145,8 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "mixing-label": ("#/mixing", read_cautions),
     "mixing": ("#/mixing", labelled),
     "mixing-wanted": ("#/mixing", wanted),
+    "frost": ("#/frost", nothing),
+    "frost-figure": ("#/frost", typing_frost),
     "cautions": ("#/cautions/bleach", nothing),
     "tag": (f"#/tag/{name_id('bench bucket')}", nothing),
     "fridge": (f"#/fridge/{place_id('Shed fridge')}", nothing),

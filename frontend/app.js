@@ -25,6 +25,7 @@ const SCREENS = {
   fridge: [() => import("./screens/fridge.js"), "Fridge", ["id"]],
   mixing: [() => import("./screens/mixing.js"), "Mixing", []],
   tag: [() => import("./screens/tag.js"), "Tag", ["id"]],
+  frost: [() => import("./screens/frost.js"), "Frost", []],
   cautions: [() => import("./screens/cautions.js"), "Cautions", ["about"]],
   crops: [() => import("./screens/crops.js"), "Crops", []],
   crop: [() => import("./screens/crop.js"), "Crop", ["id"]],

@@ -67,11 +67,12 @@ export function weatherEntry(lot, crop, phase) {
   return until || !known || cover || small ? { until, why, known, cover, bared_at: lot.bared_at ?? null, small } : null;
 }
 
-/** The cover that is over a lot: its own, or its place's, or null. @returns {Data | null} */
+/** The cover that is over a lot, its own or its place's, the later of the two; or null. @returns {Data | null} */
 export function coverOf(entry, place) {
-  const laid = place.covered;
-  if (entry.cover && entry.cover.at >= (place.bared_at || "")) return { ...entry.cover };
-  return laid && laid.at >= (entry.bared_at || "") ? { ...laid } : null;
+  const own = entry.cover && entry.cover.at >= (place.bared_at || "") ? entry.cover : null;
+  const laid = place.covered && place.covered.at >= (entry.bared_at || "") ? place.covered : null;
+  if (own && laid) return laid.at > own.at ? laid : own;
+  return own ?? laid;
 }
 
 /** Whether frost can get at a place. */

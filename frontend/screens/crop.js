@@ -1,16 +1,19 @@
 // @ts-check
 /** A crop's protocol: its steps with their sources, open to the owner's own figures. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { kindOf } from "../core/tender.js";
 import { one } from "../store/house.js";
 import { sourcesOf } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
+import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stepWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
+const TENDER = ["tender", "half_hardy", "hardy"];
 const LASTING = ["soak", "warm", "cold", "germinate"];
 
 /** @param {{id: string}} props */
@@ -36,9 +39,18 @@ export function Crop({ id }) {
   return html`<${Page} name="crop" title=${crop.botanical} back="#/crops" foot=${foot}>
     <p>${[crop.common, crop.family].filter(Boolean).join(", ")}${crop.dormancy === "double" ? ` · ${t("crop.double")}` : ""}</p>
     ${crop.toxicity?.note && html`<p class="caution grave">${t("lot.toxic", { note: crop.toxicity.note })}</p>`}
+    <${Choice} name=${t("crop.tenderness")} answers=${TENDER.map((one) => [one, t(`crop.${one}`)])} value=${kindOf(crop)[0] ?? undefined} onChoose=${(kind) => void stands(crop, kind)} />
+    <p class="quiet">${kindOf(crop)[0] ? t(`grade.${crop.tenderness.grade ?? "practice"}`) : t("crop.tender_unknown")}</p>
     ${crop.stages.map((step, at) => html`<${Step} key=${at} step=${step} change=${changes[at] ?? {}} sources=${sources}
       onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}
   </${Page}>`;
+}
+
+/** What the kind stands, as this nursery has found it. */
+async function stands(crop, kind) {
+  const { revision: _revision, shipped: _shipped, folded_at: _folded, ...row } = crop;
+  const tenderness = kind ? { value: kind, grade: "practice", source: null } : null;
+  await record("protocol_changed", null, { ...row, tenderness }).catch(tellTrouble);
 }
 
 /** A step with the owner's figures: practice of this nursery, and no longer what was read. */

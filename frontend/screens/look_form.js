@@ -33,6 +33,7 @@ export function LookForm({ lot, must }) {
     })}
     <fieldset class="choice big"><legend>${t("ask.also")}</legend><div class="answers" data-count="2">
       <${Toggle} words=${t("also.watered")} on=${watered} onToggle=${setWatered} />
+      ${rest.length > 0 && html`<${Toggle} words=${t("also.new_flush")} on=${Boolean(said.new_flush)} onToggle=${(is) => set("new_flush")(is || undefined)} />`}
       <${Toggle} words=${t("also.turned")} on=${Boolean(said.turned)} onToggle=${(is) => set("turned")(is || undefined)} />
     </div></fieldset>
     <${Stepper} label=${t("also.picked")} value=${said.picked_out ?? 0} onChange=${set("picked_out")} />

@@ -10,7 +10,7 @@ import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 // What the server derives is no part of what a person sets.
-const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "shipped", "folded_at"];
+const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "forecasts", "cold", "warm", "heat", "shipped", "folded_at"];
 const DAYS = [1, 2, 3, 4, 5, 6, 7];
 
 export function Nursery() {
@@ -26,8 +26,13 @@ export function Nursery() {
       setError(t("error.zone", { zone: now.timezone }));
       return;
     }
+    const spot = { latitude_deg: degreesOf(now.latitude_deg), longitude_deg: degreesOf(now.longitude_deg) };
+    if (!within(spot.latitude_deg, 90) || !within(spot.longitude_deg, 180)) {
+      setError(t("error.spot"));
+      return;
+    }
     setError("");
-    const plain = Object.fromEntries(Object.entries(now).filter(([name]) => !DERIVED.includes(name)));
+    const plain = Object.fromEntries(Object.entries({ ...now, ...spot }).filter(([name]) => !DERIVED.includes(name)));
     await record("nursery_changed", null, plain).then(() => setDraft({}), tellTrouble);
   };
   const works = (day) => {
@@ -40,12 +45,22 @@ export function Nursery() {
     <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
     <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${set("hemisphere")} />
+    <div class="fields"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
+      <${Field} label=${t("settings.longitude")} value=${now.longitude_deg} inputmode="text" onInput=${set("longitude_deg")} /></div>
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
     <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} />
     <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers">${DAYS.map((day) => html`<button type="button" key=${day}
       class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
   </${Page}>`;
 }
+
+/** What was typed as degrees: south and west negative; null where nothing is. */
+function degreesOf(typed) {
+  const text = String(typed ?? "").trim().replace(",", ".").replace("−", "-");
+  return text === "" ? null : Number(text);
+}
+
+const within = (degrees, most) => degrees === null || Math.abs(degrees) <= most;
 
 function isZone(name) {
   try {

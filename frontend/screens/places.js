@@ -2,6 +2,7 @@
 /** The places in walking order: add one, move it along the path, say whether it is walked daily. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { uuid7 } from "../core/ids.js";
+import { isOpen } from "../core/tender.js";
 import { places } from "../store/house.js";
 import { record, recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
@@ -10,7 +11,7 @@ import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 const KINDS = ["chamber", "bench", "shelf", "outdoors", "house", "bed"];
-const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "temps", "hours", "covered", "last_read", "folded_at", "revision", "shipped"];
+const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "temps", "hours", "covered", "bared_at", "cold", "warm", "heat", "forecasts", "last_read", "folded_at", "revision", "shipped"];
 
 /** A place's row as an event carries it: what the server derives is left out. */
 export const plain = (place) => Object.fromEntries(Object.entries(place).filter(([name]) => !DERIVED.includes(name)));
@@ -36,11 +37,13 @@ export function Places() {
     recordAll(drafts).catch(tellTrouble);
   };
   const daily = (place) => record("place_changed", null, { ...plain(place), daily: !place.daily }).catch(tellTrouble);
+  const free = (place) => record("place_changed", null, { ...plain(place), frost_free: isOpen(place) }).catch(tellTrouble);
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}<button type="button" class="act main-act" onClick=${add}><strong>${t("settings.add_place")}</strong></button>`;
   return html`<${Page} name="places" title=${t("settings.places")} back="#/settings" foot=${foot}>
     ${!here.length && html`<p>${t("round.empty")}</p>`}
     <ol class="places">${here.map((place, at) => html`<li key=${place.id}><p><strong>${at + 1} ${place.name}</strong> <small>${t(`place.${place.kind ?? "bed"}`)}</small></p>
       <div class="place-row"><button type="button" class=${place.daily ? "answer chosen" : "answer"} aria-pressed=${place.daily === true} onClick=${() => daily(place)}>${t("settings.daily")}</button>
+        <button type="button" class=${isOpen(place) ? "answer" : "answer chosen"} aria-pressed=${!isOpen(place)} onClick=${() => free(place)}>${t("settings.frost_free")}</button>
         <button type="button" class="act" disabled=${at === 0} aria-label=${t("settings.up_what", { place: place.name })} onClick=${() => move(at, -1)}>↑</button>
         <button type="button" class="act" disabled=${at === here.length - 1} aria-label=${t("settings.down_what", { place: place.name })} onClick=${() => move(at, 1)}>↓</button></div></li>`)}</ol>
     <section><h2>${t("settings.new_place")}</h2>

@@ -3,7 +3,7 @@
 import { all, bornEmpty, groups, nursery, places, ready, session, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
-import { Flag, Flags, levelCount, Page, Ways } from "../ui/page.js";
+import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
 import { age, clock, dayOf, inDegrees, today, when } from "../ui/local.js";
 
 const LEVELS = ["alarm", "late", "due"];
@@ -18,7 +18,7 @@ export function Round() {
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     <${Weather} />
     ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}
-    ${path.length ? html`<${Worst} path=${path} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
+    ${path.length ? html`<${Worst} path=${path} /><${Frost} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
       key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol>` : html`<${Nothing} />`}
   </${Page}>`;
 }
@@ -27,14 +27,13 @@ export function Round() {
 function Weather() {
   const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
   const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
-  const forecasts = read.map((one) => one.forecast_low_c).filter((one) => one && (one.for_night_of ?? today()) >= today());
   const low = lows.sort((a, b) => a.value - b.value)[0];
-  const tonight = forecasts.sort((a, b) => (a.at < b.at ? 1 : -1))[0];
+  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === today()).at(-1);
   if (!low && !tonight) return null;
-  return html`<p class="weather">
+  return html`<a class="weather" href="#/frost">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${inDegrees(low.value)}°</strong></span>`}
     ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${inDegrees(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
-  </p>`;
+  </a>`;
 }
 
 /** The worst thing, in one sentence. */
@@ -47,11 +46,21 @@ function Worst({ path }) {
   const [worst] = shown;
   const [name, ...rest] = worst.says.split(": ");
   const words = rest.length ? html`<strong>${name}:</strong> ${rest.join(": ")}` : html`<strong>${name}</strong>`;
-  return html`<a class="worst" href=${worst.lot ? `#/lot/${worst.lot}` : "#/alerts"}>
+  return html`<a class="worst" href=${worst.lot ? `#/lot/${worst.lot}` : isFrost(worst) ? "#/frost" : "#/alerts"}>
     <${Flag} level=${worst.level} />
     <p>${words}.</p>
   </a>`;
 }
+
+/** Frost and covers have a list of their own: one touch away while something stands. */
+function Frost() {
+  const found = allShown().filter(isFrost);
+  const first = found.find(({ watch }) => watch !== "cover-left-on") ?? found[0];
+  if (!first || first === allShown()[0]) return null;
+  return html`<a class="worst" href="#/frost"><${Flag} level=${first.level} /><p>${first.says}.</p></a>`;
+}
+
+const isFrost = ({ watch }) => watch.startsWith("frost-") || watch === "cover-left-on";
 
 /** How many entries of each level stand, and the way to them; they come once the phone has worked them out. */
 function Counts() {
@@ -83,8 +92,6 @@ function Stop({ stop, number }) {
       ${toSee.length > 0 && html`<span class="stop-count"><b>${toSee.length}</b> ${t("round.to_see")}</span>`}
     </a></li>`;
 }
-
-const Tick = () => html`<svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M4 11 L8 15 L16 5" /></svg>`;
 
 function under({ lots, toSee, closed, place }) {
   const skipped = place.closed_skipped?.length;

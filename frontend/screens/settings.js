@@ -13,6 +13,7 @@ export function Settings() {
   const unsent = trayCount.value ? t("saved.tray", { n: trayCount.value }) : outboxCount.value ? t("saved.here", { n: outboxCount.value }) : t("saved.none");
   const ways = [
     ["#/unsent", t("settings.unsent"), unsent],
+    ["#/frost", t("frost.title"), t("frost.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],

@@ -34,6 +34,8 @@ export function weatherOf(rows, lots, offsets) {
   return {
     /** What stands in one place. */
     inPlace: (place) => stock(byPlace.get(place.id) ?? [], { [place.id]: place }, {}),
+    /** What stands anywhere, whatever the weather. */
+    whole: () => stock([...byPlace.values()].flat(), Object.fromEntries(rows.get("place") ?? []), {}),
     /** What stands anywhere, where the weather can matter at all. */
     everywhere(home, now, lotsByPlace) {
       if (!weatherStands(home, now)) return NOTHING;

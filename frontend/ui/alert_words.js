@@ -8,6 +8,7 @@ const WAYS = { place: (id) => `#/walk/${encodeURIComponent(id)}`, solution: (id)
 /** The screen of what an alert is about, or null where it has none. */
 export function wayTo({ watch, subject }) {
   if (subject.kind === "lot") return lots.value.has(subject.id) ? `#/lot/${subject.id}` : null;
+  if (watch.startsWith("frost-") || watch === "cover-left-on") return "#/frost";
   if (watch.startsWith("chamber-")) return `#/fridge/${encodeURIComponent(subject.id)}`;
   return WAYS[subject.kind]?.(subject.id) ?? null;
 }

@@ -17,6 +17,7 @@ export function saidOf(said, lot) {
   if (said.root_fill != null) parts.push(t("say.root_fill", { n: said.root_fill }));
   if (said.temp_c != null) parts.push(t("say.temp", { n: inDegrees(said.temp_c), degrees: degrees() }));
   if (said.picked_out != null) parts.push(t("say.picked", { n: said.picked_out }));
+  if (said.new_flush) parts.push(t("say.new_flush"));
   if (said.turned) parts.push(t("say.turned"));
   return parts;
 }

@@ -39,6 +39,9 @@ export function Ways({ here }) {
 /** "1 alarm", "3 late". @param {string} level @param {number} n */
 export const levelCount = (level, n) => t(n === 1 ? `level.one.${level}` : `level.many.${level}`, { n });
 
+/** Done. */
+export const Tick = () => html`<svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M4 11 L8 15 L16 5" /></svg>`;
+
 /** A flag of a level. @param {{level: string}} props */
 export function Flag({ level }) {
   return html`<svg class=${`flag flag-${level}`} viewBox="0 0 24 30" aria-hidden="true" width="22" height="28">

@@ -97,17 +97,15 @@ def weather_entry(lot: Data, crop: Data | None, phase: str) -> Data | None:
 
 
 def cover_of(entry: Data, place: Data) -> Data | None:
-    """Return the cover that is over a lot: its own, or its place's, or None.
+    """Return the cover that is over a lot, its own or its place's, the later of the two; or None.
 
     Uncovering a place bares all that stands in it; what came in later than the cover is not under
     it.
     """
     own, laid = entry["cover"], place.get("covered")
-    if own and own["at"] >= (place.get("bared_at") or ""):
-        return dict(own)
-    if laid and laid["at"] >= (entry["bared_at"] or ""):
-        return dict(laid)
-    return None
+    over = [own] if own and own["at"] >= (place.get("bared_at") or "") else []
+    over += [laid] if laid and laid["at"] >= (entry["bared_at"] or "") else []
+    return max(over, key=lambda cover: str(cover["at"]), default=None)
 
 
 def is_open(place: Data) -> bool:

@@ -1,0 +1,88 @@
+"""Frost evening and morning: one alert, places covered by one touch each, without a network."""
+
+from playwright.sync_api import Page, expect
+
+from e2e.demo import OpenApp, Served, until_filled
+from e2e.house import LATER_MS
+from lathhouse.store.models import Event, db
+
+pytest_plugins = ["e2e.demo"]
+AFTERNOON = "2026-09-10T15:00:00+10:00"
+OPEN = ".cover-place:not(.on)"
+COVERED = ".cover-place.on"
+
+
+def open_frost(server: Served, open_app: OpenApp, at: str) -> Page:
+    """Open the covering list on a phone at a local time of the story's day."""
+    server.clock.set(at)
+    page = open_app(server, before=lambda page: page.clock.set_system_time(at))
+    until_filled(page)
+    page.evaluate("() => { location.hash = '#/frost'; }")
+    expect(page.locator(".page-frost")).to_be_visible()
+    return page
+
+
+def kinds(server: Served) -> list[str]:
+    """Return the kinds of what was recorded about covers, in order."""
+    with server.app.app_context():
+        rows = db.session.query(Event).filter(Event.kind.in_(["covered", "uncovered"]))
+        return [row.kind for row in rows.order_by(Event.position) if row.lot_id is None]
+
+
+def test_offline_each_place_is_one_touch_and_the_alert_is_gone(own_demo: Served, open_app: OpenApp):
+    page = open_frost(own_demo, open_app, AFTERNOON)
+    expect(page.locator(".figure")).to_contain_text("2 °C")
+    expect(page.locator(".frost-figure")).to_contain_text("21 h old")
+    expect(page.locator(".frost-figure")).to_contain_text("between −1 and 2 °C")
+    expect(page.locator(".frost-figure")).to_contain_text("17:49")
+    # In walking order.
+    expect(page.locator(f"{OPEN} strong").nth(0)).to_have_text("Lath house, south bench")
+    expect(page.locator(f"{OPEN} strong").nth(1)).to_have_text("Frost corner")
+    page.get_by_role("link", name="Back").tap()
+    expect(page.locator("a.worst[href='#/frost']")).to_contain_text("Frost tonight: 2 °C")
+    page.locator("a.worst[href='#/frost']").tap()
+    page.context.set_offline(True)
+    page.locator(OPEN).first.tap()
+    expect(page.locator(OPEN)).to_have_count(1)
+    page.get_by_role("button", name="Undo").tap()
+    expect(page.locator(OPEN)).to_have_count(2)
+    page.locator(OPEN).first.tap()
+    expect(page.locator(OPEN)).to_have_count(1)
+    page.locator(OPEN).first.tap()
+    expect(page.get_by_text("Nothing tender stands uncovered.")).to_be_visible()
+    expect(page.locator(COVERED).last).to_contain_text("since today 15:00")
+    page.evaluate("() => { location.hash = '#/'; }")
+    expect(page.locator(".page-round")).to_be_visible()
+    expect(page.get_by_text("Frost tonight")).to_have_count(0)
+    page.context.set_offline(False)
+    page.wait_for_function(
+        "() => /server/.test(document.querySelector('[role=status]').textContent)",
+        timeout=LATER_MS,
+    )
+    assert kinds(own_demo) == ["covered", "covered", "covered"]
+
+
+def test_in_the_morning_a_touch_uncovers_or_says_that_it_stays_on(
+    own_demo: Served, open_app: OpenApp
+):
+    page = open_frost(own_demo, open_app, "2026-09-10T09:30:00+10:00")
+    here = page.locator(COVERED)
+    expect(here).to_have_count(1)
+    expect(here).to_contain_text("since yesterday 16:45, Dev")
+    page.get_by_role("button", name="It stays on until").tap()
+    page.get_by_role("button", name="3 more days").tap()
+    expect(here).to_contain_text("stays on until")
+    here.tap()
+    expect(page.locator(COVERED)).to_have_count(0)
+
+
+def test_a_typed_low_takes_the_place_of_the_old_one(own_demo: Served, open_app: OpenApp):
+    page = open_frost(own_demo, open_app, AFTERNOON)
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("button", name="below zero").tap()
+    for key in ("1", ".", "5"):
+        page.get_by_role("group", name="Forecast low").get_by_text(key, exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".figure")).to_contain_text("−1.5 °C")
+    expect(page.locator(".frost-figure")).to_contain_text("0 min old")
+    expect(page.locator(".frost-figure")).to_contain_text("between −4.5 and −1.5 °C")

@@ -1,0 +1,105 @@
+// @ts-check
+/**
+ * Frost: tonight's figure, what stands open place by place in walking order, what is covered and
+ * comes off in the morning. One tap records a place; it works with what the phone last knew.
+ * @module
+ */
+import { useState } from "../vendor/preact-hooks.js";
+import { cautionsAbout } from "../core/cautions.js";
+import { DAY_MS, localDate, toMs } from "../core/instants.js";
+import { now, nursery } from "../store/house.js";
+import { recordAll } from "../store/record.js";
+import { coveredPlaces, openPlaces, readings, tonight } from "../ui/frost_list.js";
+import { html, t } from "../ui/html.js";
+import { age, clock, degrees, when } from "../ui/local.js";
+import { Page, Tick } from "../ui/page.js";
+import { byWhom, Figure, FigureForm, shownDegrees } from "./frost_figure.js";
+import { UndoBar } from "./place_done.js";
+import { last, offerUndo, tellTrouble } from "./walking.js";
+
+const LABELS_MAX = 4;
+// Covers come off before they go on. Ours.
+const MORNING_ENDS = "12:00";
+const STAY_DAYS = [2, 4, 8];
+
+export function Frost() {
+  const [typing, setTyping] = useState(false);
+  const { open, unknown } = openPlaces();
+  const covered = coveredPlaces();
+  const low = tonight()?.low_c ?? null;
+  const morning = clock(now.value) < MORNING_ENDS;
+  const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} />`;
+  const onNow = html`<${Covered} key="covered" covered=${covered} />`;
+  const n = open.reduce((sum, one) => sum + one.lots.length, 0);
+  const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>`;
+  return html`<${Page} name="frost" title=${t("frost.title")} back="#/" side=${n ? t(n === 1 ? "frost.side_one" : "frost.side", { n }) : t("frost.side_none")} foot=${last.value && html`<${UndoBar} />`}>
+    ${typing ? html`<${FigureForm} onDone=${() => setTyping(false)} />` : figure}
+    ${morning && covered.length ? [onNow, toCover] : [toCover, onNow]}
+    <${Readings} />
+    <ul class="cautions">${cautionsAbout("frost").map(({ key, grave }) => html`<li key=${key} class=${grave ? "caution grave" : "caution"}>${t(`caution.${key}`)}</li>`)}</ul>
+  </${Page}>`;
+}
+
+/** Record one kind of event, and offer to take it back. */
+async function tell(kind, drafts, label, word) {
+  await recordAll(drafts.map(({ lot = null, data }) => ({ kind, lot, data })))
+    .then((events) => offerUndo(events, { id: null, label }, [word]), tellTrouble);
+}
+
+/** What stands open: a tap says that the place is covered. */
+function Open({ open, unknown, low }) {
+  const cover = ({ place, lots }) => {
+    const meant = low === null ? {} : { for_low_c: low };
+    const drafts = place ? [{ data: { place: place.id, ...meant } }] : lots.map(({ lot }) => ({ lot: lot.id, data: meant }));
+    return tell("covered", drafts, place?.name ?? t("frost.nowhere"), t("frost.is_covered"));
+  };
+  return html`<section><h2>${t("frost.open")}</h2>
+    <p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>
+    <ul class="cover-list">${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
+      <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${lotsWords(one.lots)}</span>
+      <b>${t("frost.cover")}</b></button></li>`)}</ul>
+    ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t(unknown === 1 ? "frost.unknown_one" : "frost.unknown", { n: unknown })}</span></a></p>`}
+  </section>`;
+}
+
+/** "coming up 25-019-L 25-021-Y", by why they are tender. */
+function lotsWords(found) {
+  const whys = [...new Set(found.map(({ why }) => why))];
+  return whys.map((why) => {
+    const here = found.filter((one) => one.why === why);
+    const more = here.length > LABELS_MAX ? ` + ${here.length - LABELS_MAX}` : "";
+    return html`<small>${t(`tender.${why}`)} ${here.slice(0, LABELS_MAX).map(({ lot }) => html`<span class="whole">${lot?.label ?? "?"}</span> `)}${more}</small>`;
+  });
+}
+
+/** What is covered, since when and by whom: a tap says that it is off again, or how long it stays. */
+function Covered({ covered }) {
+  const [staying, setStaying] = useState("");
+  if (!covered.length) return null;
+  const off = ({ place }) => tell("uncovered", [{ data: { place: place.id } }], place.name, t("frost.is_off"));
+  const stay = (place, days) => {
+    setStaying("");
+    const until = localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []);
+    return tell("covered", [{ data: { place: place.id, until } }], place.name, t("frost.stays_until", { days: days - 1 }));
+  };
+  return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list">${covered.map((one) => html`<li key=${one.place.id}>
+    <button type="button" class="act cover-place on" onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
+      <span class="stop-words"><strong>${one.place.name}</strong><small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
+        ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
+        ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
+      <b>${t("frost.uncover")}</b></button>
+    ${staying === one.place.id
+      ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one.place, days)}>${t(days === 2 ? "frost.stay_one" : "frost.stay", { n: days - 1 })}</button>`)}</div>`
+      : html`<button type="button" class="act stay" onClick=${() => setStaying(one.place.id)}>${t("frost.stays")}</button>`}</li>`)}</ul></section>`;
+}
+
+/** What the thermometers said, how old, how high they hang. */
+function Readings() {
+  const found = readings();
+  if (!found.length) return null;
+  return html`<section><h2>${t("frost.readings")}</h2><ul class="cards">${found.map(({ place, temp, dew, passes_at: passes }) => html`<li key=${place.id} class="reading">
+    <strong>${place.name} ${shownDegrees(temp.value)} ${degrees()}</strong> <small>${t("frost.ago", { age: age(temp.at) })}, ${
+      place.sensor_height_m ? t("frost.height", { n: place.sensor_height_m }) : t("frost.height_unknown")}</small>
+    ${dew !== null && html`<small>${t("frost.dew", { value: shownDegrees(Math.round(dew * 10) / 10), degrees: degrees() })}</small>`}
+    ${passes && html`<small>${t("frost.passes", { time: clock(passes), nought: shownDegrees(0), degrees: degrees() })}</small>`}</li>`)}</ul></section>`;
+}

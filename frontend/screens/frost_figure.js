@@ -1,0 +1,67 @@
+// @ts-check
+/** Tonight's figure: how low, how old, what it may mean among the plants; and typing a new one. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { nextDay } from "../core/instants.js";
+import { person } from "../store/house.js";
+import { record } from "../store/record.js";
+import { formOpened } from "../store/updates.js";
+import { lastFigure, tonight, tonightTimes } from "../ui/frost_list.js";
+import { Choice } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { Keypad } from "../ui/keypad.js";
+import { age, clock, degrees, inDegrees, toCelsius, today, when } from "../ui/local.js";
+import { offerUndo, tellTrouble } from "./walking.js";
+
+const LOW_C = -60;
+const HIGH_C = 60;
+/** A minus that is read as one. @param {number} celsius */
+export const shownDegrees = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
+
+/** The figure, or what is missing. */
+export function Figure() {
+  const night = tonight();
+  const times = tonightTimes();
+  const sunset = t(times.sun === "placed" ? "frost.sunset" : times.sun === "about" ? "frost.sunset_about" : "frost.sunset_taken", { time: clock(times.sunset_at) });
+  if (!night) {
+    const last = lastFigure();
+    return html`<section class="frost-figure"><p class="large">${t("frost.no_figure")}</p>
+      ${last && html`<p>${t("frost.last_figure", { value: shownDegrees(last.value), degrees: degrees(), when: when(last.at) })}</p>`}<p>${sunset}</p></section>`;
+  }
+  const low = inDegrees(night.low_c) <= 0 ? "frost.low_below" : "frost.low";
+  return html`<section class="frost-figure"><p class="figure">${t("frost.tonight")} <strong>${shownDegrees(night.low_c)} ${degrees()}</strong></p>
+    <p><strong>${t(low, { age: age(night.told_at) })}</strong></p>
+    <p>${t("frost.range", { low: shownDegrees(night.range_low_c), high: shownDegrees(night.range_high_c), degrees: degrees() })}</p>
+    <p>${sunset}</p></section>`;
+}
+
+/** Who recorded a cover, where anybody is known. */
+export const byWhom = (id) => person(id) ?? t("frost.somebody");
+
+/** Type a low for tonight or tomorrow night. @param {{onDone: () => void}} props */
+export function FigureForm({ onDone }) {
+  const [typed, setTyped] = useState("");
+  const [below, setBelow] = useState(false);
+  const [night, setNight] = useState(today());
+  const [error, setError] = useState("");
+  useEffect(() => formOpened(), []);
+  const nights = /** @type {[string, string][]} */ ([[today(), t("frost.this_night")], [nextDay(today()), t("frost.next_night")]]);
+  const text = typed && below ? `−${typed}` : typed;
+  const save = async () => {
+    const value = toCelsius(text);
+    const wrong = typed === "" || !(value >= LOW_C && value <= HIGH_C);
+    setError(wrong ? t("error.number", { field: t("frost.low_name"), low: inDegrees(LOW_C), high: inDegrees(HIGH_C) }) : "");
+    if (wrong) return;
+    const data = { quantity_kind: "forecast_low_c", value, for_night_of: night };
+    const kept = await record("read", null, data).catch(tellTrouble);
+    if (!kept) return;
+    offerUndo([kept], { id: null, label: t("frost.low_name") }, [`${shownDegrees(value)} ${degrees()}`]);
+    onDone();
+  };
+  return html`<section class="figure-form"><h2>${t("frost.type")}</h2>
+    <${Choice} name=${t("frost.which_night")} answers=${nights} value=${night} onChoose=${(day) => day && setNight(day)} />
+    <${Keypad} label=${t("frost.low_name")} value=${text} unit=${degrees()} onInput=${(next) => setTyped(next.replace("−", ""))} />
+    <button type="button" class=${below ? "answer chosen" : "answer"} aria-pressed=${below} onClick=${() => setBelow(!below)}>${t("frost.below_nought")}</button>
+    ${error && html`<p class="error" role="alert">${error}</p>`}
+    <div class="two"><button type="button" class="act" onClick=${onDone}>${t("act.cancel")}</button>
+      <button type="button" class="act main-act" onClick=${save}><strong>${t("act.save")}</strong></button></div></section>`;
+}

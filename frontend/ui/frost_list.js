@@ -1,0 +1,85 @@
+// @ts-check
+/** What frost would find, place by place in walking order, and what is covered: read from the house. @module */
+import { dewPoint } from "../core/humidity.js";
+import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
+import { hourOf } from "../core/nights.js";
+import { coverOf, isOpen, openStock, walkingOrder } from "../core/tender.js";
+import { coverFacts, nightTimes, nurseryWeather } from "../core/weather_facts.js";
+import { lots, now, nursery, places, rows } from "../store/house.js";
+import { weatherOf } from "../store/weather.js";
+import { today } from "./local.js";
+
+// A reading tells the course of a night from two hours after sunset; this near to it counts. Ours.
+const NEAR_MS = 30 * MINUTE_MS;
+// Temperature and humidity belong together when read within the hour. Ours.
+const PAIR_MS = HOUR_MS;
+
+/** Everything that stands where, whatever is forecast. */
+function stockNow() {
+  const held = weatherOf(rows.value, lots.value, nursery()?.offsets ?? []);
+  return { ...held, all: held.whole() };
+}
+
+/** The night that is coming or under way, with what the forecast says of it, or null. */
+export function tonight() {
+  const home = nursery();
+  if (!home) return null;
+  const { nights } = nurseryWeather(home, stockNow().all);
+  return nights.find((night) => night.ends_at > now.value && night.of <= today()) ?? null;
+}
+
+/** The times of the night that is coming, forecast or not. */
+export const tonightTimes = () => nightTimes(nursery() ?? {}, today());
+
+/** The newest forecast low of all, or null. */
+export function lastFigure() {
+  const lows = (nursery()?.forecasts ?? []).filter(({ which }) => which === "low");
+  return lows.at(-1) ?? null;
+}
+
+/** What stands open on the coming night: `{place, lots: [{lot, why}]}` each, and what nobody has said. */
+export function openPlaces() {
+  const { all } = stockNow();
+  const at = tonight()?.sunset_at ?? tonightTimes().sunset_at;
+  const unknown = openStock(all.entries, all.places, at, null).unknown_lots;
+  const found = new Map();
+  for (const entry of all.entries) {
+    const place = all.places[entry.place ?? ""] ?? {};
+    if (!isOpen(place) || !((entry.until ?? "") > at) || coverOf(entry, place)) continue;
+    const id = entry.place ?? "";
+    found.set(id, [...(found.get(id) ?? []), { lot: lots.value.get(entry.id), why: entry.why }]);
+  }
+  const open = walkingOrder(found.keys(), all.places).map((id) => ({ place: all.places[id] ?? null, lots: found.get(id) }));
+  return { open, unknown };
+}
+
+/** What is covered: `{place, cover, lots}` each, in walking order. */
+export function coveredPlaces() {
+  const held = stockNow();
+  return places().flatMap((place) => {
+    const stock = held.inPlace(place);
+    const cover = coverFacts(place, stock);
+    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length }] : [];
+  });
+}
+
+/** The last temperature of each place that frost can reach: `{place, temp, dew, passes_at}`. */
+export function readings() {
+  return places().flatMap((place) => {
+    const { temp_c: temp, humidity_percent: damp } = place.last_read ?? {};
+    if (!temp || place.kind === "chamber") return [];
+    const together = damp && damp.value > 0 && Math.abs(toMs(damp.at) - toMs(temp.at)) <= PAIR_MS;
+    return [{ place, temp, dew: together ? dewPoint(temp.value, damp.value) : null, passes_at: passesAt(temp) }];
+  });
+}
+
+/** When the course of a clear, calm night would pass 0 °C, from a reading two hours after sunset; or null. */
+function passesAt(temp) {
+  const night = tonight();
+  if (!night || night.sun === "taken") return null;
+  const sunset = toMs(night.sunset_at);
+  const hours = (toMs(night.ends_at) - sunset) / HOUR_MS;
+  if (hours <= 2 || Math.abs(toMs(temp.at) - sunset - 2 * HOUR_MS) > NEAR_MS) return null;
+  const hour = hourOf(0, temp.value, night.low_c, hours);
+  return hour === null ? null : toText(sunset + Math.round(hour * HOUR_MS));
+}
