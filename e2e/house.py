@@ -38,8 +38,9 @@ def ago(**length: float) -> str:
 class House:
     """A server's folder, and the process that serves it."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.port, self.link = folder, 0, ""
+    def __init__(self, folder: Path, *options: str) -> None:
+        self.folder, self.options, self.port, self.link = folder, options, 0, ""
+        self.said: list[str] = []
         self.process: subprocess.Popen[str] | None = None
         self.device, self.seq = str(uuid.uuid4()), 0
         self.token = ""
@@ -48,10 +49,11 @@ class House:
         """Start it on the port it had before, and wait until it says where it is."""
         command = [sys.executable, "-m", "lathhouse", "serve", "--data", str(self.folder)]
         self.process = subprocess.Popen(
-            [*command, "--port", str(self.port)], stdout=subprocess.PIPE, text=True
+            [*command, "--port", str(self.port), *self.options], stdout=subprocess.PIPE, text=True
         )
         assert self.process.stdout is not None
         for line in self.process.stdout:
+            self.said.append(line.rstrip("\n"))
             if "/#/pair/" in line:
                 self.link = line.split(": ", 1)[1].strip()
             if line.startswith("Lathhouse is at "):

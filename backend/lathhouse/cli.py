@@ -1,10 +1,6 @@
 """Commands: serve, tokens, check, backup, restore, key."""
 
-import asyncio
 import logging
-import signal
-import socket
-import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -12,25 +8,21 @@ from typing import Any
 
 import click
 from flask import Flask
-from hypercorn.asyncio import serve as hypercorn_serve
-from hypercorn.config import Config
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import parse_instant, to_text
 from lathhouse.errors import Refusal
-from lathhouse.reminders.clock import Clock, catch_up
-from lathhouse.reminders.nightly import Nightly
+from lathhouse.reminders.clock import catch_up
+from lathhouse.serving import Serving, run
 from lathhouse.settings import Settings, backups_in, default_data
 from lathhouse.store import access
 from lathhouse.store.archive import read_archive
 from lathhouse.store.backup import back_up, new_key, unseal
 from lathhouse.store.check import check as check_record
 from lathhouse.store.sites import open_site
-from lathhouse.web.asgi import Door
 
 PORT = 8321
-BACKLOG = 256
-READ_TIMEOUT_SECONDS = 20
+FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
 
 @click.group()
@@ -45,87 +37,20 @@ def main() -> None:
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=PORT, show_default=True, help="Port to listen on; 0 picks one.")
 @click.option("--demo", is_flag=True, help="Open on an invented nursery.")
-def serve(data: Path | None, host: str, port: int, demo: bool) -> None:
+@click.option("--lan", is_flag=True, help="Serve HTTPS on this network, with its own authority.")
+@click.option("--name", help="Name on this network, such as nursery.local; kept from then on.")
+@click.option("--address", "addresses", multiple=True, help="One more address of this machine.")
+@click.option("--certificate", type=FILE, help="Your own certificate, with its chain (PEM).")
+@click.option("--private-key", type=FILE, help="The key of your own certificate (PEM).")
+@click.option("--behind-proxy", is_flag=True, help="Believe the proxy on this machine.")
+def serve(data: Path | None, demo: bool, **how: Any) -> None:
     """Run the server until it is told to stop."""
+    serving = Serving(**how)
     if demo and data is None:
         with tempfile.TemporaryDirectory(prefix="lathhouse-demo-") as folder:
-            run(Settings(data=Path(folder), demo=True), host, port)
+            refusing(lambda: run(Settings(data=Path(folder), demo=True), serving))
         return
-    run(Settings(data=data or default_data(), demo=demo), host, port)
-
-
-def run(settings: Settings, host: str, port: int) -> None:
-    """Listen, print the address, and serve."""
-    listening = listen(host, port)
-    address = address_of(host, listening.getsockname()[1])
-    app = create_app(settings)
-    with app.app_context():
-        prepare(app, settings, address)
-    clock = Clock(app, app.config["SITE_ID"], settings.now_ms)
-    clock.start()
-    nightly = Nightly(app, app.config["SITE_ID"], backups_in(settings), settings.now_ms)
-    if not settings.demo:
-        nightly.start()
-    click.echo(f"Lathhouse is at {address}")
-    sys.stdout.flush()
-    try:
-        asyncio.run(answer(app, listening))
-    finally:
-        nightly.stop()
-        clock.stop()
-
-
-def address_of(host: str, port: int) -> str:
-    """Return the address to open: where we listen everywhere, this machine's own name for it."""
-    name = "localhost" if host in ("0.0.0.0", "::", "") else host
-    return f"http://{f'[{name}]' if ':' in name else name}:{port}/"
-
-
-def listen(host: str, port: int) -> socket.socket:
-    """Return a listening socket, at once again after a server before us was killed."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.socket(family, socket.SOCK_STREAM)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        listening.bind((host, port))
-    except OSError as error:
-        raise click.ClickException(
-            f"Port {port} on {host} is taken or not ours: {error.strerror}. Choose another: --port."
-        ) from error
-    listening.listen(BACKLOG)
-    return listening
-
-
-def prepare(app: Flask, settings: Settings, address: str) -> None:
-    """Fill an empty demo, bring alerts up to date, and print the first owner's link."""
-    site_id, now = app.config["SITE_ID"], settings.now_ms()
-    if settings.demo:
-        from lathhouse.demo.load import load
-
-        load(site_id, now)
-        click.echo("This is a demo: whoever opens it on this machine is signed in as its owner.")
-    catch_up(site_id, now)
-    if not settings.demo:
-        secret = access.owner_link(site_id, to_text(now))
-        if secret:
-            click.echo(f"Open this once, on the owner's phone: {address}#/pair/{secret}")
-
-
-async def answer(app: Flask, listening: socket.socket) -> None:
-    """Serve until SIGTERM or SIGINT, finishing what was accepted."""
-    config = Config()
-    config.bind = [f"fd://{listening.fileno()}"]
-    config.read_timeout = READ_TIMEOUT_SECONDS
-    config.graceful_timeout = 5
-    config.accesslog = None
-    config.errorlog = logging.getLogger("hypercorn.error")
-    config.include_server_header = False
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for name in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(name, stop.set)
-    door: Any = Door(app.wsgi_app)
-    await hypercorn_serve(door, config, mode="asgi", shutdown_trigger=stop.wait)
+    refusing(lambda: run(Settings(data=data or default_data(), demo=demo), serving))
 
 
 @main.group()

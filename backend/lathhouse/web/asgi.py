@@ -7,10 +7,13 @@ the limit is read on and thrown away for a while, so that a phone still sending 
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from flask import Flask
 from hypercorn.middleware import AsyncioWSGIMiddleware
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from lathhouse.errors import TooMuch
 from lathhouse.settings import BODY_MAX_BYTES
+from lathhouse.web.gate import LOOPBACK
 from lathhouse.web.problems import HEADERS, answer_refusal
 
 DRAINED_MAX_BYTES = 4 * BODY_MAX_BYTES
@@ -38,6 +41,20 @@ class Door:
             return {"type": "http.request", "body": body, "more_body": False}
 
         await self.inner(scope, whole, send)
+
+
+def believe_proxy(app: Flask) -> None:
+    """Take the caller's address, scheme and host from the one proxy before us, on this machine.
+
+    From anybody else these headers are not believed, and not one of them is read.
+    """
+    plain, proxied = app.wsgi_app, ProxyFix(app.wsgi_app, x_for=1, x_proto=1, x_host=1)
+
+    def either(environ: dict[str, Any], start_response: Any) -> Any:
+        near = environ.get("REMOTE_ADDR") in LOOPBACK
+        return (proxied if near else plain)(environ, start_response)
+
+    app.wsgi_app = either  # type: ignore[method-assign]
 
 
 async def read_body(receive: Receive) -> bytes | None:

@@ -69,7 +69,8 @@ def same_origin() -> None:
         raise NotAllowed("This must come from the app's own pages.")
     if fetch_site not in ("same-origin", "none"):
         raise NotAllowed("This must come from the app's own pages.")
-    if request.content_length and not request.is_json:
+    # A body sent in pieces says no length; a form that another page sends always says its type.
+    if (request.content_length or request.mimetype) and not request.is_json:
         raise NotAllowed("The body must be sent as application/json.")
 
 

@@ -1,0 +1,254 @@
+"""The running server: its sockets, its certificate, its clocks."""
+
+import asyncio
+import contextlib
+import logging
+import signal
+import socket
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from ssl import SSLContext
+from typing import Any
+
+import click
+from flask import Flask
+from hypercorn.asyncio import serve as hypercorn_serve
+from hypercorn.config import Config
+
+from lathhouse.app import create_app
+from lathhouse.domain.instants import to_text
+from lathhouse.errors import BadField
+from lathhouse.reminders.clock import Clock, catch_up
+from lathhouse.reminders.nightly import Nightly
+from lathhouse.settings import Settings, backups_in
+from lathhouse.store import access
+from lathhouse.web import authority
+from lathhouse.web.asgi import Door, believe_proxy
+from lathhouse.web.authority import Files, Site
+from lathhouse.web.lan import Place, PlainDoor, drawn_in_terminal, own_addresses, settled_name
+
+BACKLOG = 256
+READ_TIMEOUT_SECONDS = 20
+HANDSHAKE_TIMEOUT_SECONDS = 10
+RENEW_EVERY_SECONDS = 3600.0
+EVERYWHERE = ("0.0.0.0", "::", "")
+
+log = logging.getLogger(__name__)
+
+
+@dataclass
+class Serving:
+    """How the server is to be reached."""
+
+    host: str
+    port: int
+    lan: bool = False
+    name: str | None = None
+    addresses: tuple[str, ...] = ()
+    certificate: Path | None = None
+    private_key: Path | None = None
+    behind_proxy: bool = False
+
+    def __post_init__(self) -> None:
+        if (self.certificate is None) != (self.private_key is None):
+            raise click.UsageError("--certificate and --private-key go together.")
+        if self.lan and self.certificate:
+            raise click.UsageError("--lan makes its own certificate; leave out --certificate.")
+        if (self.name or self.addresses) and not self.lan:
+            raise click.UsageError("--name and --address go with --lan.")
+        if self.behind_proxy and (self.lan or self.certificate):
+            raise click.UsageError("Behind a proxy, the proxy speaks HTTPS: leave out the rest.")
+
+    @property
+    def listens_on(self) -> str:
+        """The address to listen on: with --lan everywhere, unless one was chosen."""
+        return "0.0.0.0" if self.lan and self.host == "127.0.0.1" else self.host
+
+
+class SealedConfig(Config):
+    """hypercorn's settings, with the context of the certificate kept, to be renewed while serving.
+
+    A context that loads a certificate anew uses it from the next handshake on.
+    """
+
+    context: SSLContext | None = None
+
+    def create_ssl_context(self) -> SSLContext | None:
+        """Return the context, the same whenever it is asked for."""
+        self.context = self.context or super().create_ssl_context()
+        return self.context
+
+
+def run(settings: Settings, serving: Serving) -> None:
+    """Listen, print the address, and serve.
+
+    Raises:
+        BadField: the name or an address cannot be.
+    """
+    listening = listen(serving.listens_on, serving.port)
+    port = listening.getsockname()[1]
+    place = settle(settings, serving, port) if serving.lan else None
+    address = place.address if place else address_of(serving, port)
+    app = create_app(settings)
+    if serving.behind_proxy:
+        believe_proxy(app)
+    with app.app_context():
+        prepare(app, settings, address)
+    with clocks(app, settings), contextlib.ExitStack() as stack:
+        plain = (
+            stack.enter_context(listen(serving.listens_on, plain_port(serving.port)))
+            if place
+            else None
+        )
+        say_where(address, place, plain)
+        asyncio.run(answer(app, serving, listening, place, plain))
+
+
+@contextlib.contextmanager
+def clocks(app: Flask, settings: Settings) -> Iterator[None]:
+    """Run the alert clock and the night's work beside the server."""
+    site_id = app.config["SITE_ID"]
+    clock = Clock(app, site_id, settings.now_ms)
+    nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
+    clock.start()
+    if not settings.demo:
+        nightly.start()
+    try:
+        yield
+    finally:
+        nightly.stop()
+        clock.stop()
+
+
+def settle(settings: Settings, serving: Serving, port: int) -> Place:
+    """Return where the nursery is found on its network, with its certificates made or renewed.
+
+    Raises:
+        BadField: the name or an address cannot be, or no address faces a network.
+    """
+    folder = settings.data / "lan"
+    site = Site(settled_name(folder, serving.name), own_addresses(serving.addresses))
+    if not site.addresses:
+        says = "This machine has no address on a network. Join one, or give it: --address."
+        raise BadField(says)
+    place = Place(site, Files(folder), port)
+    authority.prepare(place.files, site, datetime.now(UTC))
+    return place
+
+
+def say_where(address: str, place: Place | None, plain: socket.socket | None) -> None:
+    """Print the address, and for phones on the network a code to scan and the way to trust it."""
+    if place and plain:
+        help_at = f"http://{place.site.addresses[0]}:{plain.getsockname()[1]}/"
+        click.echo(drawn_in_terminal(help_at))
+        click.echo(f"On each phone, once: scan this or open {help_at} and follow its steps.")
+        click.echo(
+            f"The certificate's fingerprint, to compare: {authority.fingerprint(place.files)}"
+        )
+    click.echo(f"Lathhouse is at {address}")
+    sys.stdout.flush()
+
+
+def plain_port(port: int) -> int:
+    """Return the port of the plain page beside a port: the one below it (0: any, beside any)."""
+    return max(port - 1, 0)
+
+
+def address_of(serving: Serving, port: int) -> str:
+    """Return the address to open: where we listen everywhere, an address of this machine."""
+    host = serving.host
+    if host in EVERYWHERE:
+        host = str(next(iter(own_addresses()), "localhost"))
+    scheme = "https" if serving.certificate else "http"
+    return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}/"
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Return a listening socket, at once again after a server before us was killed."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError as error:
+        raise click.ClickException(
+            f"Port {port} on {host} is taken or not ours: {error.strerror}. Choose another: --port."
+        ) from error
+    listening.listen(BACKLOG)
+    return listening
+
+
+def prepare(app: Flask, settings: Settings, address: str) -> None:
+    """Fill an empty demo, bring alerts up to date, and print the first owner's link."""
+    site_id, now = app.config["SITE_ID"], settings.now_ms()
+    if settings.demo:
+        from lathhouse.demo.load import load
+
+        load(site_id, now)
+        click.echo("This is a demo: whoever opens it on this machine is signed in as its owner.")
+    catch_up(site_id, now)
+    if not settings.demo:
+        secret = access.owner_link(site_id, to_text(now))
+        if secret:
+            click.echo(f"Open this once, on the owner's phone: {address}#/pair/{secret}")
+
+
+async def answer(
+    app: Flask,
+    serving: Serving,
+    listening: socket.socket,
+    place: Place | None,
+    plain: socket.socket | None,
+) -> None:
+    """Serve until SIGTERM or SIGINT, finishing what was accepted."""
+    config = SealedConfig()
+    config.bind = [f"fd://{listening.fileno()}"]
+    config.insecure_bind = [f"fd://{plain.fileno()}"] if plain else []
+    config.read_timeout = READ_TIMEOUT_SECONDS
+    config.ssl_handshake_timeout = HANDSHAKE_TIMEOUT_SECONDS
+    config.graceful_timeout = 5
+    config.accesslog = None
+    config.errorlog = logging.getLogger("hypercorn.error")
+    config.include_server_header = False
+    leaf = (place.files.leaf, place.files.leaf_key) if place else None
+    pair = leaf or (serving.certificate, serving.private_key)
+    if pair[0] and pair[1]:
+        config.certfile, config.keyfile = str(pair[0]), str(pair[1])
+        config.alpn_protocols = ["h2", "http/1.1"]
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for name in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(name, stop.set)
+    door: Any = Door(app.wsgi_app)
+    renewing = loop.create_task(keep_renewing(config, place)) if config.certfile else None
+    await hypercorn_serve(
+        PlainDoor(place, door) if place else door,
+        config,
+        mode="asgi",
+        shutdown_trigger=stop.wait,
+    )
+    if renewing:
+        renewing.cancel()
+
+
+async def keep_renewing(config: SealedConfig, place: Place | None) -> None:
+    """Renew the certificate before it ends, and use one that its owner has put in its place."""
+    assert config.certfile
+    assert config.keyfile
+    seen = Path(config.certfile).stat().st_mtime_ns
+    while True:
+        await asyncio.sleep(RENEW_EVERY_SECONDS)
+        try:
+            if place:
+                authority.prepare(place.files, place.site, datetime.now(UTC))
+            fresh = Path(config.certfile).stat().st_mtime_ns
+            if fresh != seen and config.context is not None:
+                config.context.load_cert_chain(config.certfile, config.keyfile)
+                seen = fresh
+                log.info("a new certificate is in use")
+        except Exception:
+            # The old one goes on; the next hour tries again.
+            log.exception("the certificate could not be renewed")

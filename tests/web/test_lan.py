@@ -1,0 +1,257 @@
+"""HTTPS on the nursery's own network: checked by OpenSSL, not by ourselves."""
+
+import ipaddress
+import socket
+import ssl
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import segno
+import zxingcpp
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes
+from PIL import Image
+
+from lathhouse.errors import BadField
+from lathhouse.web import authority
+from lathhouse.web.authority import Files, Site
+from lathhouse.web.lan import drawn_in_terminal, own_addresses, settled_name
+
+NAME = "rows.test"
+HERE = ipaddress.ip_address("127.0.0.1")
+NOW = datetime(2026, 9, 10, 8, 40, tzinfo=UTC)
+
+
+def leaf(files: Files) -> x509.Certificate:
+    return x509.load_pem_x509_certificate(files.leaf.read_bytes())
+
+
+class Lan:
+    """`lathhouse serve --lan` in a process of its own."""
+
+    def __init__(self, folder: Path, *options: str, hurried: bool = False) -> None:
+        self.folder = folder
+        code = "from lathhouse import serving; serving.RENEW_EVERY_SECONDS = 0.2; "
+        run = "from lathhouse.cli import main; main()"
+        command = [sys.executable, "-c", f"{code if hurried else ''}{run}"]
+        where = ["serve", "--lan", "--name", NAME, "--address", str(HERE), "--port", "0"]
+        self.process = subprocess.Popen(
+            [*command, *where, "--data", str(folder), *options], stdout=subprocess.PIPE, text=True
+        )
+        assert self.process.stdout is not None
+        self.said = []
+        for line in self.process.stdout:
+            self.said.append(line.rstrip("\n"))
+            if line.startswith("Lathhouse is at "):
+                break
+        self.port = int(self.said[-1].rstrip("/").rsplit(":", 1)[1])
+        (helps,) = [line for line in self.said if line.startswith("On each phone")]
+        self.plain_port = int(helps.split("http://")[1].split("/")[0].rsplit(":", 1)[1])
+        self.files = Files(folder / "lan")
+
+    def end(self) -> None:
+        self.process.terminate()
+        self.process.wait(timeout=60)
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+
+    def sealed(self, name: str = NAME) -> ssl.SSLSocket:
+        """Shake hands as a phone that trusts the authority and asks for a name."""
+        trust = ssl.create_default_context(cafile=self.files.authority)
+        trust.set_alpn_protocols(["h2", "http/1.1"])
+        line = socket.create_connection(("127.0.0.1", self.port), timeout=30)
+        return trust.wrap_socket(line, server_hostname=name)
+
+    def serial(self) -> str:
+        with self.sealed() as line:
+            return str(line.getpeercert()["serialNumber"])  # type: ignore[index]
+
+    def plain(self, path: str, method: str = "GET", **headers: str) -> tuple[int, bytes]:
+        where = f"http://127.0.0.1:{self.plain_port}{path}"
+        request = urllib.request.Request(where, method=method, headers=headers)
+        try:
+            with urllib.request.urlopen(request, timeout=30) as answer:
+                return answer.status, answer.read()
+        except urllib.error.HTTPError as error:
+            return error.code, error.read()
+
+
+@pytest.fixture
+def lan(tmp_path: Path) -> Iterator[Lan]:
+    running = Lan(tmp_path / "data")
+    yield running
+    running.end()
+
+
+def test_a_phone_that_trusts_the_authority_is_let_in_by_name_and_by_address(lan: Lan):
+    for name in (NAME, "127.0.0.1"):
+        with lan.sealed(name) as line:
+            assert line.version() in ("TLSv1.2", "TLSv1.3")
+            assert line.selected_alpn_protocol() == "h2"
+    with pytest.raises(ssl.SSLCertVerificationError, match="mismatch"):
+        lan.sealed("bank.example")
+    stranger = ssl.create_default_context()
+    with (
+        socket.create_connection(("127.0.0.1", lan.port)) as line,
+        pytest.raises(ssl.SSLCertVerificationError),
+    ):
+        stranger.wrap_socket(line, server_hostname=NAME)
+
+
+def test_the_plain_side_hands_out_the_certificate_and_nothing_else(lan: Lan):
+    status, page = lan.plain("/")
+    assert status == 200
+    text = page.decode()
+    printed = next(line for line in lan.said if "fingerprint" in line).rsplit(" ", 1)[1]
+    assert text.replace("<br>", "").count(printed) == 1
+    assert f"https://{NAME}:{lan.port}/" in text
+    assert "<script" not in text
+    status, der = lan.plain("/lathhouse-authority.crt")
+    given = x509.load_der_x509_certificate(der)
+    assert given.fingerprint(hashes.SHA256()).hex(":").upper() == printed
+    forged = {"X-Forwarded-Proto": "https"}
+    for path in (
+        "/api/v1/session",
+        "/api/openapi.json",
+        "/app.js",
+        "/health",
+        "/authority-key.pem",
+    ):
+        assert lan.plain(path)[0] == 404
+        assert lan.plain(path, **forged)[0] == 404
+    assert lan.plain("/api/v1/pairings/redeem", "POST")[0] == 405
+
+
+def test_the_cookie_is_for_sealed_lines_only_and_the_name_is_kept_sealed(lan: Lan):
+    context = ssl.create_default_context(cafile=lan.files.authority)
+    (link,) = [line for line in lan.said if "#/pair/" in line]
+    assert f"https://{NAME}:{lan.port}/#/pair/" in link
+    body = b'{"secret": "%s", "device": "0198f000-0000-7000-8000-000000000001"}' % (
+        link.rsplit("/", 1)[1].encode()
+    )
+    where = f"https://127.0.0.1:{lan.port}/api/v1/pairings/redeem"
+    request = urllib.request.Request(where, body, {"Content-Type": "application/json"})
+    with urllib.request.urlopen(request, context=context, timeout=30) as answer:
+        assert "; Secure" in answer.headers["Set-Cookie"]
+        assert "HttpOnly" in answer.headers["Set-Cookie"]
+        assert answer.headers["Strict-Transport-Security"] == "max-age=31536000"
+
+
+def test_a_certificate_is_renewed_while_the_server_runs(tmp_path: Path):
+    lan = Lan(tmp_path / "data", hurried=True)
+    before = lan.serial()
+    named = leaf(lan.files).extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    site = Site(NAME, tuple(named.get_values_for_type(x509.IPAddress)))
+    soon = datetime.now(UTC) + timedelta(days=authority.LEAF_DAYS - authority.RENEW_DAYS + 1)
+    # What the server itself does when that day comes; until then its hourly look changes nothing.
+    assert not authority.prepare(lan.files, site, datetime.now(UTC))
+    assert authority.prepare(lan.files, site, soon - timedelta(days=30)) is False
+    lan.files.leaf.unlink()
+    assert authority.prepare(lan.files, site, datetime.now(UTC))
+    end = time.monotonic() + 30
+    while lan.serial() == before:
+        assert time.monotonic() < end, "the old certificate goes on"
+    lan.end()
+
+
+def test_the_server_s_certificate_lasts_at_most_398_days_and_is_renewed_before_it_ends(tmp_path):
+    """CA/Browser Forum, Baseline Requirements, section 6.3.2: at most 398 days."""
+    files, site = Files(tmp_path), Site(NAME, (HERE,))
+    assert authority.prepare(files, site, NOW)
+    first = leaf(files)
+    assert first.not_valid_after_utc - first.not_valid_before_utc <= timedelta(days=398)
+    day = timedelta(days=1)
+    last = first.not_valid_after_utc - authority.RENEW_DAYS * day
+    assert not authority.prepare(files, site, last - day)
+    assert authority.prepare(files, site, last)
+    assert leaf(files).serial_number != first.serial_number
+    authority_before = files.authority.read_bytes()
+    moved = Site(NAME, (ipaddress.ip_address("127.0.0.9"),))
+    assert authority.prepare(files, moved, last)
+    assert files.authority.read_bytes() == authority_before, "phones trust it once"
+
+
+def test_the_keys_are_their_owner_s_only(tmp_path):
+    files = Files(tmp_path / "lan")
+    authority.prepare(files, Site(NAME, (HERE,)), NOW)
+    assert files.authority_key.stat().st_mode & 0o077 == 0
+    assert files.leaf_key.stat().st_mode & 0o077 == 0
+
+
+def test_the_authority_cannot_vouch_for_another_name_or_network(tmp_path):
+    """RFC 5280 section 4.2.1.10, as OpenSSL checks it: the authority's key in a thief's hands."""
+    honest, thief = Files(tmp_path / "honest"), Files(tmp_path / "thief")
+    authority.prepare(honest, Site(NAME, (HERE,)), NOW)
+    authority.prepare(thief, Site(NAME, (HERE,)), NOW)
+    thief.authority.write_bytes(honest.authority.read_bytes())
+    thief.authority_key.write_bytes(honest.authority_key.read_bytes())
+    for site, holds in (
+        (Site(NAME, (HERE,)), True),
+        (Site("bank.example", (HERE,)), False),
+        (Site(NAME, (ipaddress.ip_address("203.0.113.7"),)), False),
+    ):
+        authority._make_leaf(thief, site, NOW)
+        at = str(int(NOW.timestamp()))
+        command = ["openssl", "verify", "-attime", at, "-CAfile", str(honest.authority)]
+        done = subprocess.run([*command, str(thief.leaf)], capture_output=True, text=True)
+        assert (done.returncode == 0) == holds, done.stdout + done.stderr
+        assert holds or "permitted subtree violation" in done.stdout + done.stderr
+
+
+def test_the_name_is_settled_once_and_another_is_refused_with_what_to_do(tmp_path):
+    assert settled_name(tmp_path, "Rows.Test") == NAME
+    assert settled_name(tmp_path, None) == NAME
+    with pytest.raises(BadField, match=r"until every phone has sent its records"):
+        settled_name(tmp_path, "other.test")
+    for bad in ("nodot", "a b.local", "-a.local", "x" * 64 + ".local", "1.2.3.4"):
+        with pytest.raises(BadField, match="is no name"):
+            settled_name(tmp_path / "new", bad)
+
+
+def test_an_address_that_is_none_is_refused():
+    with pytest.raises(BadField, match=r"like 192\.168\.1\.20"):
+        own_addresses(("shed",))
+
+
+def test_the_code_in_the_terminal_reads_as_the_address():
+    """Read back by another library (ZXing-C++)."""
+    address = "http://192.168.1.20:8320/"
+    rows = drawn_in_terminal(address).splitlines()
+    halves = {"█": (255, 255), "▀": (255, 0), "▄": (0, 255), " ": (0, 0)}
+    squares = [halves[sign][half] for row in rows for half in (0, 1) for sign in row]
+    small = Image.new("L", (len(rows[0]), 2 * len(rows)))
+    small.putdata(squares)
+    picture = small.resize((small.width * 8, small.height * 8), Image.Resampling.NEAREST)
+    assert [code.text for code in zxingcpp.read_barcodes(picture)] == [address]
+    assert segno.make(address, error="l").designator
+
+
+def test_a_proxy_on_this_machine_is_believed_only_where_it_was_asked_for(tmp_path, clock):
+    """What a proxy says of scheme and host (X-Forwarded-*), real headers over the application."""
+    from tests.server import close_nursery, open_nursery
+
+    nursery = open_nursery(f"sqlite:///{tmp_path / 'l.sqlite'}", tmp_path / "data", clock)
+    said = {"X-Forwarded-Proto": "https", "X-Forwarded-Host": "rows.example"}
+    said |= {"X-Forwarded-For": "198.51.100.9"}
+
+    def link(**environ: str) -> str:
+        headers = {"Authorization": f"Bearer {nursery.token('owner')}", **said}
+        answer = nursery.app.test_client().post(
+            "/api/v1/pairings", json={}, headers=headers, environ_base=environ
+        )
+        return str(answer.json["link"])
+
+    assert link(REMOTE_ADDR="127.0.0.1").startswith("http://localhost/#/pair/")
+    from lathhouse.web.asgi import believe_proxy
+
+    believe_proxy(nursery.app)
+    assert link(REMOTE_ADDR="127.0.0.1").startswith("https://rows.example/#/pair/")
+    assert link(REMOTE_ADDR="192.168.1.66").startswith("http://localhost/#/pair/"), "forged"
+    close_nursery(nursery)
