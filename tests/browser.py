@@ -61,6 +61,21 @@ def find_chromium(playwright: Playwright) -> str:
     )
 
 
+def find_certutil() -> str:
+    """Return the path of `certutil`, which writes the store of trust that Chromium reads.
+
+    Fails, naming the package, where it cannot be had.
+    """
+    if shutil.which("certutil") is None and os.geteuid() == 0 and shutil.which("apt-get"):
+        subprocess.run(["apt-get", "update"], check=False, capture_output=True)
+        install = ["apt-get", "install", "-y", "--no-install-recommends", "libnss3-tools"]
+        subprocess.run(install, check=False, capture_output=True)
+    found = shutil.which("certutil")
+    if found is None:
+        pytest.fail("No certutil: install Debian's package `libnss3-tools`.", pytrace=False)
+    return found
+
+
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
     """Playwright itself."""
