@@ -230,6 +230,12 @@ def test_a_dip_names_its_bucket_and_an_old_bucket_needs_a_reason(
     row(page, "26-007").get_by_role("button", name="More").tap()
     row(page, "26-007").get_by_role("link", name="Drained and into the bleach").tap()
     expect(page.get_by_text("never with acids", exact=False).first).to_be_visible(timeout=LATER_MS)
+    page.locator(".foot .main-act").tap()
+    expect(page.get_by_role("alert")).to_contain_text("Say which bucket")
+    page.get_by_role("button", name="A bucket not on record").tap()
+    page.locator(".foot .main-act").tap()
+    expect(page.get_by_role("alert")).to_contain_text("at most 100 %")
+    expect(page.get_by_label("Its strength")).to_be_focused()
     page.get_by_role("button", name="OLD: 6000 ppm").tap()
     page.locator(".foot .main-act").tap()
     expect(page.get_by_role("alert")).to_contain_text("past its life")
@@ -248,6 +254,41 @@ def test_a_dip_names_its_bucket_and_an_old_bucket_needs_a_reason(
     (undipped,) = [one for one in lots.values() if one["parents"] == [lot]]
     assert (undipped["quantity"], lots["26-007"]["quantity"]) == (20, 180)
     assert [spell["kind"] for spell in undipped["spells"]] == ["soak", "drained"]
+
+
+def test_grams_are_parted_by_weight_and_a_lot_without_a_count_is_asked_for_its_number(
+    house: House, phone: BrowserContext
+):
+    bench = place(house, "Soak bench", 1)
+    lots = {}
+    for label, counted in (("26-008", {"quantity": 12.5, "unit": "g"}), ("26-009", {})):
+        lot, events = lot_events(house, label, bench, 3, ("soak_started", {}, 1))
+        start = events[0]["data"]
+        events[0]["data"] = {name: start[name] for name in ("crop", "label", "place")} | counted
+        lots[label] = lot
+        house.record(events)
+    page = pair(phone, house)
+    to_bench(page)
+    page.evaluate("() => { location.hash = '#/start/sanitise'; }")
+    for label in lots:
+        page.locator(".pick .answer", has_text=label).tap()
+    page.get_by_role("button", name="A bucket not on record").tap()
+    page.get_by_label("Its strength").fill("15")
+    page.get_by_role("button", name="10 %").tap()
+    expect(page.get_by_text("1.3 g of 26-008")).to_be_visible()
+    page.locator(".foot .main-act").tap()
+    expect(page.get_by_role("alert")).to_contain_text("26-009: give how much")
+    page.get_by_label("Seeds left undipped").fill("30")
+    keep(page, "part-undipped")
+    page.locator(".foot .main-act").tap()
+    expect(row(page, "26-009").first).to_contain_text("in the bleach", timeout=LATER_MS)
+    until_in_touch(page)
+    parts = {one["parents"][0]: one for one in house.lots().values() if one["parents"]}
+    said = [(parts[lot]["quantity"], parts[lot]["unit"]) for lot in lots.values()]
+    assert said == [(1.3, "g"), (30, "seeds")]
+    data = [dip["data"] for dip in house.events("sanitise_started")]
+    assert [one.get("solution") for one in data] == [None, None]
+    assert [one["percent_by_volume"] for one in data] == [15, 15]
 
 
 SYDNEY = "Australia/Sydney"

@@ -68,8 +68,10 @@ def test_a_bare_ratio_shows_both_readings_and_mixes_neither(demo: Served, open_a
 def test_more_than_usual_asks_why_before_it_is_recorded(own_demo: Served, open_app: OpenApp):
     """15 % of a 12.5 % drum is 18,750 ppm (arithmetic); the limit of 10,000 is ours."""
     page, taps = open_at(own_demo, open_app, "#/mixing"), list[str]()
-    for name in ("I have read this", "% available chlorine", "12.5 %", "Mixed: start its clock"):
+    for name in ("I have read this", "% available chlorine", "12.5 %"):
         tap(page, taps, name)
+    expect(page.locator(".pour")).to_have_count(0)
+    tap(page, taps, "Say why so strong")
     expect(page.get_by_role("heading", name="Why so strong?").first).to_be_visible()
     tap(page, taps, "A trial on a part of the lot")
     tap(page, taps, "Keep this reason")

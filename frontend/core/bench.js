@@ -2,7 +2,7 @@
 /** The bench: twin of `domain/bench.py`, where the sources stand. Nothing is counted down. @module */
 import { DAY_MS, HOUR_MS, MINUTE_MS, toMs, toText } from "./instants.js";
 import { limits, nextStep } from "./protocols.js";
-import { openSpell } from "./spells.js";
+import { dipRefusal, openSpell } from "./spells.js";
 
 const KINDS = ["sanitise", "soak", "drained", "warm", "cold"];
 const DIP_MINUTES = 10;
@@ -35,11 +35,6 @@ export function benchRow(lot, crop) {
   };
 }
 
-/** Whether bleach may come near: never on acid that was not rinsed (chlorine gas). @param {any} lot */
-export function maySanitise(lot) {
-  return lot.acid_at === null || (lot.rinsed_at !== null && lot.rinsed_at >= lot.acid_at);
-}
-
 const after = (start, lengthMs) => (lengthMs === null ? null : toText(start + Math.floor(lengthMs + 0.5)));
 
 /** @returns {[number | null, number | null]} until its target and its limit */
@@ -67,7 +62,7 @@ function waysOn(kind, lot, crop) {
   const onward = start === "soak_started" || start === `${kind}_started` ? null : start;
   if (kind === "soak") {
     const ways = ["warm_started", "cold_started"].includes(onward) ? [["soak_ended", onward]] : [];
-    const dip = maySanitise(lot) ? [["soak_ended", "sanitise_started"]] : [];
+    const dip = dipRefusal(lot) === null ? [["soak_ended", "sanitise_started"]] : [];
     return [...ways, ["soak_ended"], ...dip];
   }
   if (lot.sown) return [[kind === "warm" ? "cold_started" : "cold_ended"]];

@@ -1,9 +1,10 @@
 // @ts-check
 /** One running step as a row: a jar, its figures, the way on in one tap, the rest behind "More". @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { maySanitise } from "../core/bench.js";
 import { DAY_MS, HOUR_MS, MINUTE_MS, toMs } from "../core/instants.js";
+import { dipRefusal } from "../core/spells.js";
 import { one } from "../store/house.js";
+import { SHORT } from "../ui/bench_rows.js";
 import { html, t } from "../ui/html.js";
 import { Jar } from "../ui/jar.js";
 import { when } from "../ui/local.js";
@@ -27,10 +28,11 @@ export function BenchItem({ row, now, onGo }) {
   const whole = limit ?? target ?? Math.max(run, 1);
   const done = Boolean(row.target_at && now >= row.target_at);
   const level = findingsOf(lot).find((one) => one.watch === OVER[kind])?.level;
+  const slim = !SHORT.includes(kind);
   const stale = kind === "soak" && row.still_at <= now;
-  const acid = SEED.includes(kind) && !maySanitise(lot);
-  return html`<li class="bench-row">
-    <${Jar} share=${run / whole} target=${target === null ? null : target / whole} words=${t("bench.jar", { run: long(run) })} />
+  const acid = SEED.includes(kind) && dipRefusal(lot) !== null;
+  return html`<li class=${slim ? "bench-row slim" : "bench-row"}>
+    ${!slim && html`<${Jar} share=${run / whole} target=${target === null ? null : target / whole} words=${t("bench.jar", { run: long(run) })} />`}
     <div class="bench-words"><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span> <strong>${one("protocol", lot.crop)?.botanical ?? lot.crop}</strong></a>
       <p class="bench-run"><b>${long(run)}</b> ${t(`bench.kind.${kind}`)}</p>
       <p class=${level ? `level-${level} bench-left` : "bench-left"}>${level && html`<${Flag} level=${level} />`} ${left(row, now)}</p>

@@ -3,6 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { shown } from "../core/amounts.js";
 import { uuid7 } from "../core/ids.js";
+import { nowText } from "../store/clock.js";
 import { cautionsRead, readCautions, readLastBottle, keepLastBottle } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
@@ -12,7 +13,7 @@ import { today } from "../ui/local.js";
 import { Page } from "../ui/page.js";
 import { say, unitWords } from "../ui/sentence.js";
 import { CautionList } from "./cautions.js";
-import { AgeQuestion, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
+import { AGES_DAYS, AgeQuestion, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
 import { answer, labelWords, ownUnit, reckon, usualMix, volumeWords, wantedWords } from "./mixing_draft.js";
 import { tellTrouble } from "./walking.js";
 
@@ -39,29 +40,31 @@ export function Mixing() {
     return html`<${Question} draft=${draft} bottle=${bottle} found=${found} onTake=${take}
       onLeave=${() => (draft.product_unit ? setAsking("") : history.back())} />`;
   }
+  // Nothing so strong is read off and poured before somebody has said why.
+  const unsaid = Boolean(found.mixed?.asks_why && !draft.why);
   const save = async () => {
-    if (found.mixed.asks_why && !draft.why) {
+    if (unsaid) {
       setAsking("why");
       return;
     }
     const solution = uuid7();
     await record("solution_mixed", null, toRecord(solution, draft, found.mixed)).then(() => {
-      keepLastBottle(draft).catch(tellTrouble);
+      keepLastBottle(draft, nowText()).catch(tellTrouble);
       location.replace(`#/tag/${solution}`);
     }, tellTrouble);
   };
   const notes = (level) => found.mixed?.warnings.filter((one) => one.level === level)
     .map((one) => html`<p key=${one.key} class=${level === "warn" ? "caution" : "quiet"}>${say(one)}</p>`);
   const foot = html`<button type="button" class="act main-act" disabled=${!found.mixed} onClick=${save}>
-    <strong>${t("mix.mixed")}</strong><span>${t("mix.good_for")}</span></button>`;
+    <strong>${t(unsaid ? "mix.why_first" : "mix.mixed")}</strong><span>${t(unsaid ? "mix.why_then" : "mix.good_for")}</span></button>`;
   return html`<${Page} name="mixing" title=${t("mix.title")} back="#/bench" foot=${foot}>
     <p class="caution grave">${t("mix.caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
     ${notes("warn")}
-    ${found.mixed ? html`<${Pour} mixed=${found.mixed} unit=${draft.volume_unit} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
+    ${unsaid ? html`<p class="large">${t("mix.why_hidden")}</p>` : found.mixed ? html`<${Pour} mixed=${found.mixed} unit=${draft.volume_unit} />` : html`<p class="error" role="alert">${found.readings ? t("mix.two_ways", { n: draft.wanted }) : found.says}</p>`}
     <div class="said-row">${["label", "age", "wanted", "volume"].map((name) => html`<${Said} key=${name} name=${name} draft=${draft} onAsk=${setAsking} />`)}</div>
     ${found.readings && html`<${Readings} readings=${found.readings} onTake=${take} />`}
     ${notes("note")}
-    ${found.mixed && html`<${Steps} steps=${found.mixed.steps} />`}
+    ${found.mixed && !unsaid && html`<${Steps} steps=${found.mixed.steps} />`}
   </${Page}>`;
 }
 
@@ -90,7 +93,9 @@ function Said({ name, draft, onAsk }) {
 }
 
 function ageWords(draft) {
-  return draft.bottle_age_days === null ? t("mix.age_unknown") : t(`mix.age_${draft.bottle_age_days}`);
+  const { bottle_age_days: days } = draft;
+  if (days === null) return t("mix.age_unknown");
+  return AGES_DAYS.includes(days) ? t(`mix.age_${days}`) : t("mix.age_days", { n: days });
 }
 
 /** Both readings of a bare ratio, to choose between. */

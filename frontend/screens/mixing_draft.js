@@ -1,11 +1,14 @@
 // @ts-check
 /** What is being mixed: the answers so far, what they come to, and how they are said. @module */
 import { CannotMix, shown } from "../core/amounts.js";
+import { DAY_MS, toMs } from "../core/instants.js";
 import { planMix } from "../core/mixing.js";
 import { ML_PER } from "../core/volumes.js";
 import { t } from "../ui/html.js";
 import { isUs } from "../ui/local.js";
 import { say, unitWords } from "../ui/sentence.js";
+
+const AGE_DAYS_MAX = 7300;
 
 /** The trade's usual bucket, for a bottle whose label has not been read yet. */
 export function usualMix() {
@@ -14,6 +17,13 @@ export function usualMix() {
     product_strength: null, product_unit: null, bottle_age_days: null,
     wanted: 15, wanted_unit: "percent_by_volume", method: "make_up_to", why: "", ...volume,
   };
+}
+
+/** The bottle of last time as old as it is by now; its age is not known where it was not then. */
+export function agedBottle({ product_strength, product_unit, bottle_age_days: days = null, kept_at: keptAt = null }, now) {
+  const since = keptAt === null ? null : Math.max(0, Math.floor((toMs(now) - toMs(keptAt)) / DAY_MS));
+  const age = days === null || since === null ? null : Math.min(AGE_DAYS_MAX, days + since);
+  return { product_strength, product_unit, bottle_age_days: age };
 }
 
 /** The draft with new answers. A reason holds for the strength that it was given for. */

@@ -1,6 +1,7 @@
 // @ts-check
 /** The questions of a mixing, one on a screen: what the label says, its age, what is wanted, how much. @module */
 import { useState } from "../vendor/preact-hooks.js";
+import { nowText } from "../store/clock.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
@@ -8,7 +9,7 @@ import { isUs } from "../ui/local.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
 import { say, unitWords } from "../ui/sentence.js";
-import { labelWords } from "./mixing_draft.js";
+import { agedBottle, labelWords } from "./mixing_draft.js";
 
 // Strengths that stand on bottles, to be tapped rather than typed. Common practice, no source.
 const STRENGTHS = {
@@ -17,7 +18,7 @@ const STRENGTHS = {
   percent_sodium_hypochlorite_w_w: [5.25, 6, 8.25, 12.5],
   ppm_available_chlorine: [40_000, 50_000],
 };
-const AGES_DAYS = [30, 90, 180, 365];
+export const AGES_DAYS = [30, 90, 180, 365];
 const WANTED = {
   percent_by_volume: [10, 15, 20], ppm: [5000, 6000, 8000], percent_available_chlorine: [0.5, 0.6, 1],
   part_in_n: [7, 10, 20], part_to_n: [6, 9, 10], ratio: [6, 10],
@@ -57,11 +58,13 @@ function Figures({ name, figures, unit, onTake }) {
 export function LabelQuestion({ bottle, onTake, onLeave }) {
   const [unit, setUnit] = useState("");
   const units = /** @type {[string, string][]} */ (Object.keys(STRENGTHS).map((one) => [one, t(`mix.unit.${one}`)]));
+  const same = bottle && agedBottle(bottle, nowText());
   const take = (product_strength) => onTake({ product_strength, product_unit: unit, bottle_age_days: null });
   return html`<${Question} title=${t("mix.what_label")} onLeave=${onLeave}>
     ${!unit && html`<p>${t("mix.read_label")}</p>`}
     <${Units} name=${t("mix.label_gives")} units=${[...units, ["unknown", t("mix.cannot_read")]]} value=${unit} onChoose=${setUnit} />
-    ${!unit && bottle && html`<section><h2>${t("mix.same_bottle")}</h2><button type="button" class="act" onClick=${() => onTake(bottle)}><strong>${labelWords(bottle)}</strong></button></section>`}
+    ${!unit && bottle && html`<section><h2>${t("mix.same_bottle")}</h2><button type="button" class="act" onClick=${() => onTake(same)}><strong>${labelWords(same)}</strong>
+      <small>${same.bottle_age_days === null ? t("mix.same_age_unknown") : t("mix.same_age", { n: same.bottle_age_days })}</small></button></section>`}
     ${unit === "unknown" && html`<section class="refused" role="alert"><h2>${t("mix.not_guessed")}</h2><ul class="plain">
       ${["look", "strip", "fresh"].map((way) => html`<li key=${way}>${t(`mix.instead.${way}`)}</li>`)}</ul></section>`}
     ${STRENGTHS[unit] && html`<${Figures} key=${unit} name=${t("mix.how_strong")} figures=${STRENGTHS[unit]} unit=${t(`mix.sign.${unit}`)} onTake=${take} />`}

@@ -1,10 +1,10 @@
 // @ts-check
 /** Starting one step for several lots at once: each lot gets its own record, all or none. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { maySanitise } from "../core/bench.js";
 import { uuid7 } from "../core/ids.js";
 import { nextCode } from "../core/labels.js";
 import { solutionState } from "../core/solutions.js";
+import { dipRefusal } from "../core/spells.js";
 import { all, lots, now, one } from "../store/house.js";
 import { record, recordAll } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
@@ -23,36 +23,41 @@ const BUCKET_WORDS = { old: "bench.bucket_old", spent: "bench.bucket_spent" };
 const USUALLY_FROM = { soak: ["seed"], sanitise: ["soak", "drained"], cold: ["drained", "soak", "warm"], warm: ["drained", "soak", "seed"] };
 const MINUTES = [5, 10, 15];
 const UNDIPPED_PERCENT = [0, 10, 25];
+/** In place of a bucket's id: one that nobody recorded. */
+const NOT_ON_RECORD = "not on record";
 
 /** @param {{step?: string, id?: string}} props a step and one lot to begin with */
 export function Start({ step: first, id }) {
   const [step, setStep] = useState(first ?? "");
   const [chosen, setChosen] = useState(/** @type {string[]} */ (id ? [id] : []));
-  const [said, setSaid] = useState(/** @type {any} */ ({ minutes: 10, where: "fridge", part: 0 }));
-  const [error, setError] = useState("");
+  const [said, setSaid] = useState(/** @type {any} */ ({ minutes: 10, where: "fridge", part: 0, counts: {} }));
+  const [error, setError] = useState(/** @type {{field: string, says: string} | null} */ (null));
   useEffect(() => formOpened(), []);
   const fits = step ? [...lots.value.values()].filter((lot) => isLive(lot) && canStart(lot, step)).sort((a, b) => unlikely(a, step) - unlikely(b, step) || (a.label < b.label ? 1 : -1)) : [];
   const picked = fits.filter((lot) => chosen.includes(lot.id) && isAllowed(lot, step));
   const barred = fits.find((lot) => chosen.includes(lot.id) && !isAllowed(lot, step));
-  const parts = step === "sanitise" ? undipped(picked, said.part) : [];
+  const parts = step === "sanitise" ? undipped(picked, said) : [];
   const toggle = (lot) => setChosen(chosen.includes(lot) ? chosen.filter((one) => one !== lot) : [...chosen, lot]);
   const start = async () => {
-    const wrong = complaint(step, said);
+    const wrong = complaint(step, said, parts);
     setError(wrong);
-    if (wrong) return;
+    if (wrong) {
+      showField(wrong.field);
+      return;
+    }
     const drafts = [...parts.flatMap(splitDrafts), ...picked.flatMap((lot) => draftsFor(lot, step, said))];
     await recordAll(drafts).then((events) => {
       offerUndo(events, picked.length === 1 ? picked[0] : { id: null, label: t("bench.n_lots", { n: picked.length }) }, [t(`act.${step}_started`)]);
       location.hash = "#/bench";
     }, tellTrouble);
   };
-  const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
+  const foot = html`${error && html`<p class="error" role="alert">${error.says}</p>`}
     <button type="button" class="act main-act" disabled=${!picked.length} onClick=${start}>
     <strong>${t("bench.start_n", { n: picked.length })}</strong><span>${step ? t(`act.${step}_started`) : t("bench.which_step")}</span></button>`;
   return html`<${Page} name="start" title=${t(first ? `act.${first}_started` : "bench.start")} back="#/bench" foot=${foot}>
     ${barred && html`<p class="caution grave">${barred.label}: ${t("act.acid_refused")}</p>`}
     ${!first && html`<${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />`}
-    ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} onSay=${(changes) => setSaid({ ...said, ...changes })} />`}
+    ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} error=${error} onSay=${(changes) => setSaid({ ...said, ...changes })} />`}
     ${step === "soak" && html`<p class="caution">${t("act.soak_caution")}</p>`}
     ${step === "cold" && html`<${Choice} name=${t("field.where")} answers=${["fridge", "outdoors", "indoors"].map((one) => [one, t(`where.${one}`)])} value=${said.where} onChoose=${(where) => where && setSaid({ ...said, where })} />`}
     ${step && html`<section><h2>${t("bench.which_lots")}</h2>${!fits.length && html`<p class="quiet">${t("bench.no_lots")}</p>`}
@@ -71,38 +76,71 @@ function Pick({ lot, step, on, onToggle }) {
 }
 
 /** The dip: which bucket, how long; and a part left undipped. */
-function Dip({ said, parts, onSay }) {
+function Dip({ said, parts, error, onSay }) {
   const buckets = all("solution").filter((bucket) => bucket.mixed_at && !bucket.discarded_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1));
-  const answers = buckets.slice(0, 5).map((bucket) => [bucket.id, t(BUCKET_WORDS[solutionState(bucket, now.value)] ?? "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
+  const known = buckets.slice(0, 5).map((bucket) => [bucket.id, t(BUCKET_WORDS[solutionState(bucket, now.value)] ?? "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
+  const answers = [...known, [NOT_ON_RECORD, t("bench.bucket_unrecorded")]];
+  const wrong = (field) => (error?.field === field ? error.says : "");
   const picked = buckets.find((bucket) => bucket.id === said.solution);
   return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
-    ${buckets.length ? html`<${Choice} name=${t("bench.which_bucket")} answers=${answers} value=${said.solution} onChoose=${(solution) => onSay({ solution, why: "" })} />` : html`<p>${t("bench.no_bucket")}</p>`}
-    <a class="act" href="#/mixing">${t("mix.title")}</a>
-    ${picked && isPast(picked) && html`<${Field} label=${t("bench.why_old")} value=${said.why} onInput=${(why) => onSay({ why })} />`}
+    <div data-field="bucket"><${Choice} name=${t("bench.which_bucket")} answers=${answers} value=${said.solution} onChoose=${(solution) => onSay({ solution, why: "" })} /></div>
+    <a class="act" href="#/mixing">${t("bench.mix_now")}</a>
+    ${said.solution === NOT_ON_RECORD && html`<div data-field="strength"><${Field} label=${t("bench.strength")} value=${said.strength} inputmode="decimal" error=${wrong("strength")} onInput=${(strength) => onSay({ strength })} /></div>`}
+    ${picked && isPast(picked) && html`<div data-field="why"><${Field} label=${t("bench.why_old")} value=${said.why} error=${wrong("why")} onInput=${(why) => onSay({ why })} /></div>`}
     ${picked?.used_for?.length > 0 && html`<p class="caution">${t("bench.used", { n: picked.used_for.length })}</p>`}
     <${Choice} name=${t("bench.dip_minutes")} answers=${MINUTES.map((n) => [n, t("bench.n_minutes", { n })])} value=${said.minutes} onChoose=${(minutes) => minutes && onSay({ minutes })} />
     <${Choice} name=${t("bench.part")} answers=${UNDIPPED_PERCENT.map((n) => [n, n ? t("bench.part_n", { n }) : t("bench.part_none")])} value=${said.part} onChoose=${(part) => onSay({ part: part ?? 0 })} />
-    ${parts.length ? parts.map(({ lot, label, quantity }) => html`<p key=${label}>${t("bench.part_label", { n: quantity, label: lot.label, new: label })}</p>`) : html`<p class="quiet">${t("bench.part_why")}</p>`}`;
+    ${parts.length ? parts.map((part) => html`<${Part} key=${part.label} part=${part} said=${said} error=${wrong(part.lot.id)} onSay=${onSay} />`) : html`<p class="quiet">${t("bench.part_why")}</p>`}`;
+}
+
+/** A part that stays undipped: how much of its lot, asked for where the lot has no count. */
+function Part({ part, said, error, onSay }) {
+  const { lot, label, quantity } = part;
+  const words = html`<p>${t(lot.unit === "g" ? "bench.part_label_g" : "bench.part_label", { n: quantity || "?", label: lot.label, new: label })}</p>`;
+  if (lot.quantity !== null) return words;
+  const count = (text) => onSay({ counts: { ...said.counts, [lot.id]: text } });
+  return html`<div data-field=${lot.id}><p class="caution">${t("bench.part_uncounted", { label: lot.label })}</p>
+    <${Field} label=${t(lot.unit === "g" ? "bench.part_grams" : "bench.part_seeds")} value=${said.counts[lot.id]} inputmode="decimal" error=${error} onInput=${count} />${words}</div>`;
 }
 
 /** Bleach never comes near acid. */
-const isAllowed = (lot, step) => step !== "sanitise" || maySanitise(lot);
+const isAllowed = (lot, step) => step !== "sanitise" || dipRefusal(lot) === null;
 
-/** The parts of counted lots that stay undipped, each with the next free code. */
-function undipped(picked, percent) {
-  if (!percent) return [];
+/** The parts that stay undipped, each with the next free code; 0 where its number is still asked. */
+function undipped(picked, said) {
+  if (!said.part) return [];
   const labels = [...lots.value.values()].map((lot) => lot.label);
-  return picked.filter((lot) => lot.unit === "seeds" && lot.quantity > 1).map((lot) => {
+  return picked.filter((lot) => lot.quantity === null || lot.quantity > (lot.unit === "g" ? 0 : 1)).map((lot) => {
     const label = nextCode(Number(today().slice(0, 4)), labels);
     labels.push(label);
-    return { lot, label, quantity: Math.max(1, Math.round((lot.quantity * percent) / 100)) };
+    return { lot, label, quantity: partOf(lot, said) };
   });
+}
+
+/** Whole seeds, or grams to a tenth. */
+function partOf(lot, said) {
+  const scale = lot.unit === "g" ? 10 : 1;
+  const amount = lot.quantity === null ? numberIn(said.counts[lot.id]) : (lot.quantity * said.part) / 100;
+  if (lot.quantity === null && !(amount > 0)) return 0;
+  const least = Math.min(1 / scale, lot.quantity ?? 1);
+  return Math.max(least, Math.round(amount * scale) / scale);
+}
+
+/** A number as typed, with a comma or a point; NaN where it is none. */
+const numberIn = (text) => (text?.trim() ? Number(text.trim().replace(",", ".")) : NaN);
+
+/** Bring the field that is wrong before the eyes and under the thumb. */
+function showField(field) {
+  const found = document.querySelector(`.page-start [data-field="${field}"]`);
+  if (!found) return;
+  found.scrollIntoView({ block: "center" });
+  /** @type {HTMLElement | null} */ (found.querySelector("input, button"))?.focus({ preventScroll: true });
 }
 
 /** A part becomes a lot of its own, and is drained where its lot soaks. */
 function splitDrafts({ lot, label, quantity }) {
   const id = uuid7();
-  const start = { crop: lot.crop, label, quantity, unit: lot.unit, place: lot.place ?? undefined, parents: [lot.id] };
+  const start = { crop: lot.crop, label, quantity, unit: lot.unit ?? "seeds", place: lot.place ?? undefined, parents: [lot.id] };
   const ends = open(lot, "soak") ? [{ kind: "soak_ended", lot: id, data: {} }] : [];
   return [{ kind: "lot_started", lot: id, data: start }, ...ends];
 }
@@ -110,10 +148,22 @@ function splitDrafts({ lot, label, quantity }) {
 /** Whether a bucket is picked only with a reason. */
 const isPast = (bucket) => solutionState(bucket, now.value) !== "usable";
 
-/** What is wrong, and what would be right; "" where nothing is. */
-function complaint(step, said) {
-  const bucket = step === "sanitise" && said.solution ? one("solution", said.solution) : null;
-  return bucket && isPast(bucket) && !said.why?.trim() ? t("bench.old_needs_why") : "";
+/** Which field is wrong, and what would be right; null where nothing is. */
+function complaint(step, said, parts) {
+  if (step !== "sanitise") return null;
+  if (!said.solution) return { field: "bucket", says: t("bench.needs_bucket") };
+  const strength = numberIn(said.strength);
+  if (said.solution === NOT_ON_RECORD && !(strength > 0 && strength <= 100)) return { field: "strength", says: t("bench.needs_strength") };
+  const bucket = one("solution", said.solution);
+  if (bucket && isPast(bucket) && !said.why?.trim()) return { field: "why", says: t("bench.old_needs_why") };
+  const uncounted = parts.find((part) => !part.quantity);
+  return uncounted ? { field: uncounted.lot.id, says: t("bench.needs_part", { label: uncounted.lot.label }) } : null;
+}
+
+/** What a dip says of its bucket: the one on record, or the strength of one that is not. */
+function bucketSaid(said) {
+  if (said.solution === NOT_ON_RECORD) return { percent_by_volume: numberIn(said.strength) };
+  return { solution: said.solution, percent_by_volume: one("solution", said.solution)?.percent_by_volume };
 }
 
 /** Whether a step can begin: seed that is not in it already, and not sown for the bench's steps. */
@@ -128,9 +178,8 @@ const unlikely = (lot, step) => Number(!USUALLY_FROM[step].includes(lot.stage));
 /** A soak that is left for another step ends with a record of its own. */
 function draftsFor(lot, step, said) {
   const ends = step !== "soak" && open(lot, "soak") ? [{ kind: "soak_ended", lot: lot.id, data: {} }] : [];
-  const bucket = said.solution ? one("solution", said.solution) : null;
   const data = {
-    sanitise: { solution: said.solution, limit_minutes: said.minutes, percent_by_volume: bucket?.percent_by_volume, why: said.why?.trim() || undefined },
+    sanitise: { ...bucketSaid(said), limit_minutes: said.minutes, why: said.why?.trim() || undefined },
     cold: { where: said.where }, warm: { where: "indoors" }, soak: {},
   }[step];
   return [...ends, { kind: `${step}_started`, lot: lot.id, data }];

@@ -22,9 +22,13 @@ export function readCautions(day) {
 /** The label of the bottle that was last mixed from on this phone, or null. */
 export const readLastBottle = () => meta("bottle", null);
 
-/** Keep a bottle's label for the next mixing. @param {{product_strength: number, product_unit: string, bottle_age_days: number | null}} bottle */
-export const keepLastBottle = ({ product_strength, product_unit, bottle_age_days }) =>
-  setMeta("bottle", { product_strength, product_unit, bottle_age_days });
+/**
+ * Keep a bottle's label for the next mixing, and when it was as old as was said.
+ * @param {{product_strength: number, product_unit: string, bottle_age_days: number | null}} bottle
+ * @param {string} nowText
+ */
+export const keepLastBottle = ({ product_strength, product_unit, bottle_age_days }, nowText) =>
+  setMeta("bottle", { product_strength, product_unit, bottle_age_days, kept_at: nowText });
 
 /** Read who records on this phone. */
 export async function readRecorder() {

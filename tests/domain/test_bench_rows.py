@@ -4,10 +4,11 @@ from typing import Any
 
 import pytest
 
-from lathhouse.domain.bench import bench_row, may_sanitise
+from lathhouse.domain.bench import bench_row
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_text
 from lathhouse.domain.lot import fold
 from lathhouse.domain.protocols import load_crops
+from lathhouse.domain.spells import dip_refusal
 
 START = "2026-05-01T08:00:00.000Z"
 CROPS = load_crops()
@@ -81,7 +82,7 @@ def test_acid_bars_the_dip_until_the_rinse_and_a_second_acid_bars_it_again():
         lot = lot_of("acer-palmatum", *acts, SOAK)
         row = bench_row(lot, CROPS["acer-palmatum"])
         assert row is not None
-        assert may_sanitise(lot) is allowed
+        assert (dip_refusal(lot) is None) is allowed
         assert (dip in row["next"]) is allowed
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.domain.protocols import limits, next_step
 from lathhouse.domain.rule_terms import round_half_up
-from lathhouse.domain.spells import open_spell
+from lathhouse.domain.spells import dip_refusal, open_spell
 
 Lot = dict[str, Any]
 Row = dict[str, Any]
@@ -48,12 +48,6 @@ def bench_row(lot: Lot, crop: dict[str, Any] | None) -> Row | None:
     }
 
 
-def may_sanitise(lot: Lot) -> bool:
-    """Say whether bleach may come near: never on acid that was not rinsed (chlorine gas)."""
-    acid, rinsed = lot["acid_at"], lot["rinsed_at"]
-    return acid is None or (rinsed is not None and rinsed >= acid)
-
-
 def _after(start: int, length_ms: float | None) -> str | None:
     return None if length_ms is None else to_text(start + round_half_up(length_ms))
 
@@ -89,7 +83,7 @@ def _next(kind: str, lot: Lot, crop: dict[str, Any] | None) -> list[list[str]]:
     onward = start if start not in (None, "soak_started", f"{kind}_started") else None
     if kind == "soak":
         ways = [["soak_ended", onward]] if onward in ("warm_started", "cold_started") else []
-        dip = [["soak_ended", "sanitise_started"]] if may_sanitise(lot) else []
+        dip = [["soak_ended", "sanitise_started"]] if dip_refusal(lot) is None else []
         return [*ways, ["soak_ended"], *dip]
     if lot["sown"]:
         return [["cold_started"] if kind == "warm" else ["cold_ended"]]
