@@ -72,6 +72,24 @@ def test_an_id_of_the_loggers_own_counts_once_whenever_it_comes(fridge: tuple[Nu
     assert nursery.differences() == []
 
 
+def test_one_without_id_or_time_sent_again_within_a_minute_counts_once(
+    fridge: tuple[Nursery, str],
+):
+    """A minute is ours: a logger that tries again does so at once, and reads less often."""
+    nursery, place = fridge
+    nursery.clock.set("2026-09-10T08:40:50+10:00")
+    one = {"place": place, "value": 4.2}
+    first = send(nursery, one).json["stored"]
+    for seconds in (5, 54):
+        nursery.clock.forward(seconds=seconds)
+        said = send(nursery, one).json
+        assert (said["stored"], said["already"]) == ([], first)
+    assert len(send(nursery, {**one, "value": 4.3}).json["stored"]) == 1
+    nursery.clock.forward(seconds=1)
+    assert len(send(nursery, one).json["stored"]) == 1
+    assert nursery.differences() == []
+
+
 def test_two_values_of_one_sensor_at_one_time_are_never_merged(fridge: tuple[Nursery, str]):
     nursery, place = fridge
     one = {"place": place, "value": 4.2, "read_at": nursery.clock.text(minutes=5)}

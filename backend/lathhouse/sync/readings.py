@@ -14,6 +14,8 @@ from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.shapes import READINGS
 
 Data = dict[str, Any]
+# One without a time of its own that says the same within this long was sent again. Ours.
+AGAIN_MS = 60_000
 NAMES = uuid.UUID("0b0f6f0e-3f0e-5d1c-9a51-5b0d4c1f7e21")
 
 
@@ -22,15 +24,19 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
 
     A reading is {place (its id or its name), quantity_kind, value, read_at (now where left out),
     id (optional)}. Without an id it is made of sensor, place, quantity and time, so that one sent
-    again is `already`. The log has them under the sensor's own device.
+    again is `already`; with neither id nor time, the same value within a minute is one sent again.
+    The log has them under the sensor's own device.
     """
     now = to_text(now_ms)
     places = looking(site_id, now, lambda work: rows_of_kind(work, "place"))
     drafts: dict[int, Data] = {}
+    earlier: dict[int, str] = {}
     refused: dict[int, Data] = {}
     for index, item in enumerate(items):
         try:
             drafts[index] = _draft(site_id, sensor, item, places, now_ms)
+            if item.get("read_at") is None and not item.get("id"):
+                earlier[index] = _minutes_id(site_id, drafts[index], now_ms - AGAIN_MS)
         except Refusal as refusal:
             refused[index] = refusal.problem()
     untimed = {index for index in drafts if items[index].get("read_at") is None}
@@ -39,7 +45,8 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
 
     def act(work: Work) -> Data:
         work.lock(keys)
-        said = _sort_out(work, drafts, untimed)
+        again = _sent_again(work, earlier, to_text(now_ms - AGAIN_MS))
+        said = _sort_out(work, {n: drafts[n] for n in drafts if n not in again}, untimed)
         phone = phones.phone_of(work, device)
         phone |= {"name": sensor, "role": "sensor", "silent_ok": True, "last_sync_at": now}
         first = phones.next_seq(phone)
@@ -50,7 +57,7 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
         problems = sorted({**refused, **said["refused"]}.items())
         return {
             "stored": sorted(event["id"] for event in added),
-            "already": said["already"],
+            "already": sorted({*said["already"], *again.values()}),
             "refused": [{"index": index, "problem": problem} for index, problem in problems],
         }
 
@@ -60,6 +67,20 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
 def sensor_device(site_id: str, sensor: str) -> str:
     """Return the id of the device under which the log has a sensor's readings."""
     return str(uuid.uuid5(NAMES, f"{site_id}|{sensor}"))
+
+
+def _minutes_id(site_id: str, draft: Data, at_ms: int) -> str:
+    """Return the id of a reading that has neither id nor time of its own, by its minute."""
+    data = draft["data"]
+    named = (data["by_sensor"], data["place"], data["quantity_kind"], data["value"])
+    return str(uuid.uuid5(NAMES, "|".join(map(str, (site_id, *named, at_ms // AGAIN_MS)))))
+
+
+def _sent_again(work: Work, earlier: dict[int, str], since: str) -> dict[int, str]:
+    """Return {index: id} of the readings that the minute before has already."""
+    rows = work.rows_in(Event, Event.id, set(earlier.values()), Event.at > since)
+    stored = {row["id"] for row in rows}
+    return {index: event_id for index, event_id in earlier.items() if event_id in stored}
 
 
 def _sort_out(work: Work, drafts: dict[int, Data], untimed: set[int]) -> Data:
@@ -116,6 +137,8 @@ def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms
             "place": place, "quantity_kind": kind, "value": item.get("value"), "by_sensor": sensor,
         },
     }  # fmt: skip
+    if given is None and not item.get("id"):
+        draft["id"] = _minutes_id(site_id, draft, at_ms)
     event = check_event(draft)
     return {**event, "at": corrected_at(event, 0, now_ms)}
 

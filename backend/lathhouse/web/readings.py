@@ -14,6 +14,12 @@ from lathhouse.web.requests import allow, now_ms, read_object, site_id
 bp = Blueprint("readings", "readings", url_prefix="/api/v1/readings", description="Readings")
 
 
+def sender() -> str:
+    """Return whose readings these are: a token's name, or the signed-in phone, each its own."""
+    named: str | None = g.actor["name"]
+    return named or f"phone {g.actor['device'] or g.actor['person'] or ''}".strip()
+
+
 @bp.route("")
 class Readings(MethodView):
     """Readings of places."""
@@ -28,7 +34,7 @@ class Readings(MethodView):
             raise BadField("readings must be a list of readings.", field="readings")
         if len(items) > BATCH_MAX:
             raise TooMuch(f"At most {BATCH_MAX:,} readings at once, not {len(items):,}.")
-        said = take_readings(site_id(), g.actor["name"] or "sensor", items, now_ms())
+        said = take_readings(site_id(), sender(), items, now_ms())
         if len(items) == 1 and said["refused"]:
             problem = said["refused"][0]["problem"]
             if problem["status"] == IdTaken.status:
