@@ -37,6 +37,7 @@ const NEXT = ("store/start store/clock core/ids store/deriving core/grouping sto
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
   + " core/sun core/nights core/heat core/tender core/weather_rows core/weather_facts store/weather"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
+  + " core/seasons core/outdoors core/springs"
   + " core/protocols core/neighbours core/promises core/proportions core/treatments core/watches"
   + " core/winters store/record store/server store/session store/sync store/engine"
   + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");

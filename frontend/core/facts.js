@@ -7,11 +7,13 @@
 import { chamberFacts } from "./chambers.js";
 import { DAY_MS, HOUR_MS, later, toMs, toText } from "./instants.js";
 import { besideFacts } from "./neighbours.js";
+import { secondSpring } from "./outdoors.js";
 import { promiseFacts } from "./promises.js";
-import { limits, windowOf } from "./protocols.js";
+import { limits } from "./protocols.js";
 import { runStart } from "./rule_terms.js";
 import { dipWith, solutionCode } from "./solutions.js";
 import { lastSpell, openSpell } from "./spells.js";
+import { secondSpringFacts, windowWith } from "./springs.js";
 import { tenderness } from "./tender.js";
 import { NO_STOCK, nurseryWeather, placeWeather } from "./weather_facts.js";
 import { entryFacts, holdFacts } from "./treatments.js";
@@ -28,9 +30,12 @@ export function isLive(lot) {
 
 /**
  * The facts of a lot; `crop` is its protocol's row and may be unknown, `solution` that of the bucket
- * of its last dip, `spreading` [lot, since] of the lots of its place in which mould is spreading.
+ * of its last dip, `spreading` [lot, since] of the lots of its place in which mould is spreading,
+ * `home` the nursery's row, for its seasons.
  */
-export function lotFacts(lot, crop, place = null, solution = null, spreading = []) {
+export function lotFacts(lot, crop, place = null, solution = null, spreading = [], home = null) {
+  const second = home ? secondSpring(lot, crop, home, home.offsets) : null;
+  const window = windowWith(lot, crop, second);
   const seed = SEED_UNITS.includes(lot.unit);
   /** @type {Record<string, any>} */
   const spells = {};
@@ -61,11 +66,12 @@ export function lotFacts(lot, crop, place = null, solution = null, spreading = [
     moisture_runs: moistureRuns(lot),
     last_watered_at: lot.last_watered_at,
     sown_at: lot.sown ? lot.sown.at : null,
-    window: windowOf(lot, crop),
+    window,
+    second_spring: secondSpringFacts(second, window),
     emerged: emergenceFacts(lot),
     emergence_closed_at: lot.emergence_closed_at,
     held_until: lot.held_over ? lot.held_over.until : null,
-    held_without_end: lot.held_over !== null && lot.held_over.until === null,
+    held_without_end: lot.held_over !== null && lot.held_over.until === null && !second,
     potted_at: lot.potted_at,
     beside: besideFacts(lot, spreading),
     hold: holdFacts(lot, place),

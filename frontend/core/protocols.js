@@ -69,6 +69,11 @@ export function windowOf(lot, crop) {
 
 /** What the protocol asks for next: the step after the last one that the lot has begun. */
 export function nextStep(lot, crop) {
+  return stepsAhead(lot, crop)[0] ?? null;
+}
+
+/** The protocol's steps after the last one begun. */
+export function stepsAhead(lot, crop) {
   /** @type {Record<string, number>} */
   const begun = {};
   for (const spell of lot.spells) begun[spell.kind] = (begun[spell.kind] ?? 0) + 1;
@@ -85,7 +90,7 @@ export function nextStep(lot, crop) {
       lastDone = index;
     }
   });
-  return ahead[lastDone + 1] ?? null;
+  return ahead.slice(lastDone + 1);
 }
 
 /** {day, min_days, target_days, longest_days, total_days} of the lot's stage at an instant. */

@@ -34,20 +34,20 @@ export function watchAll(rows, lots, now) {
     depends: [rules, home],
     seen: new Map(),
   };
-  for (const lot of lots.values()) watchLot(house, lot, rows);
+  for (const lot of lots.values()) watchLot(house, lot, rows, home);
   watchPlaces(house, rows, lots, home);
   kept = house.seen;
   return collect(kept, rows, house);
 }
 
-function watchLot(house, lot, rows) {
+function watchLot(house, lot, rows, home) {
   const crop = rows.get("protocol")?.get(lot.crop) ?? null;
   const place = rows.get("place")?.get(lot.place) ?? null;
   const dip = lastSpell(lot, "sanitise");
   const bucket = rows.get("solution")?.get(dip?.solution) ?? null;
   const beside = house.spreading.get(lot.place) ?? [];
   // As text, so that only a change of what spreads has the lots beside it worked out again.
-  look(house, `lot:${lot.id}`, [lot, crop, place, bucket, beside.join()], () => lotFacts(lot, crop, place, bucket, beside));
+  look(house, `lot:${lot.id}`, [lot, crop, place, bucket, beside.join()], () => lotFacts(lot, crop, place, bucket, beside, home));
 }
 
 /** [lot, since] of the lots in which mould is spreading, by place. */

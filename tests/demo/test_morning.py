@@ -105,14 +105,16 @@ def test_the_phone_finds_the_same_on_the_same_lots(
         "places": {row["id"]: row for row in morning.rows("places")},
         "rules": load_rules(),
         "site": {"offsets": nursery["offsets"], "working_days": nursery["working_days"]},
+        "home": nursery,
         "now": morning.clock.text(),
     }
     theirs = core_page.evaluate(
-        """async ({ lots, crops, places, rules, site, now }) => {
+        """async ({ lots, crops, places, rules, site, home, now }) => {
           const [watches, facts] = await Promise.all(
             ["watches", "facts"].map((name) => import(`/core/${name}.js`)));
           return lots.flatMap((lot) => {
-            const known = facts.lotFacts(lot, crops[lot.crop] ?? null, places[lot.place] ?? null);
+            const [crop, place] = [crops[lot.crop] ?? null, places[lot.place] ?? null];
+            const known = facts.lotFacts(lot, crop, place, null, [], home);
             const found = watches.evaluate(rules, "lot", known, now, site).findings;
             return found.map((one) => [lot.id, one.watch, one.level]);
           });

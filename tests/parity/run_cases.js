@@ -53,7 +53,8 @@ async (text) => {
       const crop = (one.crops ?? crops)[then.crop] ?? null;
       const bucket = bucketOf(ordered.slice(0, count));
       const beside = (one.spreading ?? []).filter(([, since]) => since <= now);
-      const facts = core.facts.lotFacts(then, crop, one.place ?? { name: "Bench" }, bucket, beside);
+      const home = one.home ? { ...one.home, offsets: sites[one.site].offsets } : null;
+      const facts = core.facts.lotFacts(then, crop, one.place ?? { name: "Bench" }, bucket, beside, home);
       result.stops.push({
         facts,
         step: core.protocols.stepOf(then, crop),

@@ -99,7 +99,9 @@ def _stops(case: Case, inherited: Any, rules: Rules) -> list[Any]:
         bucket = _bucket(ordered[:count])
         beside = [one for one in case.get("spreading", []) if one[1] <= now]
         place = case.get("place", {"name": "Bench"})
-        known = facts.lot_facts(then, crop, place, bucket, beside)
+        offsets = SITES[case["site"]]["offsets"]
+        home = {**case["home"], "offsets": offsets} if "home" in case else None
+        known = facts.lot_facts(then, crop, place, bucket, beside, home)
         found.append(
             {
                 "facts": known,

@@ -6,9 +6,10 @@ Every fact has a dotted name (`cold.started_at`); a fact that is not known is No
 
 from typing import Any
 
-from lathhouse.domain import chambers, protocols
+from lathhouse.domain import chambers, protocols, springs
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.neighbours import Spreading, beside_facts
+from lathhouse.domain.outdoors import second_spring
 from lathhouse.domain.promises import promise_facts
 from lathhouse.domain.rule_terms import run_start
 from lathhouse.domain.solutions import dip_with, solution_code
@@ -39,6 +40,7 @@ def lot_facts(
     place: dict[str, Any] | None = None,
     solution: dict[str, Any] | None = None,
     spreading: list[Spreading] | None = None,
+    home: dict[str, Any] | None = None,
 ) -> Facts:
     """Return the facts of a lot.
 
@@ -46,10 +48,13 @@ def lot_facts(
         crop: its protocol's row, which may be unknown.
         solution: the row of the bucket of its last dip, where that is known.
         spreading: [lot, since] of the lots of its place in which mould is spreading.
+        home: the nursery's row, for its seasons and offsets; without it no spring is waited for.
     """
     seed = lot["unit"] in SEED_UNITS
     look = lot["last_look"]
     held = lot["held_over"]
+    second = second_spring(lot, crop, home, home["offsets"]) if home else None
+    coming_up = springs.window(lot, crop, second)
     return {
         "kind": "lot",
         "id": lot["id"],
@@ -77,11 +82,12 @@ def lot_facts(
         "moisture_runs": moisture_runs(lot),
         "last_watered_at": lot["last_watered_at"],
         "sown_at": lot["sown"]["at"] if lot["sown"] else None,
-        "window": protocols.window(lot, crop),
+        "window": coming_up,
+        "second_spring": springs.second_spring_facts(second, coming_up),
         "emerged": emergence_facts(lot),
         "emergence_closed_at": lot["emergence_closed_at"],
         "held_until": held["until"] if held else None,
-        "held_without_end": held is not None and held["until"] is None,
+        "held_without_end": held is not None and held["until"] is None and second is None,
         "potted_at": lot["potted_at"],
         "beside": beside_facts(lot, spreading or []),
         "hold": hold_facts(lot, place),

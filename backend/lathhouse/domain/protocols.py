@@ -184,6 +184,12 @@ def window(lot: Lot, crop: Crop | None) -> dict[str, str] | None:
 
 def next_step(lot: Lot, crop: Crop | None) -> Step | None:
     """Return what the protocol asks for next: the step after the last one begun."""
+    ahead = steps_ahead(lot, crop)
+    return ahead[0] if ahead else None
+
+
+def steps_ahead(lot: Lot, crop: Crop | None) -> list[Step]:
+    """Return the protocol's steps after the last one begun."""
     begun: dict[str, int] = {}
     for spell in lot["spells"]:
         begun[spell["kind"]] = begun.get(spell["kind"], 0) + 1
@@ -197,7 +203,7 @@ def next_step(lot: Lot, crop: Crop | None) -> Step | None:
         if begun.get(step["kind"], 0) > 0:
             begun[step["kind"]] -= 1
             last_done = index
-    return ahead[last_done + 1] if last_done + 1 < len(ahead) else None
+    return ahead[last_done + 1 :]
 
 
 def progress(lot: Lot, crop: Crop | None, now: str) -> dict[str, Any]:

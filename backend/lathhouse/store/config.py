@@ -22,6 +22,8 @@ NEW_NURSERY: Data = {
     "timezone": "UTC",
     "hemisphere": "south",
     "latitude_deg": None,
+    "elevation_m": None,
+    "season_starts": None,
     "working_days": [1, 2, 3, 4, 5, 6],
     "units": "metric",
     "currency": "",

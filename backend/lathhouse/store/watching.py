@@ -35,7 +35,7 @@ class Watcher:
         self.rules = sorted(rows("watch").values(), key=lambda rule: str(rule["id"]))
         self.crops = rows("protocol")
         self.places = rows("place")
-        nursery = rows("nursery")[work.site_id]
+        nursery = self.home = rows("nursery")[work.site_id]
         names = ("offsets", "working_days", "hemisphere")
         self.site: Data = {name: nursery.get(name) for name in names}
         self._spreading: dict[str, list[Any]] | None = None
@@ -46,7 +46,8 @@ class Watcher:
             crop = self.crops.get(data["crop"])
             place = self.places.get(data["place"] or "")
             spreading = self.spreading().get(data["place"] or "")
-            return facts.lot_facts(data, crop, place, self._bucket_of(data), spreading)
+            bucket = self._bucket_of(data)
+            return facts.lot_facts(data, crop, place, bucket, spreading, self.home)
         if kind == "place":
             stock = weather.stock_of_place(self.work, data, self.site["offsets"])
             return facts.place_facts(data, self.standing(data["id"]), stock)

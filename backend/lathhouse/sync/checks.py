@@ -8,6 +8,7 @@ from lathhouse.domain.chambers import BandUpsideDown, settings_of
 from lathhouse.domain.instants import parse_instant
 from lathhouse.domain.protocols import BadCrop, check_shape
 from lathhouse.domain.rule_check import BadRule, check_rule
+from lathhouse.domain.seasons import own_starts
 from lathhouse.errors import BadField, FixedWatch
 from lathhouse.sync.fields import Plain, Whole
 from lathhouse.sync.shapes import CHAMBER, KINDS, PROVENANCE, READINGS
@@ -124,6 +125,13 @@ def _check_nursery(data: Data) -> None:
         ZoneInfo(data["timezone"])
     except (KeyError, ValueError, OSError) as error:
         raise _refuse("timezone", "must be a time zone's name such as Australia/Sydney") from error
+    starts = data.get("season_starts")
+    if starts is not None and own_starts({"season_starts": starts}) is None:
+        says = (
+            "must give the first day of spring, summer, autumn and winter as MM-DD, in the order of"
+            " the year (29 February is no day of every year)"
+        )
+        raise _refuse("season_starts", says)
 
 
 def _check_protocol(data: Data) -> None:

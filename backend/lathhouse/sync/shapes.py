@@ -290,6 +290,8 @@ KINDS: dict[str, dict[str, Plain]] = {
         "hemisphere": OneOf("south", "north", **UNSET),
         "latitude_deg": Number(-90, 90, "degrees", **UNSET),
         "longitude_deg": Number(-180, 180, "degrees", **UNSET),
+        "elevation_m": Number(-500, 9000, "m", **UNSET),
+        "season_starts": Fields(**UNSET),
         "units": OneOf("metric", "us", **UNSET),
         "currency": Name(**UNSET),
         "poisons_phone": Name(**UNSET),
