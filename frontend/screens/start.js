@@ -37,6 +37,10 @@ export function Start({ step: first, id }) {
   const picked = fits.filter((lot) => chosen.includes(lot.id) && isAllowed(lot, step));
   const barred = fits.find((lot) => chosen.includes(lot.id) && !isAllowed(lot, step));
   const parts = step === "sanitise" ? undipped(picked, said) : [];
+  const say = (changes) => {
+    setSaid({ ...said, ...changes });
+    setError(null);
+  };
   const toggle = (lot) => setChosen(chosen.includes(lot) ? chosen.filter((one) => one !== lot) : [...chosen, lot]);
   const start = async () => {
     const wrong = complaint(step, said, parts);
@@ -57,7 +61,7 @@ export function Start({ step: first, id }) {
   return html`<${Page} name="start" title=${t(first ? `act.${first}_started` : "bench.start")} back="#/bench" foot=${foot}>
     ${barred && html`<p class="caution grave">${barred.label}: ${t("act.acid_refused")}</p>`}
     ${!first && html`<${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />`}
-    ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} error=${error} onSay=${(changes) => setSaid({ ...said, ...changes })} />`}
+    ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} error=${error} onSay=${say} />`}
     ${step === "soak" && html`<p class="caution">${t("act.soak_caution")}</p>`}
     ${step === "cold" && html`<${Choice} name=${t("field.where")} answers=${["fridge", "outdoors", "indoors"].map((one) => [one, t(`where.${one}`)])} value=${said.where} onChoose=${(where) => where && setSaid({ ...said, where })} />`}
     ${step && html`<section><h2>${t("bench.which_lots")}</h2>${!fits.length && html`<p class="quiet">${t("bench.no_lots")}</p>`}
@@ -80,27 +84,27 @@ function Dip({ said, parts, error, onSay }) {
   const buckets = all("solution").filter((bucket) => bucket.mixed_at && !bucket.discarded_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1));
   const known = buckets.slice(0, 5).map((bucket) => [bucket.id, t(BUCKET_WORDS[solutionState(bucket, now.value)] ?? "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
   const answers = [...known, [NOT_ON_RECORD, t("bench.bucket_unrecorded")]];
-  const wrong = (field) => (error?.field === field ? error.says : "");
+  const wrong = (field) => error?.field === field;
   const picked = buckets.find((bucket) => bucket.id === said.solution);
   return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
     <div data-field="bucket"><${Choice} name=${t("bench.which_bucket")} answers=${answers} value=${said.solution} onChoose=${(solution) => onSay({ solution, why: "" })} /></div>
     <a class="act" href="#/mixing">${t("bench.mix_now")}</a>
-    ${said.solution === NOT_ON_RECORD && html`<div data-field="strength"><${Field} label=${t("bench.strength")} value=${said.strength} inputmode="decimal" error=${wrong("strength")} onInput=${(strength) => onSay({ strength })} /></div>`}
-    ${picked && isPast(picked) && html`<div data-field="why"><${Field} label=${t("bench.why_old")} value=${said.why} error=${wrong("why")} onInput=${(why) => onSay({ why })} /></div>`}
+    ${said.solution === NOT_ON_RECORD && html`<div data-field="strength"><${Field} label=${t("bench.strength")} value=${said.strength} inputmode="decimal" invalid=${wrong("strength")} onInput=${(strength) => onSay({ strength })} /></div>`}
+    ${picked && isPast(picked) && html`<div data-field="why"><${Field} label=${t("bench.why_old")} value=${said.why} invalid=${wrong("why")} onInput=${(why) => onSay({ why })} /></div>`}
     ${picked?.used_for?.length > 0 && html`<p class="caution">${t("bench.used", { n: picked.used_for.length })}</p>`}
     <${Choice} name=${t("bench.dip_minutes")} answers=${MINUTES.map((n) => [n, t("bench.n_minutes", { n })])} value=${said.minutes} onChoose=${(minutes) => minutes && onSay({ minutes })} />
     <${Choice} name=${t("bench.part")} answers=${UNDIPPED_PERCENT.map((n) => [n, n ? t("bench.part_n", { n }) : t("bench.part_none")])} value=${said.part} onChoose=${(part) => onSay({ part: part ?? 0 })} />
-    ${parts.length ? parts.map((part) => html`<${Part} key=${part.label} part=${part} said=${said} error=${wrong(part.lot.id)} onSay=${onSay} />`) : html`<p class="quiet">${t("bench.part_why")}</p>`}`;
+    ${parts.length ? parts.map((part) => html`<${Part} key=${part.label} part=${part} said=${said} invalid=${wrong(part.lot.id)} onSay=${onSay} />`) : html`<p class="quiet">${t("bench.part_why")}</p>`}`;
 }
 
 /** A part that stays undipped: how much of its lot, asked for where the lot has no count. */
-function Part({ part, said, error, onSay }) {
+function Part({ part, said, invalid, onSay }) {
   const { lot, label, quantity } = part;
   const words = html`<p>${t(lot.unit === "g" ? "bench.part_label_g" : "bench.part_label", { n: quantity || "?", label: lot.label, new: label })}</p>`;
   if (lot.quantity !== null) return words;
   const count = (text) => onSay({ counts: { ...said.counts, [lot.id]: text } });
-  return html`<div data-field=${lot.id}><p class="caution">${t("bench.part_uncounted", { label: lot.label })}</p>
-    <${Field} label=${t(lot.unit === "g" ? "bench.part_grams" : "bench.part_seeds")} value=${said.counts[lot.id]} inputmode="decimal" error=${error} onInput=${count} />${words}</div>`;
+  return html`<div class="part" data-field=${lot.id}><p class="caution">${t("bench.part_uncounted", { label: lot.label })}</p>
+    <${Field} label=${t(lot.unit === "g" ? "bench.part_grams" : "bench.part_seeds")} value=${said.counts[lot.id]} inputmode="decimal" invalid=${invalid} onInput=${count} />${words}</div>`;
 }
 
 /** Bleach never comes near acid. */

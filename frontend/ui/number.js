@@ -43,11 +43,11 @@ export function Stepper({ label, value, onChange }) {
   </div>`;
 }
 
-/** A labelled field to type into; its error stands beside it. */
-export function Field({ label, value, onInput, type = "text", error = "", inputmode = undefined, list = undefined }) {
+/** A labelled field to type into; its error stands beside it, or, where it is only `invalid`, elsewhere. */
+export function Field({ label, value, onInput, type = "text", error = "", invalid = false, inputmode = undefined, list = undefined }) {
   return html`<label class="field"><span>${label}</span>
     <input type=${type} inputmode=${inputmode} value=${value ?? ""} list=${list}
-      aria-invalid=${error ? "true" : "false"} onInput=${(event) => onInput(event.currentTarget.value)} />
+      aria-invalid=${error || invalid ? "true" : "false"} onInput=${(event) => onInput(event.currentTarget.value)} />
     ${error && html`<em class="error">${error}</em>`}
   </label>`;
 }
