@@ -39,8 +39,11 @@ function used(row, event, data) {
   const use = { lot: event.lot, event: event.id, at: event.at, minutes: data.limit_minutes ?? null, why: data.why ?? null };
   const others = row.used_by.filter((one) => one.event !== event.id);
   const uses = [...others, use].sort((a, b) => (order(a) < order(b) ? -1 : 1));
-  return { ...row, used_by: uses.slice(-USES_MAX), used_for: [...new Set([...row.used_for, event.lot])].sort() };
+  return { ...row, used_by: kept(uses), used_for: [...new Set([...row.used_for, event.lot])].sort() };
 }
+
+/** The first use, which spends the bucket, and the latest. */
+const kept = (uses) => (uses.length <= USES_MAX ? uses : [uses[0], ...uses.slice(1 - USES_MAX)]);
 
 const order = (use) => `${use.at} ${use.event}`;
 

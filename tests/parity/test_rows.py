@@ -120,6 +120,17 @@ def test_lots_that_go_in_together_are_one_batch_and_the_next_one_finds_it_spent(
     ]  # fmt: skip
 
 
+def test_a_bucket_of_many_dips_stays_spent_by_its_first(core_page: Page):
+    dips = [event(n, "sanitise_started", START + n * MINUTE_MS, {"solution": BUCKET}, "a")
+            for n in range(150)]  # fmt: skip
+    case = {"row": None, "events": dips, "now": to_text(START)}
+    mine, theirs = in_python(case), core_page.evaluate(RUN, [case])[0]
+    assert first_difference(mine, theirs) is None
+    uses = mine["row"]["used_by"]
+    assert [uses[0]["event"], uses[1]["event"], uses[-1]["event"]] == ["e0", "e51", "e149"]
+    assert mine["row"]["spent_at"] == to_text(START + 10 * MINUTE_MS)
+
+
 def test_a_bucket_is_old_after_24_hours_to_the_millisecond():
     """24 hours: Haldimand-Norfolk Health Unit; Kittitas County CS316270A, 2020, after CDC."""
     row = bucket_of(("solution_mixed", 0, None))

@@ -388,3 +388,16 @@ def test_two_nurseries_do_not_know_each_others_tokens(tmp_path: Path, clock: Clo
     assert two.client.get("/api/v1/alerts", headers=headers).status_code == 401
     close_nursery(one)
     close_nursery(two)
+
+
+def test_readings_from_two_phones_are_of_a_device_each(sqlite_nursery: Nursery):
+    nursery = sqlite_nursery
+    place = str(uuid.uuid4())
+    row = {"id": place, "name": "Shed fridge", "kind": "chamber"}
+    nursery.device().record("place_changed", None, row)
+    for value in (4, 5):
+        said = paired(nursery).post("/api/v1/readings", json={"place": place, "value": value})
+        assert len(said.json["stored"]) == 1, said.json
+    events = nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+    assert len({event["device"] for event in events if event["kind"] == "read"}) == 2
+    assert nursery.differences() == []

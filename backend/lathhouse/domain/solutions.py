@@ -50,7 +50,12 @@ def _used(row: Solution, event: Event, data: dict[str, Any]) -> Solution:
     others = [one for one in row["used_by"] if one["event"] != event["id"]]
     uses = sorted([*others, use], key=lambda one: (one["at"], one["event"]))
     lots = sorted({*row["used_for"], event["lot"]})
-    return {**row, "used_by": uses[-USES_MAX:], "used_for": lots}
+    return {**row, "used_by": _kept(uses), "used_for": lots}
+
+
+def _kept(uses: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the first use, which spends the bucket, and the latest."""
+    return uses if len(uses) <= USES_MAX else [uses[0], *uses[1 - USES_MAX :]]
 
 
 def _judged(row: Solution) -> Solution:
