@@ -40,9 +40,17 @@ def answered(page: Page) -> None:
     page.get_by_role("group", name="Mould?").get_by_role("button", name="spots").click()
 
 
-def own_figures(page: Page) -> None:
-    """Open a watch's limits."""
-    page.get_by_role("button", name="Change: Dry").click()
+def tried(page: Page) -> None:
+    """Change a limit, and try it on the record."""
+    page.get_by_role("button", name="due, hours: one less").first.click()
+    page.locator(".foot").get_by_role("button", name="Try").click()
+    expect(page.locator(".trial [role=status]")).to_contain_text("Now ")
+
+
+def for_a_place(page: Page) -> None:
+    """Ask for the limits of one place."""
+    page.get_by_role("button", name="one place").click()
+    page.get_by_label("Which place").select_option(label="Shed fridge")
 
 
 def leaving(page: Page) -> None:
@@ -158,7 +166,11 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "nursery": ("#/nursery", nothing),
     "places": ("#/places", nothing),
     "watches": ("#/watches", nothing),
-    "watches-own": ("#/watches", own_figures),
+    "watch": ("#/watch/look-due", nothing),
+    "watch-fixed": ("#/watch/cold-six-weeks", nothing),
+    "watch-tried": ("#/watch/fungus-recheck", tried),
+    "watch-place": ("#/watch/chamber-band", for_a_place),
+    "watch-times": ("#/watch/round-missing", nothing),
     "crops": ("#/crops", nothing),
     "crop": ("#/crop/viburnum-opulus", nothing),
 }

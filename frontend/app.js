@@ -18,6 +18,7 @@ const SCREENS = {
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
+  watch: [() => import("./screens/watch.js"), "Watch", ["id"]],
   nursery: [() => import("./screens/nursery.js"), "Nursery", []],
   places: [() => import("./screens/places.js"), "Places", []],
   bench: [() => import("./screens/bench.js"), "Bench", []],

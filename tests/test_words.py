@@ -1,9 +1,11 @@
 """Every word on the screen comes from the locale, and every word that is asked for is there."""
 
 import re
+from typing import Any
 
 import pytest
 
+from lathhouse.domain.watches import load_rules
 from tests.browser import FRONTEND
 
 LOCALE = FRONTEND / "locales" / "en.js"
@@ -68,3 +70,43 @@ def test_a_language_that_lacks_a_word_or_a_gap_is_not_the_same() -> None:
     assert english == {"a.b": {"{n}"}, "a.c": set()}
     assert keys_and_gaps('  "a.b": "lots",\n  "a.c": "none",\n') != english
     assert keys_and_gaps('  "a.b": "{n} lots",\n') != english
+
+
+def named_in(rule: dict[str, Any]) -> tuple[list[list[Any]], set[str], list[Any]]:
+    """Return a rule's conditions, the facts that it counts from, ends at or shows, and its runs."""
+    parts = [rule, *rule.get("cases", [])]
+    conditions = [condition for part in parts for condition in part.get("when", [])]
+    clocks = [part["clock"] for part in parts if "clock" in part]
+    facts = {path for clock in clocks if isinstance(clock, list) for path in clock}
+    runs = [clock for clock in clocks if isinstance(clock, dict) and "run_of" in clock]
+    for clock in clocks:
+        if isinstance(clock, dict):
+            facts |= {clock[name] for name in clock if name.endswith("_after")}
+    facts |= {part["until"] for part in parts if "until" in part}
+    facts |= {term[end] for p in parts for term in p.get("unless", []) for end in ("fact", "from")}
+    specs = [spec for p in parts for spec in (p.get("after") or {}).values() if spec]
+    facts |= {spec[name] for spec in specs for name in ("fact", "at", "before") if name in spec}
+    return conditions, facts, runs
+
+
+@pytest.mark.parametrize("rule", load_rules(), ids=lambda rule: str(rule["id"]))
+def test_every_part_of_a_shipped_watch_can_be_told_in_words(rule: dict[str, Any]) -> None:
+    """No condition, fact or run of a rule is shown to the owner as it is stored."""
+    conditions, facts, runs = named_in(rule)
+    known = words()
+
+    def is_told(fact: str, how: str, value: Any = "undefined") -> bool:
+        own = ""
+        if isinstance(value, list):
+            own = "." + "_".join(map(str, value))
+        elif isinstance(value, bool | str):
+            own = f".{value}".lower() if isinstance(value, bool) else f".{value}"
+        return f"case.{fact}.{how}{own}" in known or {f"fact.{fact}", f"how.{how}"} <= known
+
+    untold = [str(condition) for condition in conditions if not is_told(*condition)]
+    untold += [fact for fact in facts if f"fact.{fact}" not in known]
+    starts = tuple(key for key in known if key.startswith("clock.run."))
+    told = {key.split(".")[2] for key in starts}
+    untold += [run["run_of"] for run in runs if run["run_of"] not in told]
+    assert {f"watch.{rule['id']}"} <= known
+    assert untold == []

@@ -47,7 +47,7 @@ function Row({ row, most }) {
         row.standing && t("ringing.stands", { n: row.standing }),
         row.median_hours_to_act !== null && t("ringing.median", { time: length(row.median_hours_to_act) })].filter(Boolean).join("; ")}</small></p>
     ${row.suggests && rule && !rule.fixed && html`<p class="next">${t(`ringing.suggests.${row.suggests}`, { n: row.raised, m: row.acted })}</p>`}
-    ${rule && html`<a class="act" href=${"#/watches"}>${t("ringing.see", { watch: name })}</a>`}
+    ${rule && html`<a class="act" href=${`#/watch/${encodeURIComponent(row.watch)}`}>${t("ringing.see", { watch: name })}</a>`}
   </li>`;
 }
 

@@ -11,13 +11,18 @@ export const watchName = (id) => (t(`watch.${id}`) === `watch.${id}` ? id : t(`w
 /** The unit that a limit is told in, or undefined where it is not a plain length of time. */
 export const unitOf = (spec) => UNITS.find((unit) => spec && unit in spec);
 
+/** "days", or "day" where it is one. */
+export const unitWords = (n, unit) => t(Number(n) === 1 ? `one.${unit}` : `settings.${unit}`);
+
 /** "due after 7 days, late after 14 days". @param {Record<string, any>} after */
 export function limitsInWords(after) {
   const parts = LEVELS.filter((level) => after?.[level]).map((level) => {
     const spec = after[level];
     const unit = unitOf(spec);
     const name = t(`level.${level}`);
-    if (unit) return spec[unit] === 0 ? t("rule.at_once", { level: name }) : t("rule.after", { level: name, n: spec[unit], unit: t(`settings.${unit}`) });
+    if (unit) return spec[unit] === 0 ? t("rule.at_once", { level: name }) : t("rule.after", { level: name, n: spec[unit], unit: unitWords(spec[unit], unit) });
+    if (spec.at) return spec.less ? t("rule.before", { level: name, n: spec.less[unitOf(spec.less)], unit: unitWords(spec.less[unitOf(spec.less)], unitOf(spec.less)), fact: t(`fact.${spec.at}`) })
+      : t("rule.at", { level: name, fact: t(`fact.${spec.at}`) });
     if (spec.local_time) return t("rule.by", { level: name, time: spec.local_time });
     return `${name} ${byFact(spec)}`;
   });
@@ -30,18 +35,7 @@ function byFact(spec) {
   const { else: otherwise, plus } = spec;
   const unit = unitOf(plus);
   const words = spec.times ? t("rule.times", { x: Math.round((spec.times / (spec.over ?? 1)) * 100) / 100, base })
-    : unit ? t("rule.plus", { n: plus[unit], unit: t(`settings.${unit}`), base }) : base;
+    : unit ? t("rule.plus", { n: plus[unit], unit: unitWords(plus[unit], unit), base }) : base;
   const plain = unitOf(otherwise);
-  return plain ? `${words} (${t("rule.otherwise", { n: otherwise[plain], unit: t(`settings.${plain}`) })})` : words;
-}
-
-/** What sets a case apart, or "". @param {any} one */
-export function caseInWords(one) {
-  const parts = (one.when ?? []).map(([fact, how, value]) => {
-    const key = `case.${fact}.${how}${typeof value === "number" ? "" : `.${value}`}`;
-    const words = t(key, { n: value });
-    return words === key ? "" : words;
-  });
-  const run = one.clock?.run_of === "moisture" ? t(`case.moisture.${one.clock.at_most}`) : "";
-  return [run.startsWith("case.") ? "" : run, ...parts].filter(Boolean).join(", ");
+  return plain ? `${words} (${t("rule.otherwise", { n: otherwise[plain], unit: unitWords(otherwise[plain], plain) })})` : words;
 }

@@ -77,6 +77,8 @@ def fold_row(
     for event in ordered:
         if ROW_KINDS.get(event["kind"]) == kind:
             row = {**(before or {}), **(event.get("data") or {}), "shipped": False}
+            # What a phone goes back to, without asking the server.
+            row |= {"ships": before} if kind == "watch" and before else {}
     return go_on(row, ordered) if row is not None else None
 
 

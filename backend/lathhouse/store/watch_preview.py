@@ -176,8 +176,7 @@ class Preview:
     def _answer(self) -> Data:
         now, then = (counted(each, self.since_ms, self.until_ms) for each in self.raised)
         listed = sorted(self.raised[1], key=_raised_at, reverse=True)
-        kept = {(one["subject"]["id"], one["raised_at"]) for one in listed}
-        gone = [o for o in self.raised[0] if (o["subject"]["id"], o["raised_at"]) not in kept]
+        gone = [one for one in self.raised[0] if not any(_overlap(one, kept) for kept in listed)]
         return {
             "since": to_text(self.since_ms),
             "until": self.work.now,
@@ -195,6 +194,13 @@ class Preview:
 def _was_there(lot: Data, since: str) -> bool:
     started = lot.get("started_at") and not lot.get("gone")
     return bool(started and (lot.get("closed_at") or since) >= since)
+
+
+def _overlap(one: Data, other: Data) -> bool:
+    """Say whether two alerts stood on the same subject at the same time."""
+    ends, other_ends = one["cleared_at"] or "9", other["cleared_at"] or "9"
+    same = one["subject"] == other["subject"]
+    return bool(same and one["raised_at"] < other_ends and other["raised_at"] < ends)
 
 
 def _raised_at(one: Data) -> tuple[str, str]:
