@@ -161,6 +161,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "alerts": ("#/alerts", nothing),
     "alerts-leave": ("#/alerts", leaving),
     "ringing": ("#/ringing", figures_there),
+    "season": ("#/season", nothing),
     "unsent": ("#/unsent", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),

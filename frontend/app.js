@@ -15,6 +15,7 @@ const SCREENS = {
   act: [() => import("./screens/act.js"), "Act", ["kind", "id"]],
   alerts: [() => import("./screens/alerts.js"), "Alerts", []],
   ringing: [() => import("./screens/ringing.js"), "Ringing", []],
+  season: [() => import("./screens/season.js"), "Season", []],
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],

@@ -32,6 +32,7 @@ export function Alerts() {
     ${left.length > 0 && html`<section><h2>${t("alerts.left_until")}</h2>
       ${left.map((each) => html`<${Entry} key=${each.key} each=${each} />`)}</section>`}
     <${Past} />
+    <a class="act" href="#/season"><strong>${t("season.title")}</strong><small>${t("season.why")}</small></a>
     <a class="act" href="#/ringing"><strong>${t("ringing.title")}</strong><small>${t("ringing.what")}</small></a>
   </${Page}>`;
 }

@@ -1,8 +1,10 @@
 // @ts-check
 /** One lot: where it stands, what is due and why, what can be recorded, and its history. @module */
-import { lots, one, pending, unconfirmed } from "../store/house.js";
+import { holdFacts } from "../core/treatments.js";
+import { listed, lots, now, one, pending, unconfirmed } from "../store/house.js";
 import { ActButton } from "../ui/act_button.js";
 import { actsFor, dueAct } from "../ui/acts.js";
+import { ClosedPlace } from "../ui/closed_place.js";
 import { html, t } from "../ui/html.js";
 import { Label, says } from "../ui/label.js";
 import { lookWords } from "../ui/lot_words.js";
@@ -54,7 +56,18 @@ function Due({ lot, found }) {
     ${shown.length ? shown.map((finding) => html`<div class="finding" key=${finding.watch}>
       <${Flag} level=${finding.level} /><p><strong>${t(`level.${finding.level}`)}</strong> ${says(finding, lot)}
       <small> ${t("alerts.since", { when: when(finding.since) })}</small><br /><strong>${finding.next_action}.</strong></p></div>`) : html`<p>${t("lot.quiet")}</p>`}
+    ${(listed.value.get(`lot:${lot.id}`) ?? []).map((entry) => html`<p key=${entry.watch}>${t("season.listed")} <strong>${t(`watch.${entry.watch}`)}</strong>, ${says(entry, lot)}
+      <small> ${t("alerts.since", { when: when(entry.since) })}</small></p>`)}
+    <${Closed} lot=${lot} />
   </section>`;
+}
+
+/** Where a treatment's intervals still run: the place is closed, the lot is not for sale. */
+function Closed({ lot }) {
+  const place = one("place", lot.place);
+  const { until, product } = holdFacts(lot, place);
+  return html`<${ClosedPlace} place=${place} />
+    ${until > now.value && html`<p class="caution">${t("lot.hold_until", { when: when(until), product: product ?? "?" })}</p>`}`;
 }
 
 function Looks({ lot }) {

@@ -11,7 +11,7 @@ import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 const KINDS = ["chamber", "bench", "shelf", "outdoors", "house", "bed"];
-const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "temps", "hours", "covered", "bared_at", "cold", "warm", "heat", "forecasts", "last_read", "folded_at", "revision", "shipped"];
+const DERIVED = ["answers", "closed_at", "closed_skipped", "closed_by", "chamber_state", "temps", "hours", "covered", "bared_at", "last_read", "forecasts", "cold", "warm", "heat", "treatments", "enter_after", "entered_at", "folded_at", "revision", "shipped"];
 
 /** A place's row as an event carries it: what the server derives is left out. */
 export const plain = (place) => Object.fromEntries(Object.entries(place).filter(([name]) => !DERIVED.includes(name)));

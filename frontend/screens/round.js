@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, nursery, places, ready, session, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, now, nursery, places, ready, session, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -19,7 +19,7 @@ export function Round() {
     <${Weather} />
     ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}
     ${path.length ? html`<${Worst} path=${path} /><${Frost} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
-      key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol>` : html`<${Nothing} />`}
+      key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol><${Season} />` : html`<${Nothing} />`}
   </${Page}>`;
 }
 
@@ -72,6 +72,12 @@ function Counts() {
     ${counts.length ? html`<${Flags} findings=${open} />` : t("round.all")}</a>`;
 }
 
+/** How many lots the seasonal lists name; they never ring. */
+function Season() {
+  const n = listed.value.size;
+  return n > 0 && html`<a class="act" href="#/season"><strong>${t(n === 1 ? "season.one" : "season.many", { n })}</strong><small>${t("season.never_rings")}</small></a>`;
+}
+
 /** What somebody left until later: it must not be forgotten, so it is said here, with its end and its reason. */
 function Left() {
   const left = (groups.value ?? []).filter((one) => one.state === "shelved").map((one) => one.findings[0]);
@@ -88,7 +94,8 @@ function Stop({ stop, number }) {
     <a href=${`#/walk/${encodeURIComponent(place.id)}`}>
       <span class="peg">${done ? html`<${Tick} />` : number}</span>
       <span class="stop-words"><strong>${place.name}</strong>
-        ${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}</span>
+        ${shown.length ? html`<${Flags} findings=${shown} />` : html`<small>${under(stop)}</small>`}
+        ${place.enter_after > now.value && html`<strong class="level-alarm">${t("place.closed_until", { when: when(place.enter_after) })}</strong>`}</span>
       ${toSee.length > 0 && html`<span class="stop-count"><b>${toSee.length}</b> ${t("round.to_see")}</span>`}
     </a></li>`;
 }

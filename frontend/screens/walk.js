@@ -5,6 +5,7 @@ import { lots } from "../store/house.js";
 import { formOpened } from "../store/updates.js";
 import { ActButton } from "../ui/act_button.js";
 import { dueAct } from "../ui/acts.js";
+import { ClosedPlace } from "../ui/closed_place.js";
 import { html, t } from "../ui/html.js";
 import { Label, worstFinding } from "../ui/label.js";
 import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_words.js";
@@ -48,6 +49,7 @@ function One({ here, lot, left }) {
     ${due ? html`<${Due} lot=${lot} kind=${due} found=${found} expected=${expected} onLook=${() => setLooking(true)} />` : unsaid ? html`<${Question} lot=${lot} field=${unsaid} />` : html`<${Save} lot=${lot} expected=${expected} />`}
     <${Rest} lot=${lot} due=${due} />`;
   return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side} foot=${foot}>
+    <${ClosedPlace} place=${here.place} />
     <${Label} lot=${lot} findings=${found} full=${!due && (Boolean(expected) || !Object.keys(draft.value).length)} />
     ${!expected && html`<${Answered} lot=${lot} />`}
   </${Page}>`;

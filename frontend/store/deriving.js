@@ -7,7 +7,7 @@
 import { batch } from "../vendor/signals.js";
 import { group } from "../core/grouping.js";
 import { overlayRows } from "./config.js";
-import { confirming, findings, groups, lots, notices, now, pending, rows, storedRows, unconfirmed } from "./house.js";
+import { confirming, findings, groups, listed, lots, notices, now, pending, rows, storedRows, unconfirmed } from "./house.js";
 import { overlayLots } from "./lots.js";
 import { watchAll } from "./watching.js";
 
@@ -28,6 +28,7 @@ export function derive() {
     lots.value = derived.lots;
     unconfirmed.value = new Set(waiting);
     findings.value = found.findings;
+    listed.value = found.listed;
     groups.value = grouped;
     notices.value = found.notices;
   });

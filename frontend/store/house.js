@@ -18,7 +18,9 @@ export const lots = signal(new Map());
 export const findings = signal(new Map());
 /** Findings as lists show them, one entry for a place; null until the phone has worked out its own. */
 export const groups = signal(/** @type {any[] | null} */ (null));
-/** List entries (never ringing) by lot id. */
+/** Entries of the seasonal lists, which never ring, by subject. */
+export const listed = signal(new Map());
+/** What is announced before its time, by lot id. */
 export const notices = signal(new Map());
 /** Own events not yet known to be on the server, oldest first. */
 export const pending = signal(/** @type {any[]} */ ([]));
@@ -163,7 +165,7 @@ function showStored() {
   rows.value = stored;
   lots.value = new Map(stored.get("lot") ?? []);
   const found = new Map();
-  for (const alert of all("alert")) {
+  for (const alert of all("alert").filter((one) => one.rings !== false)) {
     const key = `${alert.subject.kind}:${alert.subject.id}`;
     found.set(key, [...(found.get(key) ?? []), alert]);
   }

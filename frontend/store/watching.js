@@ -20,11 +20,12 @@ let kept = new Map();
  * @param {RowsByKind} rows
  * @param {Map<string, any>} lots
  * @param {string} now canonical text
- * @returns {{findings: Map<string, any[]>, notices: Map<string, any[]>}} by `kind:id`, and by lot id
+ * @returns {{findings: Map<string, any[]>, listed: Map<string, any[]>, notices: Map<string, any[]>}}
+ *   by `kind:id`; notices by lot id
  */
 export function watchAll(rows, lots, now) {
   const home = [...(rows.get("nursery")?.values() ?? [])][0];
-  if (!home) return { findings: new Map(), notices: new Map() };
+  if (!home) return { findings: new Map(), listed: new Map(), notices: new Map() };
   const rules = rows.get("watch") ?? new Map();
   const house = {
     now,
@@ -94,9 +95,12 @@ function look(house, key, parts, facts) {
 
 function collect(seen, rows, house) {
   const findings = new Map();
+  const listed = new Map();
   const notices = new Map();
   for (const [key, found] of seen) {
-    if (found.findings.length) findings.set(key, found.findings);
+    const [rings, entries] = [found.findings.filter((one) => one.rings), found.findings.filter((one) => !one.rings)];
+    if (rings.length) findings.set(key, rings);
+    if (entries.length) listed.set(key, entries);
     if (key.startsWith("lot:") && found.notices.length) notices.set(key.slice(4), found.notices);
   }
   // Of other phones only the server knows.
@@ -106,7 +110,7 @@ function collect(seen, rows, house) {
     const told = withAnswers(alert, rows, house);
     if (told) findings.set(key, [...(findings.get(key) ?? []), told]);
   }
-  return { findings, notices };
+  return { findings, listed, notices };
 }
 
 /** The server's alert with the answers that this phone knows of, unsent ones too; null where it was put off. */

@@ -26,6 +26,8 @@ def figures(alerts: Iterable[Alert], since: str, until: str) -> dict[str, Any]:
     """
     by_watch: dict[str, list[dict[str, Any]]] = {}
     for alert in alerts:
+        if alert.get("rings") is False:
+            continue  # an entry of a seasonal list never rang
         for run in runs(alert):
             if since <= run["raised_at"] <= until:
                 by_watch.setdefault(alert["watch"], []).append(run)
