@@ -1,0 +1,192 @@
+"""No sequence of records and times leaves an alert open whose condition is gone, or closed whose
+condition holds: what stands in the store is what a fold from nothing would raise, at every step.
+"""
+
+import tempfile
+import uuid
+from pathlib import Path
+from typing import Any
+
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
+from sqlalchemy import create_engine, text
+
+from lathhouse.domain.instants import to_text
+from lathhouse.store.backup_age import note_backup
+from lathhouse.store.models import db
+from tests.server import Clock, Nursery, close_nursery, open_nursery
+
+LABELS = ("A", "B", "C")
+PLACES = ("bed", "bench")
+# Around the limits of the watches, and years on.
+STEPS_HOURS = (0, 1, 11, 12, 13, 24, 25, 36, 48, 24 * 7, 24 * 21, 24 * 42, 24 * 90, 24 * 366)
+LOOKS = st.fixed_dictionaries(
+    {},
+    optional={
+        "moisture": st.integers(1, 5),
+        "fungus": st.sampled_from(["none", "spots", "spreading", "spreading"]),
+        "sprouted_percent": st.sampled_from([0, 12]),
+        "root_fill": st.sampled_from([3, 5]),
+    },
+)
+BUYER = {"container_l": 4, "buyer": "Kew"}
+ACTS: st.SearchStrategy[tuple[str, dict[str, Any]]] = st.one_of(
+    st.tuples(st.just("looked"), LOOKS),
+    st.sampled_from(
+        [
+            ("cold_started", {"where": "outdoors"}),
+            ("cold_ended", {}),
+            ("soak_started", {}),
+            ("soak_ended", {}),
+            ("sown", {}),
+            ("watered", {}),
+            ("counted", {"emerged": 4, "out_of": 100}),
+            ("potted_on", {"quantity": 90, "container_l": 4}),
+            ("sold", {"quantity": 9, **BUYER}),
+            ("sold", {"quantity": 5000, **BUYER}),
+            ("stocktaken", {"quantity": 60, "unit": "plants"}),
+            ("stocktaken", {"quantity": 0, "unit": "plants"}),
+            ("read", {"quantity_kind": "ec_ms_cm", "value": 3.5}),
+            ("lot_closed", {"why": "done"}),
+            ("decided", {"watch": "overwintered", "why": "kept"}),
+            ("deferred", {"watch": "look-due", "why": "rain"}),
+        ]
+    ),
+)
+
+
+class Season(RuleBasedStateMachine):
+    """A small nursery whose alerts are compared with a fold from nothing after every step."""
+
+    url = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.folder = tempfile.TemporaryDirectory(prefix="lathhouse-season-")
+        self.clock = Clock()
+        url = self.url or f"sqlite:///{self.folder.name}/season.sqlite"
+        self.nursery = open_nursery(url, Path(self.folder.name), self.clock)
+        self.phone = self.nursery.device()
+        self.recorded: list[str] = []
+
+    @initialize()
+    def begin(self) -> None:
+        """Three lots in two places, one walked daily."""
+        for place in PLACES:
+            row = {"id": place, "name": place, "kind": place, "daily": place == "bench"}
+            self.phone.record("place_changed", None, row)
+        self.lots = [self.phone.start_lot(label=label, place="bed") for label in LABELS]
+
+    def _record(self, kind: str, lot: str | None, data: dict[str, Any], ago: int = 0) -> None:
+        at = self.clock.text(hours=ago)
+        self.recorded.append(self.phone.record(kind, lot, data, at=at)["id"])
+
+    @rule(which=st.integers(0, 2), act=ACTS, ago=st.sampled_from([0, 0, 0, 5, 30]))
+    def somebody_records(self, which: int, act: tuple[str, dict[str, Any]], ago: int) -> None:
+        """Now, or typed in later with its true time."""
+        self._record(act[0], self.lots[which], act[1], ago)
+
+    @rule(which=st.integers(0, 2), place=st.sampled_from(PLACES))
+    def somebody_moves_it(self, which: int, place: str) -> None:
+        self._record("moved", self.lots[which], {"place": place})
+
+    @rule(which=st.sampled_from([None, 0, 1, 2]), rei=st.sampled_from([0, 12, 48]))
+    def somebody_sprays(self, which: int | None, rei: int) -> None:
+        """One lot, or the whole bed."""
+        now = self.clock.text()
+        spray = {"product": "soap", "reason": "aphids", "rate_value": 1, "rate_unit": "mL/L",
+                 "operator": "Orla", "started_at": now, "ended_at": now, "rei_hours": rei,
+                 "sale_hold_days": 7, "places": ["bed"]}  # fmt: skip
+        self._record("treated", None if which is None else self.lots[which], spray)
+
+    @rule(which=st.integers(0, 2), days=st.sampled_from([3, 20, 60, 120]))
+    def somebody_promises(self, which: int, days: int) -> None:
+        day = self.clock.text(days=-days)[:10]
+        self._record("promised", self.lots[which], {"quantity": 95, "deliver_on": day, **BUYER})
+
+    @rule(temp_c=st.sampled_from([1, 2.5, 20]), place=st.sampled_from(PLACES))
+    def somebody_reads(self, temp_c: float, place: str) -> None:
+        self._record("read", None, {"quantity_kind": "temp_c", "value": temp_c, "place": place})
+
+    @rule(place=st.sampled_from(PLACES))
+    def somebody_closes_the_round(self, place: str) -> None:
+        self._record("round_closed", None, {"place": place})
+
+    @rule(which=st.integers(0, 40))
+    def somebody_takes_it_back(self, which: int) -> None:
+        if self.recorded:
+            self._record("voided", None, {"of": self.recorded[which % len(self.recorded)]})
+
+    @rule()
+    def it_is_backed_up(self) -> None:
+        with self.nursery.app.app_context():
+            note_backup(self.nursery.site, to_text(self.clock.ms))
+
+    @rule(hours=st.sampled_from(STEPS_HOURS), off=st.sampled_from([-1, 0, 1]))
+    def time_goes_by(self, hours: int, off: int) -> None:
+        self.clock.ms += max(0, hours * 3_600_000 + off)
+
+    @invariant()
+    def what_stands_is_what_holds(self) -> None:
+        self.nursery.tick()
+        assert self.nursery.differences() == []
+
+    def teardown(self) -> None:
+        close_nursery(self.nursery)
+        self.folder.cleanup()
+
+
+def run(machine: type[Season], examples: int) -> None:
+    run_state_machine_as_test(
+        machine,
+        settings=settings(
+            max_examples=examples,
+            stateful_step_count=25,
+            deadline=None,
+            derandomize=True,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+
+
+def test_alerts_stand_as_long_as_their_conditions_hold_on_sqlite():
+    run(Season, 12)
+
+
+def test_alerts_stand_as_long_as_their_conditions_hold_on_postgresql(postgresql: str):
+    admin = create_engine(postgresql, isolation_level="AUTOCOMMIT")
+    base, _, query = postgresql.partition("?")
+
+    class OnPostgreSQL(Season):
+        def __init__(self) -> None:
+            name = f"s{uuid.uuid4().hex}"
+            with admin.connect() as connection:
+                connection.execute(text(f"CREATE DATABASE {name}"))
+            self.url = f"{base.rsplit('/', 1)[0]}/{name}" + (f"?{query}" if query else "")
+            super().__init__()
+
+    run(OnPostgreSQL, 3)
+    admin.dispose()
+
+
+def test_the_comparison_notices_an_alert_that_was_left_open(sqlite_nursery: Nursery):
+    """It is worth something: an alert whose lot was looked at behind the store's back is named."""
+    phone = sqlite_nursery.device()
+    lot = phone.start_lot()
+    phone.record("cold_started", lot, {})
+    sqlite_nursery.clock.forward(days=15)
+    sqlite_nursery.tick()
+    assert sqlite_nursery.differences() == []
+    sqlite_nursery.clock.forward(days=30)
+    assert sqlite_nursery.differences() == []  # due: the clock has not come by yet
+    sqlite_nursery.tick()
+    with sqlite_nursery.app.app_context(), db.engine.begin() as connection:
+        connection.execute(text("UPDATE alerts SET standing = 0, state = 'cleared'"))
+    assert any("does not stand" in one for one in sqlite_nursery.differences())
