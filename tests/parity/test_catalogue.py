@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Page
 
 from lathhouse.domain.instants import to_ms, to_text
+from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.watches import LEVELS, load_rules
 from tests.parity.golden import table, watch_case
 from tests.parity.twins import in_browser, in_python
@@ -27,7 +28,7 @@ CATALOGUE = (
     "promise-at-risk", "backup-old",
 )  # fmt: skip
 ROWS = table("catalogue")["cases"]
-CROPS = table("watches")["crops"]
+CROPS = {**load_crops(), **table("watches")["crops"]}
 
 
 def expected(row: dict[str, Any]) -> list[list[Any]]:
@@ -46,7 +47,9 @@ def test_a_row_changes_its_level_at_these_instants_and_not_a_millisecond_off(
     rules = [rule for rule in load_rules() if rule["id"] == row["watch"]]
     if "given" in row:
         rules = [{**rules[0], "given": row["given"]}]
-    case = watch_case({**row, "expected": expected(row)}, CROPS)
+    crops = {name: CROPS[name] for name in ("example", row.get("crop", "example"))}
+    case = watch_case({**row, "expected": expected(row)}, crops)
+    case |= {"home": row["home"]} if "home" in row else {}
     for result in (in_python(case, rules), *in_browser(core_page, [case], rules)):
         looks = [stop["looks"][0] for stop in result["stops"]]
         levels = [[here["now"], *[one["level"] for one in here["findings"]]] for here in looks]
