@@ -127,6 +127,11 @@ def typing_frost(page: Page) -> None:
     page.get_by_role("button", name="Type the low").click()
 
 
+def reading_frost(page: Page) -> None:
+    """Open the form that takes a forecast's text."""
+    page.get_by_role("button", name="Read a forecast").click()
+
+
 SCREENS: dict[str, tuple[str, Steps]] = {
     "round": ("#/", nothing),
     "walk-alarmed": (walk("Shed fridge"), nothing),
@@ -155,6 +160,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "mixing-wanted": ("#/mixing", wanted),
     "frost": ("#/frost", nothing),
     "frost-figure": ("#/frost", typing_frost),
+    "frost-file": ("#/frost", reading_frost),
     "cautions": ("#/cautions/bleach", nothing),
     "tag": (f"#/tag/{name_id('bench bucket')}", nothing),
     "fridge": (f"#/fridge/{place_id('Shed fridge')}", nothing),

@@ -17,6 +17,7 @@ from lathhouse.web import (
     description,
     events,
     files,
+    forecasts,
     problems,
     readings,
     session,
@@ -60,7 +61,17 @@ def create_app(settings: Settings) -> Flask:
 
 def _add_routes(app: Flask, settings: Settings) -> None:
     api = problems.ProblemApi(app)
-    for module in (sync, events, alerts, session, calculations, crops, readings, watches):
+    for module in (
+        sync,
+        events,
+        alerts,
+        session,
+        calculations,
+        crops,
+        readings,
+        forecasts,
+        watches,
+    ):
         api.register_blueprint(module.bp)
 
     @app.get("/health")

@@ -23,8 +23,9 @@ from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadField
 from lathhouse.reminders.clock import Clock, catch_up
 from lathhouse.reminders.nightly import Nightly
-from lathhouse.settings import Settings, backups_in
+from lathhouse.settings import Settings, backups_in, forecast_source
 from lathhouse.store import access
+from lathhouse.sync.forecasts import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
 from lathhouse.web.authority import Files, Site
@@ -111,7 +112,9 @@ def run(settings: Settings, serving: Serving) -> None:
 def clocks(app: Flask, settings: Settings) -> Iterator[None]:
     """Run the alert clock and the night's work beside the server."""
     site_id = app.config["SITE_ID"]
-    clock = Clock(app, site_id, settings.now_ms)
+    source = forecast_source()
+    chores = (Forecast(site_id, source),) if source else ()
+    clock = Clock(app, site_id, settings.now_ms, chores)
     nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
     clock.start()
     if not settings.demo:

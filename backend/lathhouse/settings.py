@@ -35,6 +35,11 @@ def backups_in(settings: "Settings") -> Path:
     return Path(given) if given else settings.data / "backups"
 
 
+def forecast_source() -> str:
+    """Return the file or http(s) address that the environment names for the forecast, or ""."""
+    return os.environ.get("LATHHOUSE_FORECAST", "")
+
+
 @dataclass
 class Settings:
     """What a running server needs to know."""

@@ -14,6 +14,7 @@ import { html, t } from "../ui/html.js";
 import { age, clock, degrees, when } from "../ui/local.js";
 import { Page, Tick } from "../ui/page.js";
 import { byWhom, Figure, FigureForm, shownDegrees } from "./frost_figure.js";
+import { ForecastFile } from "./frost_file.js";
 import { UndoBar } from "./place_done.js";
 import { last, offerUndo, tellTrouble } from "./walking.js";
 
@@ -24,6 +25,7 @@ const STAY_DAYS = [2, 4, 8];
 
 export function Frost() {
   const [typing, setTyping] = useState(false);
+  const [reading, setReading] = useState(false);
   const { open, unknown } = openPlaces();
   const covered = coveredPlaces();
   const low = tonight()?.low_c ?? null;
@@ -31,9 +33,10 @@ export function Frost() {
   const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} />`;
   const onNow = html`<${Covered} key="covered" covered=${covered} />`;
   const n = open.reduce((sum, one) => sum + one.lots.length, 0);
-  const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>`;
+  const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
+    <button type="button" class="act" onClick=${() => setReading(true)}>${t("frost.file")}</button>`;
   return html`<${Page} name="frost" title=${t("frost.title")} back="#/" side=${n ? t(n === 1 ? "frost.side_one" : "frost.side", { n }) : t("frost.side_none")} foot=${last.value && html`<${UndoBar} />`}>
-    ${typing ? html`<${FigureForm} onDone=${() => setTyping(false)} />` : figure}
+    ${reading ? html`<${ForecastFile} onDone=${() => setReading(false)} />` : typing ? html`<${FigureForm} onDone=${() => setTyping(false)} />` : figure}
     ${morning && covered.length ? [onNow, toCover] : [toCover, onNow]}
     <${Readings} />
     <ul class="cautions">${cautionsAbout("frost").map(({ key, grave }) => html`<li key=${key} class=${grave ? "caution grave" : "caution"}>${t(`caution.${key}`)}</li>`)}</ul>

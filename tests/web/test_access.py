@@ -45,6 +45,7 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
      {"owner", "worker", "viewer"}),
     ("POST", "/api/v1/watches/look-due/preview", {"days": 0}, {"owner"}),
     ("POST", "/api/v1/readings", {"readings": []}, {"owner", "worker", "sensor"}),
+    ("POST", "/api/v1/forecasts", {"forecast": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/crops/acer-palmatum", None, {"owner", "worker", "viewer"}),

@@ -10,4 +10,10 @@ CLIMATE = {
     " hour.",
     "climate_nights": "t0_C, td_C and tn_C must be lists of the same 10 to 10,000 nights of the"
     " site itself.",
+    "forecast_form": "A forecast is JSON with a list forecast, or CSV whose first line names date,"
+    " low_c and high_c.",
+    "forecast_row": "Row {row}: date must be a day such as 2026-09-10, low_c and high_c numbers of"
+    " °C from -60 to 60, at least one of them there.",
+    "forecast_rows": "A forecast has at most {most} days.",
+    "forecast_long": "A forecast has at most {most} characters.",
 }

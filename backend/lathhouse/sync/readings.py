@@ -50,7 +50,7 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
         phone = phones.phone_of(work, device)
         phone |= {"name": sensor, "role": "sensor", "silent_ok": True, "last_sync_at": now}
         first = phones.next_seq(phone)
-        added = [_numbered(event, device, first + n, now) for n, event in enumerate(said["new"])]
+        added = [numbered(event, device, first + n, now) for n, event in enumerate(said["new"])]
         phones.account(phone, [event["seq"] for event in added], now)
         if added:
             record.append(work, added, phone)
@@ -105,7 +105,8 @@ def _sort_out(work: Work, drafts: dict[int, Data], untimed: set[int]) -> Data:
     return {"new": new, "already": sorted(already), "refused": refused}
 
 
-def _numbered(event: Data, device: str, seq: int, now: str) -> Data:
+def numbered(event: Data, device: str, seq: int, now: str) -> Data:
+    """Return an event with its number, device and hash, as a sensor's phone would have sent it."""
     numbered = {**event, "seq": seq}
     digest = body_hash({name: value for name, value in numbered.items() if name != "at"})
     return {**numbered, "device": device, "hash": digest, "received_at": now}

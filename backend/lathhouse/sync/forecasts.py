@@ -1,0 +1,137 @@
+"""Forecasts from outside: from a request, a file or an address, each value one event of the log."""
+
+import logging
+import time
+import urllib.request
+import uuid
+from http.client import HTTPException
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from lathhouse.domain.forecast_file import TEXT_MAX, read_forecast
+from lathhouse.domain.instants import HOUR_MS, to_ms, to_text
+from lathhouse.domain.mixing_words import say
+from lathhouse.domain.weather_rows import FORECASTS
+from lathhouse.errors import BadField
+from lathhouse.store import phones, record
+from lathhouse.store.config import data_of
+from lathhouse.store.work import Work, writing
+from lathhouse.sync.kinds import check_event, corrected_at
+from lathhouse.sync.readings import NAMES, numbered, sensor_device
+
+Data = dict[str, Any]
+
+# A figure that has not changed is recorded again after this long, so that its age stays true. Ours.
+SAME_STANDS_MS = 6 * HOUR_MS
+EVERY_MS = HOUR_MS
+FETCH_SECONDS = 10.0
+CHUNK = 8192
+
+log = logging.getLogger(__name__)
+
+
+def take_forecast(site_id: str, source: str, text: str, now_ms: int) -> Data:
+    """Take a forecast's text; return {stored, unchanged, problems}.
+
+    Raises:
+        BadField: nothing in it can be read.
+    """
+    found = read_forecast(text)
+    problems = [say(problem) for problem in found["problems"]]
+    if not found["readings"]:
+        raise BadField(problems[0], field="forecast")
+    device, now = sensor_device(site_id, source), to_text(now_ms)
+
+    def act(work: Work) -> Data:
+        work.lock({f"nursery:{site_id}", f"phone:{device}"})
+        nursery = data_of(work, "nursery", site_id) or {}
+        fresh = [one for one in found["readings"] if not _stands(nursery, one, now_ms)]
+        phone = phones.phone_of(work, device)
+        phone |= {"name": source, "role": "sensor", "silent_ok": True, "last_sync_at": now}
+        first = phones.next_seq(phone)
+        added = [
+            numbered(_event(site_id, source, one, now_ms), device, first + n, now)
+            for n, one in enumerate(fresh)
+        ]
+        phones.account(phone, [event["seq"] for event in added], now)
+        if added:
+            record.append(work, added, phone)
+        return {
+            "stored": [event["id"] for event in added],
+            "unchanged": len(found["readings"]) - len(fresh),
+            "problems": problems,
+        }
+
+    return writing(site_id, now, act)
+
+
+def _stands(nursery: Data, one: Data, now_ms: int) -> bool:
+    """Say whether the record has this very figure already, and not from long ago."""
+    day = one.get("for_night_of") or one.get("for_day")
+    which = FORECASTS[one["quantity_kind"]]
+    return any(
+        told["which"] == which and told["day"] == day and told["value"] == one["value"]
+        and now_ms - to_ms(told["at"]) < SAME_STANDS_MS
+        for told in nursery.get("forecasts") or []
+    )  # fmt: skip
+
+
+def _event(site_id: str, source: str, data: Data, now_ms: int) -> Data:
+    named = f"{site_id}|{source}|{sorted(data.items())}|{now_ms}"
+    draft = {
+        "id": str(uuid.uuid5(NAMES, named)), "seq": 1, "kind": "read", "lot": None,
+        "observed_at": to_text(now_ms), "typed": True, "data": {**data, "by_sensor": source},
+    }  # fmt: skip
+    event = check_event(draft)
+    return {**event, "at": corrected_at(event, 0, now_ms)}
+
+
+def fetch(source: str) -> str:
+    """Return the text of a file or of an http(s) address, within time and size.
+
+    Raises:
+        OSError: it cannot be had in time, or is too long, or is no such address.
+    """
+    scheme = urlsplit(source).scheme
+    if scheme not in ("http", "https"):
+        with Path(source).open("rb") as file:
+            return _decoded(file.read(TEXT_MAX + 1))
+    ends = time.monotonic() + FETCH_SECONDS
+    wanted = urllib.request.Request(source, headers={"Accept": "application/json, text/csv"})
+    body = b""
+    with urllib.request.urlopen(wanted, timeout=FETCH_SECONDS) as answer:
+        while chunk := answer.read1(CHUNK):
+            body += chunk
+            if len(body) > TEXT_MAX or time.monotonic() > ends:
+                break
+    if time.monotonic() > ends:
+        raise TimeoutError(f"not whole within {FETCH_SECONDS:g} s")
+    return _decoded(body)
+
+
+def _decoded(body: bytes) -> str:
+    if len(body) > TEXT_MAX:
+        raise OSError(f"longer than {TEXT_MAX:,} bytes")
+    return body.decode("utf-8", errors="replace")
+
+
+class Forecast:
+    """The forecast that the settings name, looked at once an hour by the alert clock."""
+
+    def __init__(self, site_id: str, source: str) -> None:
+        self.site_id, self.source = site_id, source
+        self.asked_ms: int | None = None
+
+    def __call__(self, now_ms: int) -> None:
+        """Look again where an hour has passed; what cannot be had is told in the log."""
+        if self.asked_ms is not None and 0 <= now_ms - self.asked_ms < EVERY_MS:
+            return
+        self.asked_ms = now_ms
+        try:
+            said = take_forecast(self.site_id, "forecast", fetch(self.source), now_ms)
+        except (OSError, ValueError, HTTPException, BadField) as error:
+            log.warning("the forecast could not be read: %s", error)
+            return
+        for problem in said["problems"]:
+            log.warning("in the forecast: %s", problem)

@@ -1,0 +1,167 @@
+"""Forecasts from outside, in the plain form of this house's own (DEVELOPERS.md says which)."""
+
+import threading
+from collections.abc import Callable, Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+from lathhouse.domain.forecast_file import ROWS_MAX, TEXT_MAX, read_forecast
+from lathhouse.reminders.clock import Clock as AlertClock
+from lathhouse.sync import forecasts
+from lathhouse.sync.forecasts import Forecast, fetch
+from tests.server import Nursery
+
+CSV = "date,low_c,high_c\r\n2026-09-10,-1.5,12\r\n2026-09-11,,31\r\n"
+LOW = {"quantity_kind": "forecast_low_c", "value": -1.5, "for_night_of": "2026-09-10"}
+HIGH = {"quantity_kind": "forecast_high_c", "value": 12, "for_day": "2026-09-10"}
+HOT = {"quantity_kind": "forecast_high_c", "value": 31, "for_day": "2026-09-11"}
+TEXTS = [
+    CSV,
+    "\ufeff low_c , date \n 3.25 , 2026-09-10 \n\n",
+    '{"forecast": [{"date": "2026-09-10", "low_c": -1.5}, {"date": "2026-13-01", "low_c": 1}]}',
+    '{"forecast": [{"date": "2026-09-10", "low_c": "2"}, {"date": "2026-09-11"}, 4, null]}',
+    '{"forecast": [{"date": "2026-09-10", "low_c": true}, {"date": "2026-09-10", "high_c": 61}]}',
+    "date,low_c\n2026-02-30,1\n2026-09-10,cold\n2026-09-10,1,2\n10.9.2026,1\n2026-09-10,+4",
+    "", "date", "date,wind\n2026-09-10,4", "{", '{"forecast": 4}', '{"forecast": []}', "[1, 2]",
+    "date,low_c\n" + "2026-09-10,1\n" * (ROWS_MAX + 1), "x" * (TEXT_MAX + 1),
+]  # fmt: skip
+PARSE = """async (texts) => {
+  const { readForecast } = await import("/core/forecast_file.js");
+  return texts.map((text) => readForecast(text));
+}"""
+
+
+def test_both_sides_read_the_same_and_name_the_same_bad_rows(core_page: Page):
+    theirs = core_page.evaluate(PARSE, TEXTS)
+    for text, found in zip(TEXTS, theirs, strict=True):
+        assert read_forecast(text) == found, text[:60]
+    assert read_forecast(CSV) == {"readings": [LOW, HIGH, HOT], "problems": []}
+    mixed = read_forecast(TEXTS[5])
+    assert [row["values"]["row"] for row in mixed["problems"]] == ["1", "2", "3", "4"]
+    assert [row["value"] for row in mixed["readings"]] == [4]
+
+
+def told(nursery: Nursery) -> list[tuple[str, str, float]]:
+    """Return the forecasts on the nursery's row."""
+    (row,) = nursery.rows("nursery")
+    return [(one["which"], one["day"], one["value"]) for one in row.get("forecasts") or []]
+
+
+def post_csv(nursery: Nursery, text: str) -> Any:
+    headers = {"Authorization": f"Bearer {nursery.token('sensor')}", "Content-Type": "text/csv"}
+    return nursery.client.post("/api/v1/forecasts", data=text, headers=headers)
+
+
+def test_a_forecast_is_taken_once_and_each_figure_is_an_ordinary_reading(nursery: Nursery):
+    said = post_csv(nursery, CSV).json
+    assert len(said["stored"]) == 3
+    assert post_csv(nursery, CSV).json == {"stored": [], "unchanged": 3, "problems": []}
+    assert told(nursery) == [
+        ("low", "2026-09-10", -1.5), ("high", "2026-09-10", 12), ("high", "2026-09-11", 31),
+    ]  # fmt: skip
+    events = nursery.call("GET", "/api/v1/events?limit=100").json["events"]
+    assert [event["kind"] for event in events][-3:] == ["read"] * 3
+    # A new figure counts at once, the same one again after six hours, so that its age is true.
+    body = {"forecast": [{"date": "2026-09-10", "low_c": -2}, {"date": "2026-09-10x", "low_c": 1}]}
+    answer = nursery.call("POST", "/api/v1/forecasts", body, role="worker").json
+    assert len(answer["stored"]) == 1
+    assert answer["problems"][0].startswith("Row 2: date must be a day")
+    nursery.clock.forward(hours=6)
+    assert len(post_csv(nursery, CSV).json["stored"]) == 3
+    assert nursery.differences() == []
+
+
+def test_what_cannot_be_read_is_refused_and_a_viewer_may_not_send_one(nursery: Nursery):
+    answer = post_csv(nursery, "wind\n4")
+    assert answer.status_code == 422
+    assert "whose first line names date" in answer.json["detail"]
+    body = {"forecast": []}
+    assert nursery.call("POST", "/api/v1/forecasts", body, role="viewer").status_code == 403
+
+
+@pytest.fixture
+def serving() -> Iterator[Callable[[Callable[[Any], None]], str]]:
+    """Serve one answer over HTTP on loopback: `serving(write)` returns the address."""
+    servers: list[ThreadingHTTPServer] = []
+
+    def serve(write: Callable[[Any], None]) -> str:
+        class Handler(BaseHTTPRequestHandler):
+            def do_GET(self) -> None:
+                write(self)
+
+            def log_message(self, *_: Any) -> None:
+                """Say nothing."""
+
+        server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        servers.append(server)
+        return f"http://127.0.0.1:{server.server_port}/"
+
+    yield serve
+    for server in servers:
+        server.shutdown()
+        server.server_close()
+
+
+def answering(body: bytes, status: int = 200) -> Callable[[Any], None]:
+    def write(handler: Any) -> None:
+        handler.send_response(status)
+        handler.end_headers()
+        handler.wfile.write(body)
+
+    return write
+
+
+def test_a_file_or_an_address_is_looked_at_once_an_hour(
+    nursery: Nursery, serving: Any, tmp_path: Path
+):
+    file = tmp_path / "forecast.csv"
+    file.write_text(CSV, "utf-8")
+    asked: list[int] = []
+    address = serving(lambda handler: (asked.append(1), answering(CSV.encode())(handler)))
+    for source in (str(file), address):
+        look = Forecast(nursery.site, source)
+        with nursery.app.app_context():
+            look(nursery.clock.ms)
+            nursery.clock.forward(minutes=59)
+            look(nursery.clock.ms)
+            nursery.clock.forward(minutes=1)
+            look(nursery.clock.ms)
+    assert len(asked) == 2
+    assert told(nursery)[0] == ("low", "2026-09-10", -1.5)
+
+
+def test_what_cannot_be_had_holds_nothing_up_and_is_in_the_log(
+    nursery: Nursery, serving: Any, tmp_path: Path, caplog: pytest.LogCaptureFixture,
+    monkeypatch: pytest.MonkeyPatch,
+):  # fmt: skip
+    monkeypatch.setattr(forecasts, "FETCH_SECONDS", 0.3)
+    waits = threading.Event()
+    sources = {
+        "404": serving(answering(b"", 404)),
+        "longer than": serving(answering(b"x" * (TEXT_MAX + 9000))),
+        "timed out": serving(lambda handler: waits.wait(5)),
+        "No such file": str(tmp_path / "nowhere.csv"),
+        "A forecast is JSON": serving(answering(b"<html>")),
+    }
+    with nursery.app.app_context():
+        for words, source in sources.items():
+            caplog.clear()
+            Forecast(nursery.site, source)(nursery.clock.ms)
+            assert words in caplog.text, source
+    waits.set()
+    assert told(nursery) == []
+    with pytest.raises(OSError, match="longer than"):
+        fetch(sources["longer than"])
+
+
+def test_the_alert_clock_does_its_chores_while_it_has_the_lease(nursery: Nursery):
+    done = threading.Event()
+    clock = AlertClock(nursery.app, nursery.site, nursery.clock, (lambda now: done.set(),))
+    clock.start()
+    assert done.wait(20)
+    clock.stop()
