@@ -18,6 +18,7 @@ from lathhouse.web import (
     events,
     files,
     forecasts,
+    morning,
     problems,
     readings,
     session,

@@ -1,0 +1,40 @@
+"""The words of the morning list in English, for the server's copies of it.
+
+The phone keeps the same under `morning.text.KEY` in its locales; a test holds the two together.
+"""
+
+DAYS = "Monday Tuesday Wednesday Thursday Friday Saturday Sunday".split()
+MONTHS = (
+    "January February March April May June July August September October November December".split()
+)
+WORDS: dict[str, str] = {
+    "title": "{nursery}: morning list, {date}",
+    "no_name": "The nursery",
+    "date": "{weekday} {day} {month} {year}",
+    "walker": "Walked by ______________________  from ____:____  to ____:____",
+    "legend": "Moisture: 1 dust-dry, 2 dry, 3 moist, 4 wet, 5 dripping. "
+    "Mould or damping-off: N none, S spots, X spreading.",
+    "alarms": "Alarms first",
+    "place": "{n}. {place}    at ____:____",
+    "at": "at ____:____",
+    "head_lot": "Lot",
+    "head_todo": "What to do",
+    "head_moisture": "Moisture",
+    "head_mould": "Mould",
+    "head_up": "Up",
+    "head_note": "Note",
+    "loose": "Lots without a place",
+    "look": "look",
+    "blanks": "moisture ____  mould ____  note ______________________",
+    "count_blanks": "moisture ____  mould ____  up ______  note ________________",
+    "none": "Nothing is due today.",
+    "nothing_in": "Nothing due in: {places}.",
+    "more": "and {n} more, which are on the server",
+    "notes": "Notes:",
+    "had_by": " ({who} has it)",
+    "level_due": "due",
+    "level_late": "LATE",
+    "level_alarm": "ALARM",
+    **{f"day_{number}": name for number, name in enumerate(DAYS, start=1)},
+    **{f"month_{number}": name for number, name in enumerate(MONTHS, start=1)},
+}

@@ -1,0 +1,122 @@
+"""The morning list is the same sheet, to the letter, on the phone and on the server."""
+
+import random
+from typing import Any
+
+from playwright.sync_api import Page
+
+from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, morning, text
+from lathhouse.domain.morning_words import WORDS
+from lathhouse.store.mornings import house_of
+from lathhouse.store.work import looking
+from tests.parity.twins import called_in_browser, first_difference
+from tests.server import Nursery
+
+pytest_plugins = ["tests.demo.conftest"]
+
+SEED, HOUSES = 11, 60
+LEVELS = ("due", "late", "alarm")
+OFFSETS = [["2026-01-01T00:00:00.000Z", 600], ["2026-10-03T16:00:00.000Z", 660]]
+
+
+def both(page: Page, house: dict[str, Any], now: str) -> tuple[Any, Any]:
+    """Return the list and its text, of both sides."""
+    people = {"p1": "Ingrid"}
+    found = morning(house, now)
+    theirs = called_in_browser(page, "morning", "morning", house, now)["value"]
+    said = called_in_browser(page, "morning", "text", theirs, WORDS, people)["value"]
+    return {**found, "text": text(found, WORDS, people)}, {**theirs, "text": said}
+
+
+def finding(pick: random.Random, subject: str, name: str) -> dict[str, Any]:
+    level = pick.choice(LEVELS)
+    return {
+        "watch": f"w{pick.randint(1, 5)}", "level": level, "priority": pick.randint(1, 4),
+        "since": f"2026-09-0{pick.randint(1, 9)}T00:00:00.000Z",
+        "state": pick.choice(["open", "open", "acknowledged", "shelved"]),
+        "acknowledged_by": pick.choice([None, "p1", "p9"]),
+        "hidden_by": pick.choice([None, None, "w9"]),
+        "lot": subject, "place": pick.choice(["a", "zz", None]),
+        "says": pick.choice([f"{name} Acer: dry: noon", "no colon", f"{name}: é 漢 {{n}} $&"]),
+        "next_action": pick.choice(["Water it", ""]),
+    }  # fmt: skip
+
+
+def random_house(pick: random.Random) -> dict[str, Any]:
+    """Return a house of odd places and lots: no order, no name, no place, seen or never seen."""
+    places = [
+        {
+            "id": id, "name": pick.choice([f"Bench {id}", "Bench"]),
+            "order": pick.choice([None, 0, 1, 2]), "daily": pick.choice([True, False, None]),
+        }
+        for id in pick.sample("abcdef", pick.randint(0, 6))
+    ]  # fmt: skip
+    lots = [
+        {
+            "id": f"l{n}", "label": f"26-{pick.randint(1, 9):03}", 
+            "crop": pick.choice(["acer", "?"]),
+            "place": pick.choice([*"abcdef", None, "gone"]), "quantity": pick.choice([None, 0, 9]),
+            "closed_at": pick.choice([None, None, "2026-09-01T00:00:00.000Z"]),
+            "stage": pick.choice(["cold", "emerging", "sown", "potted"]),
+            "seen_at": pick.choice([None, "2026-09-09T13:59:59.999Z", "2026-09-09T14:00:00.000Z"]),
+        }
+        for n in range(pick.choice([0, 3, 30]))
+    ]  # fmt: skip
+    findings = {f"lot:{lot['id']}": [] for lot in lots}
+    for lot in lots:
+        found = [finding(pick, lot["id"], lot["label"]) for _ in range(pick.randint(0, 3))]
+        findings[f"lot:{lot['id']}"] = found
+    for place in places:
+        found = [finding(pick, None, place["name"]) for _ in range(pick.randint(0, 2))]
+        findings[f"place:{place['id']}"] = [{**one, "lot": None} for one in found]
+    notices = {lot["id"]: [{"says": "six-week look"}] * pick.randint(0, 1) for lot in lots}
+    nursery = {"name": pick.choice(["", "Quillstone Nursery", None]), "offsets": OFFSETS}
+    crops = {"acer": {"botanical": "Acer palmatum"}}
+    return {
+        "nursery": nursery, "places": places, "lots": lots, "crops": crops,
+        "findings": findings, "notices": notices,
+    }  # fmt: skip
+
+
+def test_random_houses_give_the_same_list_and_text(core_page: Page):
+    pick = random.Random(SEED)
+    told = 0
+    for number in range(HOUSES):
+        house = random_house(pick)
+        ours, theirs = both(core_page, house, "2026-09-09T22:40:00.000Z")
+        told += len(ours["stops"]) + len(ours["alarms"])
+        assert first_difference(ours, theirs) is None, f"seed {SEED}, house {number}: {house}"
+    assert told > 5 * HOUSES
+
+
+def test_more_than_a_walk_is_cut_alike(core_page: Page):
+    """`LOTS_MAX` and `ALARMS_MAX` are ours."""
+    pick = random.Random(SEED)
+    house = random_house(pick)
+    lot = {"label": "x", "crop": "acer", "place": "a", "quantity": 1, "closed_at": None}
+    house["places"] = [{"id": id, "name": id, "order": 1, "daily": True} for id in "ab"]
+    house["lots"] = [
+        {**lot, "id": f"m{n:04}", "stage": "cold", "seen_at": None, "place": "ab"[n % 2]}
+        for n in range(LOTS_MAX + 7)
+    ]
+    alarm = {**finding(pick, "m0001", "x"), "level": "alarm", "state": "open", "hidden_by": None}
+    house["findings"] = {f"lot:m{n:04}": [alarm] for n in range(ALARMS_MAX + 4)}
+    ours, theirs = both(core_page, house, "2026-09-09T22:40:00.000Z")
+    assert (ours["lots_left"], ours["alarms_left"]) == (7, 4)
+    assert first_difference(ours, theirs) is None
+
+
+def test_the_demos_morning_is_the_same_sheet(core_page: Page, morning: Nursery):
+    now = morning.clock.text()
+    with morning.app.app_context():
+        house = looking(morning.site, now, house_of)
+    ours, theirs = both(core_page, house, now)
+    assert len(ours["stops"]) > 5
+    assert first_difference(ours, theirs) is None
+
+
+def test_the_phone_says_it_in_the_servers_words(core_page: Page):
+    """The list's words stand in `morning_words.py` and in the locale, the same."""
+    asked = "async (keys) => (({ words }) => keys.map((key) => words[`morning.text.${key}`]))"
+    said = core_page.evaluate(f"{asked}(await import('/locales/en.js'))", list(WORDS))
+    assert dict(zip(WORDS, said, strict=True)) == WORDS

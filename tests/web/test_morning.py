@@ -1,0 +1,117 @@
+"""The morning list over HTTP: what is due, in walking order, in three forms."""
+
+import uuid
+from typing import Any
+
+import pytest
+
+from lathhouse.domain.morning import LOTS_MAX
+from tests.server import Device, Nursery
+
+
+def place(device: Device, name: str, order: int, *, daily: bool = False) -> str:
+    row = {"id": str(uuid.uuid4()), "name": name, "order": order, "kind": "bench", "daily": daily}
+    device.record("place_changed", None, row)
+    return str(row["id"])
+
+
+def cold(device: Device, where: str, days: float, **more: Any) -> str:
+    lot = device.start_lot(at=device.nursery.clock.text(days=days), place=where, **more)
+    device.record("cold_started", lot, {}, at=device.nursery.clock.text(days=days))
+    return lot
+
+
+def listed(nursery: Nursery) -> dict[str, Any]:
+    answer = nursery.call("GET", "/api/v1/morning")
+    assert answer.status_code == 200
+    found: dict[str, Any] = answer.json
+    return found
+
+
+def test_what_is_due_stands_in_walking_order_with_the_alarms_first(sqlite_nursery: Nursery):
+    device = sqlite_nursery.device()
+    far, near = place(device, "Far bench", 2), place(device, "Near fridge", 1)
+    place(device, "Quiet shelf", 3)
+    cold(device, far, 8, label="26-002-A")
+    forgotten = cold(device, near, 43, label="26-001-B")
+    cold(device, near, 1, label="26-003-C")
+    found = listed(sqlite_nursery)
+    assert [(stop["number"], stop["name"]) for stop in found["stops"]] == [
+        (1, "Near fridge"),
+        (2, "Far bench"),
+    ]
+    assert [[lot["label"] for lot in stop["lots"]] for stop in found["stops"]] == [
+        ["26-001-B"],
+        ["26-002-A"],
+    ]
+    assert found["nothing_due"] == ["Quiet shelf"]
+    # The nursery itself rings too: nobody has recorded anything for weeks.
+    assert [alarm["lot"] for alarm in found["alarms"]] == [forgotten, None]
+    # The lot's own line does not say its name twice.
+    (todo, *_) = found["stops"][0]["lots"][0]["todo"]
+    assert todo["says"].startswith("six weeks in the cold since")
+
+
+def test_a_place_that_is_walked_daily_lists_its_lots_until_they_are_seen(sqlite_nursery: Nursery):
+    device = sqlite_nursery.device()
+    bench = place(device, "Bench", 1, daily=True)
+    lot = cold(device, bench, 1)
+    (stop,) = listed(sqlite_nursery)["stops"]
+    assert [one["lot"] for one in stop["lots"]] == [lot]
+    assert stop["lots"][0]["todo"] == []
+    device.record("looked", lot, {"moisture": 3})
+    found = listed(sqlite_nursery)
+    assert [lot for stop in found["stops"] for lot in stop["lots"]] == []
+
+
+def test_text_and_page_name_the_same_lots(sqlite_nursery: Nursery):
+    device = sqlite_nursery.device()
+    odd = place(device, "Bed <b> & more", 1)
+    cold(device, odd, 43, label="26-001-B")
+    text = sqlite_nursery.call("GET", "/api/v1/morning?as=text")
+    assert text.content_type == "text/plain; charset=utf-8"
+    assert "[ ] 26-001-B Acer palmatum" in text.text
+    assert "1. Bed <b> & more    at ____:____" in text.text
+    page = sqlite_nursery.call("GET", "/api/v1/morning?as=html")
+    assert page.content_type == "text/html; charset=utf-8"
+    assert "Bed &lt;b&gt; &amp; more" in page.text
+    assert "<b>" not in page.text
+    assert "sha256-" in page.headers["Content-Security-Policy"]
+
+
+def test_another_form_is_refused_with_those_there_are(sqlite_nursery: Nursery):
+    answer = sqlite_nursery.call("GET", "/api/v1/morning?as=pdf")
+    assert answer.status_code == 422
+    assert "json, text, html" in answer.json["detail"]
+
+
+@pytest.mark.parametrize(("role", "status"), [("viewer", 200), ("sensor", 403), (None, 401)])
+def test_it_is_for_people_of_the_house(sqlite_nursery: Nursery, role: str | None, status: int):
+    answer = sqlite_nursery.call("GET", "/api/v1/morning", role=role)
+    assert answer.status_code == status
+
+
+def test_a_list_beyond_a_walk_says_how_many_it_leaves_out(sqlite_nursery: Nursery):
+    """`LOTS_MAX` is ours."""
+    device = sqlite_nursery.device()
+    bench = place(device, "Bench", 1, daily=True)
+    at = sqlite_nursery.clock.text(days=1)
+    lots = [
+        device.event(
+            "lot_started",
+            str(uuid.uuid4()),
+            {
+                "crop": "acer-palmatum",
+                "label": f"L{n}",
+                "quantity": 9,
+                "unit": "seeds",
+                "place": bench,
+            },
+            at=at,
+        )
+        for n in range(LOTS_MAX + 3)
+    ]
+    device.push(*lots)
+    found = listed(sqlite_nursery)
+    assert sum(len(stop["lots"]) for stop in found["stops"]) == LOTS_MAX
+    assert found["lots_left"] == 3
