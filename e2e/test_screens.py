@@ -70,6 +70,12 @@ def wrong_record(page: Page) -> None:
     page.get_by_role("button", name="Correct it").click()
 
 
+def typing_in(page: Page) -> None:
+    """Begin to type in from paper."""
+    page.get_by_role("button", name="Begin").click()
+    expect(page.locator(".page-typed .code")).to_be_visible()
+
+
 def cautions_first(page: Page) -> None:
     """Put the mixing back to the first of a day, when the cautions come first."""
     page.evaluate(
@@ -168,6 +174,9 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "alerts-leave": ("#/alerts", leaving),
     "ringing": ("#/ringing", figures_there),
     "season": ("#/season", nothing),
+    "morning": ("#/morning", nothing),
+    "typed": ("#/typed", nothing),
+    "typed-lot": ("#/typed", typing_in),
     "unsent": ("#/unsent", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),

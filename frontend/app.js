@@ -31,6 +31,8 @@ const SCREENS = {
   cautions: [() => import("./screens/cautions.js"), "Cautions", ["about"]],
   crops: [() => import("./screens/crops.js"), "Crops", []],
   crop: [() => import("./screens/crop.js"), "Crop", ["id"]],
+  morning: [() => import("./screens/morning.js"), "Morning", []],
+  typed: [() => import("./screens/typed.js"), "Typed", []],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each

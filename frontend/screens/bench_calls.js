@@ -6,9 +6,9 @@ import { one } from "../store/house.js";
 import { ring, setBadge } from "../ui/attention.js";
 import { benchRows, nextTime, SHORT } from "../ui/bench_rows.js";
 import { t } from "../ui/html.js";
+import { saveFile } from "./save_file.js";
 
 const SECOND_MS = 1000;
-const FILE_KEPT_MS = 60_000;
 /** What has been rung for on this page already, by step and time. @type {Set<string>} */
 const rung = new Set();
 let watching = false;
@@ -42,9 +42,5 @@ export function calendarFile(rows, now) {
     description: t(`bench.go.${row.next[0].join("+")}`),
     url: `${location.origin}/#/lot/${row.lot.id}`,
   }));
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([calendar("Lathhouse", entries, now)], { type: "text/calendar" }));
-  link.download = "lathhouse-bench.ics";
-  link.click();
-  setTimeout(() => URL.revokeObjectURL(link.href), FILE_KEPT_MS);
+  saveFile("lathhouse-bench.ics", calendar("Lathhouse", entries, now), "text/calendar");
 }

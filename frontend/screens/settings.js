@@ -14,6 +14,7 @@ export function Settings() {
   const ways = [
     ["#/unsent", t("settings.unsent"), unsent],
     ["#/frost", t("frost.title"), t("frost.what")],
+    ["#/morning", t("settings.morning"), t("settings.morning_what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],

@@ -15,3 +15,9 @@ export function t(key, gaps = {}) {
   const text = words[key] ?? key;
   return text.replaceAll(/\{(\w+)\}/g, (_, name) => String(gaps[name] ?? "?"));
 }
+
+/** The sentences under a prefix, by what follows it, their gaps left open. @param {string} prefix */
+export function wordsUnder(prefix) {
+  const found = Object.entries(words).filter(([key]) => key.startsWith(prefix));
+  return Object.fromEntries(found.map(([key, text]) => [key.slice(prefix.length), text]));
+}

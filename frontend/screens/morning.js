@@ -1,0 +1,83 @@
+// @ts-check
+/** The morning list: one sheet to print or to send, for the day on which the phone is dead. @module */
+import { useState } from "../vendor/preact-hooks.js";
+import { longDate, sentence, text, title } from "../core/morning.js";
+import { keepPaper, morningNow, names } from "../store/sheet.js";
+import { html, t, wordsUnder } from "../ui/html.js";
+import { Page } from "../ui/page.js";
+import { saveFile } from "./save_file.js";
+import { tellTrouble } from "./walking.js";
+
+const WORDS = wordsUnder("morning.text.");
+const COLUMNS = ["lot", "todo", "moisture", "mould", "up", "note"];
+
+export function Morning() {
+  const [done, setDone] = useState("");
+  const found = morningNow();
+  if (!found) return html`<${Page} name="morning" title=${t("morning.title")} back="#/"><p class="large">${t("round.not_here_yet")}</p></${Page}>`;
+  const people = names();
+  const n = found.stops.reduce((sum, stop) => sum + stop.lots.length, 0);
+  // On paper it is the last one: what is typed in later comes in its order.
+  const put = (way) => () => keepPaper(found).then(() => way(found, people)).then((key) => setDone(key ? t(key) : ""), tellTrouble);
+  const foot = html`${done && html`<p role="status">${done}</p>`}
+    <button type="button" class="act main-act" onClick=${put(printed)}><strong>${t("morning.print")}</strong><span>${t("morning.print_what", { n })}</span></button>
+    <div class="three"><button type="button" class="act" onClick=${put(sent)}>${t("morning.send")}</button>
+      <button type="button" class="act" onClick=${put(copied)}>${t("tag.copy")}</button>
+      <button type="button" class="act" onClick=${put(filed)}>${t("morning.file")}</button></div>`;
+  return html`<${Page} name="morning" title=${t("morning.title")} back="#/" foot=${foot}>
+    <p class="quiet">${t("morning.why")}</p>
+    <a class="act" href="#/typed"><strong>${t("morning.typed")}</strong><small>${t("morning.typed_what")}</small></a>
+    <${Sheet} found=${found} people=${people} />
+  </${Page}>`;
+}
+
+async function printed() {
+  print();
+  return "";
+}
+
+async function sent(found, people) {
+  const said = { title: title(found, WORDS), text: text(found, WORDS, people) };
+  if (!navigator.share) return copied(found, people);
+  // Whoever closes the sheet of ways to send has not met a fault.
+  return navigator.share(said).then(() => "", () => "morning.not_sent");
+}
+
+async function copied(found, people) {
+  return navigator.clipboard.writeText(text(found, WORDS, people)).then(() => "tag.copied", () => "tag.copy_denied");
+}
+
+async function filed(found, people) {
+  saveFile(`lathhouse-morning-${found.day}.txt`, text(found, WORDS, people), "text/plain");
+  return "morning.filed";
+}
+
+/** The sheet itself: on the screen to read, on paper with its boxes and blanks. */
+function Sheet({ found, people }) {
+  const said = (one) => sentence(one, WORDS, people);
+  return html`<article class="sheet">
+    <h2>${title(found, WORDS)}</h2>
+    <p class="on-paper">${WORDS.walker}</p><p class="on-paper">${WORDS.legend}</p>
+    ${found.alarms.length > 0 && html`<section class="sheet-alarms"><h3>${WORDS.alarms}</h3>
+      <ul>${found.alarms.map((one) => html`<li>${said(one)}${one.lot && one.place ? ` (${one.place})` : ""}</li>`)}</ul>
+      ${found.alarms_left > 0 && html`<p>${t("morning.text.more", { n: found.alarms_left })}</p>`}</section>`}
+    ${found.stops.map((stop) => html`<${Stop} key=${stop.place} stop=${stop} said=${said} />`)}
+    ${!found.stops.length && html`<p>${WORDS.none}</p>`}
+    ${found.lots_left > 0 && html`<p>${t("morning.text.more", { n: found.lots_left })}</p>`}
+    ${found.nothing_due.length > 0 && html`<p>${t("morning.text.nothing_in", { places: found.nothing_due.join(", ") })}</p>`}
+    <p class="on-paper sheet-notes">${WORDS.notes}</p>
+    <p class="quiet">${t("morning.made", { date: longDate(found, WORDS) })}</p>
+  </article>`;
+}
+
+function Stop({ stop, said }) {
+  return html`<section><h3><span>${stop.number}. ${stop.name || WORDS.loose}</span> <span class="on-paper">${WORDS.at}</span></h3>
+    ${stop.says.map((one) => html`<p>! ${said(one)}</p>`)}
+    ${stop.lots.length > 0 && html`<table><thead class="on-paper"><tr><th></th>${COLUMNS.map((name) => html`<th>${WORDS[`head_${name}`]}</th>`)}</tr></thead>
+      <tbody>${stop.lots.map((lot) => html`<tr key=${lot.lot}><td class="tick">☐</td>
+        <td><strong>${lot.label}</strong><br />${lot.crop}</td>
+        <td>${lot.todo.length ? lot.todo.map((one, index) => html`${index > 0 && html`<br />`}${said(one)}`) : WORDS.look}</td>
+        <td class="on-paper blank"></td><td class="on-paper blank"></td>
+        <td class=${lot.counts ? "on-paper blank" : "on-paper blank none"}></td><td class="on-paper note"></td></tr>`)}</tbody></table>`}
+  </section>`;
+}

@@ -1,0 +1,122 @@
+// @ts-check
+/** Typing in what was written on paper: the day and time once, then lot by lot in the paper's order. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { lots, one, people } from "../store/house.js";
+import { readRecorder, recorder } from "../store/preferences.js";
+import { lastPaper } from "../store/sheet.js";
+import { formOpened } from "../store/updates.js";
+import { FIELDS } from "../ui/acts.js";
+import { answersTo, Choice } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { date, today } from "../ui/local.js";
+import { isSeed, questions, saidOf } from "../ui/lot_words.js";
+import { Field } from "../ui/number.js";
+import { Page } from "../ui/page.js";
+import { allInOrder, begin, busy, lastTyped, save, setTime, siteText, step, takeBack, typing, wrongTime } from "./typing.js";
+
+const MORNING = "07:00";
+
+export function Typed() {
+  const now = typing.value;
+  if (!now) return html`<${Beginning} />`;
+  const lot = lots.value.get(now.ids[now.at]);
+  if (!lot) return html`<${Done} />`;
+  return html`<${One} key=${`${lot.id}${now.at}`} lot=${lot} />`;
+}
+
+/** Which paper, which day, what time, and who walked. */
+function Beginning() {
+  const [paper, setPaper] = useState(/** @type {any} */ (null));
+  const [own, setOwn] = useState(true);
+  const [day, setDay] = useState(today());
+  const [time, setTime_] = useState(MORNING);
+  const [by, setBy] = useState(/** @type {string | undefined} */ (undefined));
+  const [error, setError] = useState("");
+  useEffect(() => {
+    void readRecorder();
+    void lastPaper().then((kept) => {
+      setPaper(kept);
+      if (kept) setDay(kept.day);
+    });
+  }, []);
+  const held = paper?.lots.filter((id) => lots.value.has(id)) ?? [];
+  const fromPaper = own && held.length > 0;
+  const ids = fromPaper ? held : allInOrder();
+  const who = by ?? recorder.value ?? undefined;
+  const start = () => {
+    const wrong = wrongTime(day, time);
+    setError(wrong);
+    if (!wrong) begin({ ids, day, time, by: who ?? null });
+  };
+  const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
+    <button type="button" class="act main-act" disabled=${!ids.length} onClick=${start}><strong>${t("typed.begin")}</strong><span>${t("typed.n_lots", { n: ids.length })}</span></button>`;
+  return html`<${Page} name="typed" title=${t("typed.title")} back="#/morning" foot=${foot}>
+    <p>${t("typed.why")}</p>
+    ${held.length > 0 && html`<${Choice} name=${t("typed.which")} answers=${[[true, t("typed.paper", { date: date(paper.day), n: held.length })], [false, t("typed.all")]]}
+      value=${own} onChoose=${(is) => setOwn(is ?? own)} />`}
+    <div class="fields pair"><${Field} label=${t("typed.day")} type="date" value=${day} onInput=${setDay} />
+      <${Field} label=${t("typed.time")} type="time" value=${time} onInput=${setTime_} /></div>
+    ${people().length > 0 && html`<${Choice} name=${t("typed.who")} answers=${people().map((person) => [person.id, person.name])} value=${who} onChoose=${setBy} />`}
+  </${Page}>`;
+}
+
+/** One lot of the paper: what its blanks say. */
+function One({ lot }) {
+  const [said, setSaid] = useState(/** @type {Record<string, any>} */ ({}));
+  const [up, setUp] = useState("");
+  const [note, setNote] = useState("");
+  useEffect(() => formOpened(), []);
+  const { ids, at, day, time, done } = typing.value;
+  const counts = Boolean(lot.sown) && !lot.emergence_closed_at && lot.unit !== "plants";
+  const count = up.trim() === "" ? null : { emerged: Number(up), out_of: FIELDS.counted[1].start(lot) };
+  const wrongUp = count ? wrongCount(count) : "";
+  const wrongWhen = wrongTime(day, time);
+  const look = { ...said, note: note.trim() || undefined };
+  const words = [...saidOf(look, lot), ...(count ? [t("typed.up", { n: up })] : [])].join(", ");
+  const records = /** @type {[string, any][]} */ ([["looked", look], ...(count ? [["counted", count]] : [])]);
+  const heading = words ? t("save.button", { what: words }) : look.note ? t("save.note") : t("save.nothing");
+  const foot = html`<${TypedBar} />
+    <button type="button" class="act main-act" disabled=${Boolean(wrongUp || wrongWhen) || busy.value} onClick=${() => save(lot, records)}>
+      <strong>${heading}</strong><span>${t("typed.as_of", { date: date(day), time })}</span></button>
+    <div class="two"><button type="button" class="act" disabled=${at === 0} onClick=${() => step(-1)}>${t("walk.previous")}</button>
+      <button type="button" class="act" onClick=${() => step(1)}>${t("typed.blank")}</button></div>`;
+  return html`<${Page} name="typed" title=${one("place", lot.place)?.name ?? t("round.loose")} back="#/morning" side=${t("typed.progress", { n: at + 1, m: ids.length })} foot=${foot}>
+    <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}${done.includes(lot.id) && html` <strong>${t("typed.already")}</strong>`}</p>
+    <${Field} label=${t("typed.time_here", { date: date(day) })} type="time" value=${time} onInput=${setTime} error=${wrongWhen} />
+    ${questions(lot).map((field) => {
+      const [name, answers] = answersTo(field, isSeed(lot));
+      return html`<${Choice} key=${field} name=${name} answers=${answers} value=${said[field]} onChoose=${(value) => setSaid({ ...said, [field]: value })} />`;
+    })}
+    ${counts && html`<${Field} label=${t("field.emerged")} value=${up} inputmode="numeric" onInput=${setUp} error=${wrongUp} />`}
+    <${Field} label=${t("field.note")} value=${note} onInput=${setNote} />
+  </${Page}>`;
+}
+
+/** What is wrong with a count, in a sentence, or "". */
+function wrongCount({ emerged, out_of }) {
+  const field = t("field.emerged");
+  if (!(Number.isInteger(emerged) && emerged >= 0)) return t("error.whole", { field });
+  return emerged > out_of ? t("error.at_most", { field, n: out_of }) : "";
+}
+
+/** What was typed in last, and the button that takes it back. */
+function TypedBar() {
+  const last = lastTyped.value;
+  if (!last) return null;
+  return html`<div class="undo-bar"><p role="status">${t("walk.saved", { what: last.label })}, ${siteText(Date.parse(last.events[0].at)).slice(11, 16)}</p>
+    <button type="button" class="act undo" onClick=${takeBack}>${t("walk.undo")}</button></div>`;
+}
+
+function Done() {
+  const { ids, done, skipped } = typing.value;
+  const labels = skipped.map((id) => lots.value.get(id)?.label ?? "?").join(", ");
+  const leave = () => {
+    typing.value = null;
+  };
+  const foot = html`<${TypedBar} /><a class="act main-act" href="#/" onClick=${leave}><strong>${t("walk.home")}</strong></a>
+    <div class="two"><button type="button" class="act" onClick=${() => step(-1)}>${t("walk.previous")}</button>
+      <button type="button" class="act" onClick=${leave}>${t("typed.again")}</button></div>`;
+  return html`<${Page} name="typed" title=${t("typed.title")} back="#/morning" foot=${foot}>
+    <section class="told"><h2>${t("typed.done", { n: done.length, m: ids.length })}</h2>
+      <p>${labels ? t("typed.left_blank", { labels }) : t("walk.none_skipped")}</p></section></${Page}>`;
+}
