@@ -71,7 +71,10 @@ def wrong_record(page: Page) -> None:
 
 
 def typing_in(page: Page) -> None:
-    """Begin to type in from paper."""
+    """Begin to type in from paper, whatever was begun before."""
+    page.evaluate(
+        "() => import('/screens/typing.js').then(({ typing }) => { typing.value = null; })"
+    )
     page.get_by_role("button", name="Begin").click()
     expect(page.locator(".page-typed .code")).to_be_visible()
 

@@ -13,6 +13,7 @@ from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web import (
     alerts,
     calculations,
+    calendar,
     crops,
     description,
     events,
@@ -74,6 +75,8 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         watches,
     ):
         api.register_blueprint(module.bp)
+    for out in (morning, calendar):
+        api.register_blueprint(out.bp)
 
     @app.get("/health")
     @allow(PUBLIC)

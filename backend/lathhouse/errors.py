@@ -107,3 +107,9 @@ class BadArchive(Refusal):
     """An archive that cannot be read back, or a place that cannot take it."""
 
     status, slug, title = 409, "bad-archive", "This archive cannot be taken"
+
+
+class TooOften(Refusal):
+    """The same thing is asked for again and again."""
+
+    status, slug, title = 429, "too-often", "This was asked for too often"

@@ -4,50 +4,63 @@
  * a timer to its own calendar.
  * @module
  */
-import { HOUR_MS, toMs, toText } from "./instants.js";
+import { HOUR_MS, nextDay, toMs, toText } from "./instants.js";
 
 const PRODID = "-//Lathhouse//Rounds//EN";
 const LINE_OCTETS = 75;
 const ENTRY_MS = HOUR_MS / 4;
+const ASK_AGAIN = "PT1H";
 const UTF8 = new TextEncoder();
 
 /**
- * @typedef {{uid: string, starts_at: string, summary: string, description?: string, url?: string,
- *   changed_at?: string, sequence?: number, cancelled?: boolean, alarm?: boolean}} Entry
+ * @typedef {{uid: string, starts_at?: string, day?: string, summary: string, description?: string,
+ *   location?: string, url?: string, changed_at?: string, sequence?: number, cancelled?: boolean,
+ *   alarm?: boolean | string | null}} Entry `day` for an entry of the whole day
  */
 
 /**
  * A VCALENDAR with one VEVENT an entry, lines ended by CRLF and folded at 75 octets.
  * @param {string} name shown as the calendar's name
  * @param {Entry[]} entries
- * @param {string} madeAt canonical text, for DTSTAMP (section 3.8.7.2)
+ * @param {string | null} madeAt canonical text, for DTSTAMP (section 3.8.7.2); null for a feed
  */
 export function calendar(name, entries, madeAt) {
+  const feed = [`REFRESH-INTERVAL;VALUE=DURATION:${ASK_AGAIN}`, `X-PUBLISHED-TTL:${ASK_AGAIN}`];
   const lines = [
     "BEGIN:VCALENDAR", "VERSION:2.0", `PRODID:${PRODID}`, "CALSCALE:GREGORIAN",
-    "METHOD:PUBLISH", `X-WR-CALNAME:${escape(name)}`,
+    ...(madeAt ? ["METHOD:PUBLISH"] : feed), `X-WR-CALNAME:${escape(name)}`,
     ...entries.flatMap((entry) => eventLines(entry, madeAt)),
     "END:VCALENDAR",
   ];
   return lines.map((line) => `${foldLine(line)}\r\n`).join("");
 }
 
-/** @param {Entry} entry @param {string} madeAt */
+/** @param {Entry} entry @param {string | null} madeAt */
 function eventLines(entry, madeAt) {
-  const end = toText(toMs(entry.starts_at) + ENTRY_MS);
-  const lines = ["BEGIN:VEVENT", `UID:${escape(entry.uid)}`, `DTSTAMP:${utc(madeAt)}`];
-  lines.push(`DTSTART:${utc(entry.starts_at)}`, `DTEND:${utc(end)}`);
-  lines.push(`SUMMARY:${escape(entry.summary)}`);
+  const lines = ["BEGIN:VEVENT", `UID:${escape(entry.uid)}`];
+  lines.push(`DTSTAMP:${utc(madeAt || (entry.changed_at ?? ""))}`, ...times(entry), `SUMMARY:${escape(entry.summary)}`);
   if (entry.description) lines.push(`DESCRIPTION:${escape(entry.description)}`);
+  if (entry.location) lines.push(`LOCATION:${escape(entry.location)}`);
   if (entry.url) lines.push(`URL:${entry.url}`);
   if (entry.changed_at) lines.push(`LAST-MODIFIED:${utc(entry.changed_at)}`);
   lines.push(`SEQUENCE:${entry.sequence ?? 0}`, "TRANSP:TRANSPARENT");
   lines.push(entry.cancelled ? "STATUS:CANCELLED" : "STATUS:CONFIRMED");
-  if (entry.alarm !== false && !entry.cancelled) {
-    lines.push("BEGIN:VALARM", "ACTION:DISPLAY", "TRIGGER:PT0S");
+  const alarm = entry.alarm === undefined ? "PT0S" : entry.alarm;
+  if (alarm && !entry.cancelled) {
+    lines.push("BEGIN:VALARM", "ACTION:DISPLAY", `TRIGGER:${typeof alarm === "string" ? alarm : "PT0S"}`);
     lines.push(`DESCRIPTION:${escape(entry.summary)}`, "END:VALARM");
   }
   return [...lines, "END:VEVENT"];
+}
+
+/** When an entry begins and ends; a day ends where the next begins (section 3.6.1). @param {Entry} entry */
+function times({ day, starts_at }) {
+  if (day) {
+    const [begin, end] = [day, nextDay(day)].map((one) => one.replaceAll("-", ""));
+    return [`DTSTART;VALUE=DATE:${begin}`, `DTEND;VALUE=DATE:${end}`];
+  }
+  const begin = starts_at ?? "";
+  return [`DTSTART:${utc(begin)}`, `DTEND:${utc(toText(toMs(begin) + ENTRY_MS))}`];
 }
 
 /** Canonical text as a date with UTC time (section 3.3.5, form 2). @param {string} instant */

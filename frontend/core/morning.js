@@ -14,7 +14,7 @@ const NO_ORDER = 10 ** 9;
 // More than a person walks in a morning; beyond it the list says how many are left out.
 const LOTS_MAX = 400;
 const ALARMS_MAX = 20;
-const COUNTED = ["sown", "emerging"];
+const COUNTED = ["cold", "sown", "emerging"];
 
 /**
  * @typedef {{nursery: any, places: any[], lots: any[], crops: Record<string, any>,

@@ -60,6 +60,13 @@ function Beginning() {
   </${Page}>`;
 }
 
+/** The questions of a look in the order of the paper's blanks; what it has none for comes last. */
+function inPaperOrder(fields) {
+  const order = ["moisture", "fungus", "sprouted_percent"];
+  const rank = (field) => (order.includes(field) ? order.indexOf(field) : order.length);
+  return [...fields].sort((a, b) => rank(a) - rank(b));
+}
+
 /** One lot of the paper: what its blanks say. */
 function One({ lot }) {
   const [said, setSaid] = useState(/** @type {Record<string, any>} */ ({}));
@@ -74,7 +81,7 @@ function One({ lot }) {
   const look = { ...said, note: note.trim() || undefined };
   const words = [...saidOf(look, lot), ...(count ? [t("typed.up", { n: up })] : [])].join(", ");
   const records = /** @type {[string, any][]} */ ([["looked", look], ...(count ? [["counted", count]] : [])]);
-  const heading = words ? t("save.button", { what: words }) : look.note ? t("save.note") : t("save.nothing");
+  const heading = words ? t("save.button", { what: words }) : look.note ? t("save.note") : t("typed.ticked");
   const foot = html`<${TypedBar} />
     <button type="button" class="act main-act" disabled=${Boolean(wrongUp || wrongWhen) || busy.value} onClick=${() => save(lot, records)}>
       <strong>${heading}</strong><span>${t("typed.as_of", { date: date(day), time })}</span></button>
@@ -83,7 +90,7 @@ function One({ lot }) {
   return html`<${Page} name="typed" title=${one("place", lot.place)?.name ?? t("round.loose")} back="#/morning" side=${t("typed.progress", { n: at + 1, m: ids.length })} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}${done.includes(lot.id) && html` <strong>${t("typed.already")}</strong>`}</p>
     <${Field} label=${t("typed.time_here", { date: date(day) })} type="time" value=${time} onInput=${setTime} error=${wrongWhen} />
-    ${questions(lot).map((field) => {
+    ${inPaperOrder(questions(lot)).map((field) => {
       const [name, answers] = answersTo(field, isSeed(lot));
       return html`<${Choice} key=${field} name=${name} answers=${answers} value=${said[field]} onChoose=${(value) => setSaid({ ...said, [field]: value })} />`;
     })}

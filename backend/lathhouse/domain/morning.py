@@ -18,7 +18,7 @@ LOOSE = "-"
 NO_ORDER = 10**9
 # More than a person walks in a morning; beyond it the list says how many are left out.
 LOTS_MAX, ALARMS_MAX = 400, 20
-COUNTED = ("sown", "emerging")
+COUNTED = ("cold", "sown", "emerging")
 
 
 def morning(house: Row, now: str) -> Row:

@@ -194,3 +194,26 @@ class Pairing(Base):
     expires_at: Mapped[str] = mapped_column(Text)
     used_at: Mapped[str | None] = mapped_column(Text)
     tries: Mapped[int] = mapped_column(Integer, default=0)
+
+
+class Calendar(Base):
+    """The address of a person's calendar feed, kept as the hash of its secret."""
+
+    __tablename__ = "calendars"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    recipient: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    __table_args__ = (Index("calendars_by_hash", "site_id", "hash", unique=True),)
+
+
+class CalendarEntry(Base):
+    """An entry that the feeds have given out, as it was last, until a month after it was over."""
+
+    __tablename__ = "calendar_entries"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    uid: Mapped[str] = mapped_column(Text, primary_key=True)
+    body: Mapped[str] = mapped_column(Text)
+    sequence: Mapped[int] = mapped_column(Integer)
+    changed_at: Mapped[str] = mapped_column(Text)
+    cancelled_at: Mapped[str | None] = mapped_column(Text)

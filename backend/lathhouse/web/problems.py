@@ -34,6 +34,7 @@ HEADERS = {
 # A year (RFC 6797); a browser heeds it for a name, never for an address.
 SEALED_ONLY = "max-age=31536000"
 HEADERS_OF = {401: {"WWW-Authenticate": "Bearer"}, 415: {"Accept-Encoding": "gzip"}}
+HEADERS_OF[429] = {"Retry-After": "600"}
 
 
 class ProblemSchema(Schema):
@@ -162,7 +163,8 @@ def answer_crash_logged(app: Flask) -> Any:
     """Return the handler that logs a fault of ours before it answers."""
 
     def handle(error: Exception) -> Response:
-        app.logger.exception("fault while answering %s %s", request.method, request.path)
+        # The rule and not the address: a calendar's holds its secret.
+        app.logger.exception("fault while answering %s %s", request.method, request.url_rule)
         return answer_crash(error)
 
     return handle

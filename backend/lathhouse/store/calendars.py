@@ -1,0 +1,73 @@
+"""The secret addresses of calendar feeds: one a person, made, renewed and ended by a tap.
+
+Only a secret's hash is kept, as of every secret here, so that a copy of the record opens nobody's
+calendar; the phone that made an address keeps it and can show it again.
+"""
+
+import secrets
+from typing import Any
+
+from lathhouse.store.access import hashed
+from lathhouse.store.models import Calendar, Session, Token
+from lathhouse.store.work import Row, Work, looking, writing
+
+# Enough of the hash for a phone to know whether the address that it keeps is still the one.
+MARK_LENGTH = 12
+
+
+def recipient_of(actor: dict[str, Any]) -> str:
+    """Return whose calendar an actor's is: the person's, else the phone's, else the script's."""
+    for kind in ("person", "device"):
+        if actor[kind]:
+            return f"{kind}:{actor[kind]}"
+    return f"token:{actor['name']}" if actor["by"] == "token" else "visitor"
+
+
+def make(site_id: str, recipient: str, now: str) -> Row:
+    """Return {secret, mark, made_at} of a new address; the one before it is good no more."""
+    secret = secrets.token_urlsafe(32)
+
+    def act(work: Work) -> Row:
+        row = {"recipient": recipient, "hash": hashed(secret), "made_at": now}
+        work.upsert(Calendar, [row], ("recipient",))
+        return {"secret": secret, "mark": hashed(secret)[:MARK_LENGTH], "made_at": now}
+
+    return writing(site_id, now, act)
+
+
+def end(site_id: str, recipient: str, now: str) -> None:
+    """Let nobody read a recipient's calendar any more."""
+    writing(site_id, now, lambda work: work.delete(Calendar, Calendar.recipient == recipient))
+
+
+def state(site_id: str, recipient: str, now: str) -> Row:
+    """Return {made_at, mark} of a recipient's address, both None where there is none."""
+    rows = looking(site_id, now, lambda work: work.rows(Calendar, Calendar.recipient == recipient))
+    if not rows:
+        return {"made_at": None, "mark": None}
+    return {"made_at": rows[0]["made_at"], "mark": rows[0]["hash"][:MARK_LENGTH]}
+
+
+def holder(site_id: str, secret: str, now: str) -> str | None:
+    """Return whose calendar a secret opens, or None: not one of ours, or ended, or shut out.
+
+    Whoever may no longer come in reads no calendar either.
+    """
+
+    def read(work: Work) -> str | None:
+        rows = work.rows(Calendar, Calendar.hash == hashed(secret))
+        found = str(rows[0]["recipient"]) if rows else None
+        return found if found and _may_come_in(work, found) else None
+
+    return looking(site_id, now, read)
+
+
+def _may_come_in(work: Work, recipient: str) -> bool:
+    kind, _, name = recipient.partition(":")
+    if kind == "token":
+        return bool(work.rows(Token, Token.name == name, Token.revoked_at.is_(None)))
+    column = {"person": Session.person_id, "device": Session.device_id}.get(kind)
+    if column is None:
+        return True
+    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
+    return bool(work.rows(Session, column == name, *holds))

@@ -1,0 +1,235 @@
+"""The calendar feed over HTTP, read by an independent parser and held to RFC 5545 line by line."""
+
+import logging
+import re
+import uuid
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import icalendar as reference
+import pytest
+
+from lathhouse.domain.instants import to_text
+from lathhouse.store import access
+from lathhouse.web import calendar as feed
+from tests.server import Device, Nursery
+
+
+@pytest.fixture(autouse=True)
+def _count_anew(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(feed, "asked", feed.Asked())
+
+
+@pytest.fixture
+def working_nursery(sqlite_nursery: Nursery) -> Nursery:
+    """A nursery whose zone is UTC, on Thursday 10 September 2026, 08:40."""
+    sqlite_nursery.clock.set("2026-09-10T08:40:00Z")
+    return sqlite_nursery
+
+
+def place(device: Device, name: str) -> str:
+    row = {"id": str(uuid.uuid4()), "name": name, "order": 1, "kind": "chamber", "daily": False}
+    device.record("place_changed", None, row)
+    return str(row["id"])
+
+
+def cold(device: Device, where: str, days: float, label: str) -> str:
+    at = device.nursery.clock.text(days=days)
+    lot = device.start_lot(at=at, place=where, label=label)
+    device.record("cold_started", lot, {"where": "fridge"}, at=at)
+    return lot
+
+
+def address(nursery: Nursery, role: str = "owner") -> str:
+    answer = nursery.call("POST", "/api/v1/calendar", {}, role=role)
+    assert answer.status_code == 201
+    return str(answer.json["address"]).split("localhost", 1)[1]
+
+
+def get(nursery: Nursery, path: str, **headers: str) -> Any:
+    return nursery.client.get(path, headers={k.replace("_", "-"): v for k, v in headers.items()})
+
+
+def events(text: str) -> dict[str, Any]:
+    found = {str(one["UID"]): one for one in reference.Calendar.from_ical(text).walk("VEVENT")}
+    assert len(found) == text.count("BEGIN:VEVENT"), "each UID once"
+    return found
+
+
+def due(text: str) -> dict[str, Any]:
+    return {k: one for k, one in events(text).items() if one["STATUS"] == "CONFIRMED"}
+
+
+def follow_the_rfc(text: str) -> int:
+    """Hold calendar text to RFC 5545 (Desruisseaux 2009); return how many events it has."""
+    assert text.endswith("\r\n")
+    assert re.search(r"(?<!\r)\n|\r(?!\n)", text) is None  # section 3.1
+    assert max(len(line.encode()) for line in text.split("\r\n")) <= 75  # section 3.1
+    lines = text.replace("\r\n ", "").split("\r\n")[:-1]
+    assert lines[0] == "BEGIN:VCALENDAR"
+    assert lines[-1] == "END:VCALENDAR"
+    assert [lines.count(one) for one in ("VERSION:2.0", "PRODID:-//Lathhouse//Rounds//EN")] == [
+        1,
+        1,
+    ]
+    body = "\n".join(lines)
+    blocks = re.findall(r"BEGIN:VEVENT\n(.*?)\nEND:VEVENT", body, re.DOTALL)
+    for block in blocks:
+        alarms = re.findall(r"BEGIN:VALARM\n(.*?)\nEND:VALARM", block, re.DOTALL)
+        plain = re.sub(r"BEGIN:VALARM\n.*?\nEND:VALARM\n?", "", block, flags=re.DOTALL)
+        names = [re.split("[:;]", line)[0] for line in plain.strip().split("\n")]
+        for once in ("UID", "DTSTAMP", "DTSTART", "SUMMARY", "STATUS", "SEQUENCE", "URL"):
+            assert names.count(once) == 1, (once, block)  # section 3.6.1
+        assert names.count("DTEND") == 1
+        assert "DURATION" not in names  # either, never both (section 3.6.1)
+        whole_day = "DTSTART;VALUE=DATE:" in plain
+        assert ("DTEND;VALUE=DATE:" in plain) == whole_day  # the same type (section 3.8.2.2)
+        stamp = re.search(r"DTSTAMP:(\S+)", plain)
+        assert stamp
+        assert f"LAST-MODIFIED:{stamp[1]}" in plain  # alike without METHOD (section 3.8.7.2)
+        assert ("STATUS:CANCELLED" in plain) <= (not alarms)
+        for alarm in alarms:
+            kinds = [re.split("[:;]", line)[0] for line in alarm.split("\n")]
+            assert sorted(kinds) == ["ACTION", "DESCRIPTION", "TRIGGER"]  # section 3.6.6
+    assert "METHOD" not in body
+    return len(blocks)
+
+
+def test_looks_of_a_fridge_are_one_entry_a_day_and_vanish_when_done(working_nursery: Nursery):
+    device = working_nursery.device()
+    fridge = place(device, "Shed fridge, the old one; left")
+    lots = [cold(device, fridge, 8, f"26-00{n}-X") for n in range(3)]
+    path = address(working_nursery)
+    answer = get(working_nursery, path)
+    assert answer.status_code == 200
+    assert answer.content_type == "text/calendar; charset=utf-8"
+    assert follow_the_rfc(answer.text) > 0
+    today = [
+        one for one in due(answer.text).values() if one.decoded("DTSTART") == date(2026, 9, 10)
+    ]
+    (look,) = [one for one in today if one.get("LOCATION")]
+    assert str(look["LOCATION"]) == "Shed fridge, the old one; left"
+    assert "3 lots, 26-000-X, 26-001-X, 26-002-X" in str(look["SUMMARY"])
+    assert str(look["DESCRIPTION"]).count("not looked at for its week") == 3
+    assert str(look["URL"]).endswith(f"/#/walk/{fridge}")
+    assert look.walk("VALARM") == []  # overdue since yesterday: it rang then
+    for lot in lots:
+        device.record("looked", lot, {"moisture": 3, "fungus": "none"})
+    working_nursery.clock.forward(minutes=1)
+    after = events(get(working_nursery, path).text)
+    assert follow_the_rfc(get(working_nursery, path).text) > 0
+    gone = after[str(look["UID"])]
+    assert gone["STATUS"] == "CANCELLED"
+    assert gone["SEQUENCE"] == look["SEQUENCE"] + 1
+    assert gone.decoded("DTSTAMP") == gone.decoded("LAST-MODIFIED") > look.decoded("DTSTAMP")
+    working_nursery.clock.forward(days=31)
+    assert str(look["UID"]) not in events(get(working_nursery, path).text)
+
+
+def test_the_six_week_look_is_foretold_on_its_day(working_nursery: Nursery):
+    """42 days: common practice, no source. Thursday 10 September, less 30 days, plus 42."""
+    device = working_nursery.device()
+    lot = cold(device, place(device, "Fridge"), 30, "26-001-X")
+    device.record("looked", lot, {"moisture": 3, "fungus": "none"})
+    found = due(get(working_nursery, address(working_nursery)).text).values()
+    days = {str(one["DESCRIPTION"]): one.decoded("DTSTART") for one in found}
+    (six,) = [day for said, day in days.items() if "six weeks in the cold" in said]
+    assert six == date(2026, 9, 22)
+
+
+def test_a_soak_rings_at_its_hour(working_nursery: Nursery):
+    """Begun at 08:40; a day is the least that the kind is soaked."""
+    device = working_nursery.device()
+    lot = device.start_lot()
+    device.record("soak_started", lot, {})
+    found = due(get(working_nursery, address(working_nursery)).text).values()
+    (drain,) = [one for one in found if "soaking since" in str(one["DESCRIPTION"])]
+    begins = drain.decoded("DTSTART")
+    assert isinstance(begins, datetime)
+    assert begins >= datetime(2026, 9, 11, 8, 40, tzinfo=UTC)
+    (alarm,) = drain.walk("VALARM")
+    assert alarm.decoded("TRIGGER").total_seconds() == 0
+    assert alarm["ACTION"] == "DISPLAY"
+
+
+def test_nothing_new_is_answered_with_304_and_the_same_octets(working_nursery: Nursery):
+    device = working_nursery.device()
+    lot = cold(device, place(device, "Fridge"), 8, "26-001-X")
+    path = address(working_nursery)
+    first = get(working_nursery, path)
+    working_nursery.clock.forward(minutes=5)
+    again = get(working_nursery, path, If_None_Match=first.headers["ETag"])
+    assert (again.status_code, again.data) == (304, b"")
+    assert get(working_nursery, path).text == first.text
+    by_date = get(working_nursery, path, If_Modified_Since=first.headers["Last-Modified"])
+    assert by_date.status_code == 304
+    device.record("looked", lot, {"moisture": 3})
+    changed = get(working_nursery, path, If_None_Match=first.headers["ETag"])
+    assert changed.status_code == 200
+    assert changed.headers["Last-Modified"] != first.headers["Last-Modified"]
+
+
+def test_a_renewed_address_leaves_the_old_one_unknown(working_nursery: Nursery):
+    old = address(working_nursery)
+    new = address(working_nursery)
+    assert get(working_nursery, old).status_code == 404
+    assert get(working_nursery, new).status_code == 200
+    other = address(working_nursery, role="worker")
+    assert get(working_nursery, new).status_code == 200
+    assert working_nursery.call("GET", "/api/v1/calendar").json["made_at"]
+    assert working_nursery.call("DELETE", "/api/v1/calendar").status_code == 200
+    assert get(working_nursery, new).status_code == 404
+    assert get(working_nursery, other).status_code == 200
+
+
+def test_whoever_is_shut_out_reads_no_calendar(working_nursery: Nursery):
+    path = address(working_nursery, role="worker")
+    with working_nursery.app.app_context():
+        now = to_text(working_nursery.clock.ms)
+        access.revoke_tokens(working_nursery.site, "worker's script", now)
+    assert get(working_nursery, path).status_code == 404
+
+
+def test_a_sensor_has_no_calendar_and_nobody_guesses_one(same_nursery: Nursery):
+    assert same_nursery.call("POST", "/api/v1/calendar", {}, role="sensor").status_code == 403
+    assert same_nursery.call("GET", "/api/v1/calendar", role=None).status_code == 401
+    for secret in ("", "x", "x" * 43, "%00", "..%2F..", "é"):
+        assert get(same_nursery, f"/api/v1/calendar/{secret}.ics").status_code in (400, 404)
+
+
+def test_the_secret_is_kept_as_a_hash_and_is_in_no_log(
+    working_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+):
+    path = address(working_nursery)
+    secret = path.rsplit("/", 1)[1].removesuffix(".ics")
+    stored = b"".join(file.read_bytes() for file in _files(working_nursery))
+    assert access.hashed(secret).encode() in stored
+    assert secret.encode() not in stored
+
+    def fault(*_: Any) -> None:
+        raise RuntimeError("a fault of ours")
+
+    monkeypatch.setattr(feed.agenda, "given", fault)
+    with caplog.at_level(logging.DEBUG):
+        assert get(working_nursery, path).status_code == 500
+    assert "a fault of ours" in caplog.text
+    assert secret not in caplog.text
+
+
+def _files(nursery: Nursery) -> list[Path]:
+    url = nursery.app.config["SQLALCHEMY_DATABASE_URI"].removeprefix("sqlite:///")
+    kept = Path(url)
+    return [file for file in kept.parent.glob(f"{kept.name}*") if file.is_file()]
+
+
+def test_asking_without_end_is_refused_for_a_while(working_nursery: Nursery):
+    """Sixty times in ten minutes: ours."""
+    path = address(working_nursery)
+    for _ in range(feed.ASKS_MAX):
+        assert get(working_nursery, path).status_code == 200
+    answer = get(working_nursery, path)
+    assert answer.status_code == 429
+    assert answer.headers["Retry-After"] == "600"
+    working_nursery.clock.forward(minutes=10)
+    assert get(working_nursery, path).status_code == 200
