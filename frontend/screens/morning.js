@@ -75,7 +75,7 @@ function Stop({ stop, said }) {
     ${stop.says.map((one) => html`<p>! ${said(one)}</p>`)}
     ${stop.lots.length > 0 && html`<table><thead class="on-paper"><tr><th></th>${COLUMNS.map((name) => html`<th>${WORDS[`head_${name}`]}</th>`)}</tr></thead>
       <tbody>${stop.lots.map((lot) => html`<tr key=${lot.lot}><td class="tick">☐</td>
-        <td><strong>${lot.label}</strong><br />${lot.crop}</td>
+        <td class="name"><strong>${lot.label}</strong> ${lot.crop}</td>
         <td>${lot.todo.length ? lot.todo.map((one, index) => html`${index > 0 && html`<br />`}${said(one)}`) : WORDS.look}</td>
         <td class="on-paper blank"></td><td class="on-paper blank"></td>
         <td class=${lot.counts ? "on-paper blank" : "on-paper blank none"}></td><td class="on-paper note"></td></tr>`)}</tbody></table>`}

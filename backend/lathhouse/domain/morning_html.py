@@ -19,7 +19,8 @@ h1 { font-size: 16pt; margin: 0 0 2mm; } h2 { font-size: 13pt; margin: 5mm 0 1mm
 p { margin: 1mm 0; } .alarms { border: 1.5pt solid #000; padding: 1mm 3mm; } .alarms ul { margin: 1mm 0; padding-left: 5mm; }
 table { width: 100%; border-collapse: collapse; } th, td { border: 0.75pt solid #000; padding: 1mm 1.5mm; vertical-align: top; text-align: left; }
 th { font-size: 11pt; } tr { break-inside: avoid; } thead { display: table-header-group; }
-.box { width: 7mm; font-size: 15pt; line-height: 1; } .blank { width: 18mm; } .note { width: 34mm; } .none { background: #ddd; }
+.box { width: 7mm; font-size: 15pt; line-height: 1; } .name { width: 40mm; } .blank { width: 14mm; } .note { width: 24mm; } .none { background: #ddd; print-color-adjust: exact; }
+.alarms h2 { margin: 1mm 0; } td { height: 9mm; }
 .at { float: right; font-weight: normal; } .lines { height: 22mm; border-bottom: 0.75pt solid #000; }
 """  # noqa: E501 - a style sheet reads best with a rule a line
 
@@ -70,10 +71,10 @@ def _stop(stop: Row, people: People) -> list[str]:
 
 def _lot(lot: Row, people: People) -> str:
     said = [escape(sentence(one, WORDS, people)) for one in lot["todo"]] or [escape(WORDS["look"])]
-    name = f"<strong>{escape(lot['label'])}</strong><br>{escape(lot['crop'])}"
+    name = f"<strong>{escape(lot['label'])}</strong> {escape(lot['crop'])}"
     up = "blank" if lot["counts"] else "blank none"
     blanks = f'<td class="blank"></td><td class="blank"></td><td class="{up}"></td>'
     return (
-        f'<tr><td class="box">☐</td><td>{name}</td><td>{"<br>".join(said)}</td>'
+        f'<tr><td class="box">☐</td><td class="name">{name}</td><td>{"<br>".join(said)}</td>'
         f'{blanks}<td class="note"></td></tr>'
     )
