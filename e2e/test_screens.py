@@ -70,6 +70,12 @@ def wrong_record(page: Page) -> None:
     page.get_by_role("button", name="Correct it").click()
 
 
+def an_address(page: Page) -> None:
+    """Make a calendar address where there is none, or a new one."""
+    page.get_by_role("button", name=re.compile("Make my address|Renew it")).click()
+    expect(page.locator(".page-calendar .link")).to_be_visible()
+
+
 def typing_in(page: Page) -> None:
     """Begin to type in from paper, whatever was begun before."""
     page.evaluate(
@@ -178,6 +184,8 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "ringing": ("#/ringing", figures_there),
     "season": ("#/season", nothing),
     "morning": ("#/morning", nothing),
+    "calendar": ("#/calendar", nothing),
+    "calendar-address": ("#/calendar", an_address),
     "typed": ("#/typed", nothing),
     "typed-lot": ("#/typed", typing_in),
     "unsent": ("#/unsent", nothing),

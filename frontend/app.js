@@ -31,6 +31,7 @@ const SCREENS = {
   cautions: [() => import("./screens/cautions.js"), "Cautions", ["about"]],
   crops: [() => import("./screens/crops.js"), "Crops", []],
   crop: [() => import("./screens/crop.js"), "Crop", ["id"]],
+  calendar: [() => import("./screens/calendar.js"), "Calendar", []],
   morning: [() => import("./screens/morning.js"), "Morning", []],
   typed: [() => import("./screens/typed.js"), "Typed", []],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],

@@ -15,6 +15,7 @@ export function Settings() {
     ["#/unsent", t("settings.unsent"), unsent],
     ["#/frost", t("frost.title"), t("frost.what")],
     ["#/morning", t("settings.morning"), t("settings.morning_what")],
+    ["#/calendar", t("calendar.title"), t("calendar.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],

@@ -1,6 +1,7 @@
 """The morning list is the same sheet, to the letter, on the phone and on the server."""
 
 import random
+from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Page
@@ -9,10 +10,9 @@ from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, morning, text
 from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.mornings import house_of
 from lathhouse.store.work import looking
+from tests.demo.conftest import open_demo
 from tests.parity.twins import called_in_browser, first_difference
-from tests.server import Nursery
-
-pytest_plugins = ["tests.demo.conftest"]
+from tests.server import Clock, close_nursery
 
 SEED, HOUSES = 11, 60
 LEVELS = ("due", "late", "alarm")
@@ -106,10 +106,12 @@ def test_more_than_a_walk_is_cut_alike(core_page: Page):
     assert first_difference(ours, theirs) is None
 
 
-def test_the_demos_morning_is_the_same_sheet(core_page: Page, morning: Nursery):
-    now = morning.clock.text()
-    with morning.app.app_context():
-        house = looking(morning.site, now, house_of)
+def test_the_demos_morning_is_the_same_sheet(core_page: Page, tmp_path: Path):
+    nursery = open_demo(tmp_path, Clock())
+    now = nursery.clock.text()
+    with nursery.app.app_context():
+        house = looking(nursery.site, now, house_of)
+    close_nursery(nursery)
     ours, theirs = both(core_page, house, now)
     assert len(ours["stops"]) > 5
     assert first_difference(ours, theirs) is None

@@ -23,6 +23,8 @@ OPEN_DOORS = {
     ("/health", "GET"),
     ("/api/v1/session", "GET"),
     ("/api/v1/pairings/redeem", "POST"),
+    # Guarded by the secret in its address alone.
+    ("/api/v1/calendar/<string:secret>.ics", "GET"),
     ("/", "GET"),
     ("/<file:path>", "GET"),
 }
@@ -49,6 +51,10 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/crops/acer-palmatum", None, {"owner", "worker", "viewer"}),
+    ("GET", "/api/v1/morning", None, {"owner", "worker", "viewer"}),
+    ("GET", "/api/v1/calendar", None, {"owner", "worker", "viewer"}),
+    ("POST", "/api/v1/calendar", {}, {"owner", "worker", "viewer"}),
+    ("DELETE", "/api/v1/calendar", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/openapi.json", None, set(access.ROLES)),
 ]  # fmt: skip
 
