@@ -59,6 +59,17 @@ def leaving(page: Page) -> None:
     expect(page.get_by_role("group", name="Why can it wait?")).to_be_visible()
 
 
+def two_years(page: Page) -> None:
+    """Show two years by kind."""
+    page.get_by_role("button", name="Show 24 months").click()
+    page.get_by_role("button", name="By kind").click()
+
+
+def sown_outdoors(page: Page) -> None:
+    """Ask what the seasons do to seed sown at once."""
+    page.get_by_role("button", name="sown outdoors at once").click()
+
+
 def figures_there(page: Page) -> None:
     """Wait for the month's figures."""
     expect(page.locator(".ringing li").first).to_be_visible()
@@ -159,6 +170,8 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "lot-emerging": (f"#/lot/{lot_id('AP-25-1')}", nothing),
     "lot-potted": (f"#/lot/{lot_id('MV-22-1')}", wrong_record),
     "lots": ("#/lots", nothing),
+    "year": ("#/year", nothing),
+    "year-two": ("#/year", two_years),
     "add": ("#/add", nothing),
     "act-count": (act("counted", "AP-25-1"), nothing),
     "act-cold": (act("cold_started", "CJ-26-1"), nothing),
@@ -200,6 +213,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "watch-times": ("#/watch/round-missing", nothing),
     "crops": ("#/crops", nothing),
     "crop": ("#/crop/viburnum-opulus", nothing),
+    "crop-outdoors": ("#/crop/viburnum-opulus", sown_outdoors),
 }
 
 

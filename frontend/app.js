@@ -10,6 +10,7 @@ import { html, t } from "./ui/html.js";
 const SCREENS = {
   walk: [() => import("./screens/walk.js"), "Walk", ["place", "lot"]],
   lot: [() => import("./screens/lot.js"), "Lot", ["id"]],
+  year: [() => import("./screens/year.js"), "Year", []],
   lots: [() => import("./screens/lots.js"), "Lots", []],
   add: [() => import("./screens/add_lot.js"), "AddLot", []],
   act: [() => import("./screens/act.js"), "Act", ["kind", "id"]],

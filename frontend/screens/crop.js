@@ -7,6 +7,7 @@ import { sourcesOf } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
+import { CropYear } from "../ui/crop_year.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stepWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
@@ -41,6 +42,7 @@ export function Crop({ id }) {
     ${crop.toxicity?.note && html`<p class="caution grave">${t("lot.toxic", { note: crop.toxicity.note })}</p>`}
     <${Choice} name=${t("crop.tenderness")} answers=${TENDER.map((one) => [one, t(`crop.${one}`)])} value=${kindOf(crop)[0] ?? undefined} onChoose=${(kind) => void stands(crop, kind)} />
     <p class="quiet">${kindOf(crop)[0] ? t(`grade.${crop.tenderness.grade ?? "practice"}`) : t("crop.tender_unknown")}</p>
+    <${CropYear} crop=${crop} />
     ${crop.stages.map((step, at) => html`<${Step} key=${at} step=${step} change=${changes[at] ?? {}} sources=${sources}
       onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}
   </${Page}>`;

@@ -16,7 +16,7 @@ export function Lots() {
   const names = (lot) => `${lot.label} ${one("protocol", lot.crop)?.botanical ?? lot.crop} ${one("protocol", lot.crop)?.common ?? ""}`.toLowerCase();
   const found = [...lots.value.values()].filter((lot) => (asked ? names(lot).includes(asked) : isLive(lot)))
     .sort((a, b) => ((a.label ?? "") < (b.label ?? "") ? 1 : -1));
-  const foot = html`<a class="act main-act" href="#/add"><strong>${t("lots.add")}</strong></a><${Ways} here="lots" />`;
+  const foot = html`<div class="two"><a class="act" href="#/year">${t("year.title")}</a><a class="act main-act" href="#/add"><strong>${t("lots.add")}</strong></a></div><${Ways} here="lots" />`;
   return html`<${Page} name="lots" title=${t("lots.title")} foot=${foot}>
     <${Field} label=${t("lots.search")} value=${search} onInput=${setSearch} type="search" />
     ${found.length ? html`<ul class="cards">${found.slice(0, SHOWN_MAX).map((lot) => html`<li key=${lot.id}><a href=${`#/lot/${lot.id}`}>

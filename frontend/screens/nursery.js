@@ -1,10 +1,12 @@
 // @ts-check
 /** The nursery itself: its name, time zone, hemisphere and units. @module */
 import { useState } from "../vendor/preact-hooks.js";
+import { nextSpan, ownStarts, SEASONS, seasonRule } from "../core/seasons.js";
 import { nursery } from "../store/house.js";
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
+import { date, today } from "../ui/local.js";
 import { Field } from "../ui/number.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
@@ -31,9 +33,25 @@ export function Nursery() {
       setError(t("error.spot"));
       return;
     }
+    const yearly = seasonsOf(now);
+    if (!within(yearly.elevation_m, 9000) || (yearly.elevation_m ?? 0) < -500) {
+      setError(t("error.elevation"));
+      return;
+    }
+    if (yearly.season_starts && !ownStarts(yearly)) {
+      setError(t("error.seasons"));
+      return;
+    }
     setError("");
-    const plain = Object.fromEntries(Object.entries({ ...now, ...spot }).filter(([name]) => !DERIVED.includes(name)));
+    const plain = Object.fromEntries(Object.entries({ ...now, ...spot, ...yearly }).filter(([name]) => !DERIVED.includes(name)));
     await record("nursery_changed", null, plain).then(() => setDraft({}), tellTrouble);
+  };
+  // The latitude changes sides with the hemisphere.
+  const choose = (side) => {
+    const degrees = degreesOf(now.latitude_deg);
+    if (!side) return;
+    const latitude = Number.isFinite(degrees) && degrees !== null ? Math.abs(degrees) * (side === "south" ? -1 : 1) : now.latitude_deg;
+    setDraft({ ...draft, hemisphere: side, latitude_deg: latitude });
   };
   const works = (day) => {
     const days = now.working_days.includes(day) ? now.working_days.filter((one) => one !== day) : [...now.working_days, day].sort();
@@ -44,14 +62,36 @@ export function Nursery() {
   return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}>
     <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
-    <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${set("hemisphere")} />
+    <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${choose} />
     <div class="fields"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
       <${Field} label=${t("settings.longitude")} value=${now.longitude_deg} inputmode="text" onInput=${set("longitude_deg")} /></div>
+    <${Field} label=${t("settings.elevation")} value=${now.elevation_m} inputmode="text" onInput=${set("elevation_m")} />
+    <${Seasons} now=${now} onChange=${set("season_starts")} />
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
     <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} />
     <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers">${DAYS.map((day) => html`<button type="button" key=${day}
       class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
   </${Page}>`;
+}
+
+/** The owner's own first days, and what the seasons are by them, or by hemisphere and latitude. */
+function Seasons({ now, onChange }) {
+  const own = now.season_starts ?? {};
+  const place = { ...now, ...seasonsOf(now), latitude_deg: degreesOf(now.latitude_deg) };
+  const { rule, moved_days: moved } = seasonRule(place);
+  const spans = SEASONS.map((season) => [season, nextSpan(season, today(), place)]);
+  const how = t(moved < 0 ? "season.earlier" : "season.later");
+  return html`<fieldset class="choice"><legend>${t("settings.seasons")}</legend><p class="quiet">${t("settings.seasons_how")}</p>
+    <div class="fields">${SEASONS.map((season) => html`<${Field} key=${season} label=${t(`settings.starts.${season}`)} value=${own[season]}
+      onInput=${(text) => onChange({ ...own, [season]: text.trim() })} />`)}</div>
+    <p>${t(`season.${rule}`, { n: Math.abs(moved), how })}</p>
+    <ul>${spans.filter(([, span]) => span).map(([season, span]) => html`<li key=${season}>${t("settings.season_is", { season: t(`settings.starts.${season}`), from: date(span.from), to: date(span.to) })}</li>`)}</ul></fieldset>`;
+}
+
+/** Height and own seasons as they are kept: null where nothing is typed. */
+function seasonsOf(now) {
+  const typed = Object.entries(now.season_starts ?? {}).filter(([, day]) => day);
+  return { elevation_m: degreesOf(now.elevation_m), season_starts: typed.length ? Object.fromEntries(typed) : null };
 }
 
 /** What was typed as degrees: south and west negative; null where nothing is. */

@@ -14,6 +14,7 @@ from lathhouse.domain.instants import BadInstant
 from lathhouse.domain.mixing import plan_mix, say_in, say_mix
 from lathhouse.domain.mixing_words import sentence
 from lathhouse.domain.rule_terms import is_number
+from lathhouse.domain.season_calculations import SEASON_CALCULATIONS
 from lathhouse.domain.temperatures import TEMPERATURES
 from lathhouse.domain.watch_trial import NoSuchWatch, watch_level
 
@@ -166,6 +167,17 @@ def answer(result: Data, says: str, hazards: list[str], sources: list[str]) -> D
     return {"result": result, "says": says, "cautions": cautions, "sources": sources}
 
 
+def seasonal(name: str) -> Callable[[Data], Data]:
+    """Return one of the calculations with seasons; hard seed is opened with acid at times."""
+
+    def calculate(inputs: Data) -> Data:
+        result, says, sources = SEASON_CALCULATIONS[name](inputs)
+        hard = any(bar["kind"] == "scarify" for bar in result.get("bars", ()))
+        return answer(result, says, ["acid"] if hard else [], sources)
+
+    return calculate
+
+
 TEMPERATURES_SAY: dict[str, Callable[[Data], str]] = {
     "chill_hours": lambda result: f"{result['hours']} hours in the band.",
     "cold_band_three": say_three,
@@ -180,4 +192,5 @@ CALCULATIONS: dict[str, Callable[[Data], Data]] = {
     **{name: dilution(name) for name in DILUTION},
     **{name: temperature(name) for name in TEMPERATURES},
     **{name: climate(name) for name in CLIMATE},
+    **{name: seasonal(name) for name in SEASON_CALCULATIONS},
 }

@@ -1,0 +1,39 @@
+"""A change of hemisphere, or of the owner's own first days, moves every plan at once, offline."""
+
+from playwright.sync_api import Page, expect
+
+from e2e.demo import OpenApp, Served, until_filled
+
+pytest_plugins = ["e2e.demo"]
+
+
+def collected(page: Page) -> str:
+    """Return what the crop's own page says of collecting it."""
+    page.evaluate("location.hash = '#/crop/syringa-vulgaris'")
+    return page.locator(".crop-year li").first.inner_text()
+
+
+def test_a_change_of_hemisphere_and_own_first_days_move_the_plan_at_once_without_signal(
+    demo: Served, open_app: OpenApp
+) -> None:
+    page = open_app(demo)
+    until_filled(page)
+    assert "1 Mar 2027 – 31 May 2027" in collected(page)
+    page.evaluate("location.hash = '#/nursery'")
+    expect(page.get_by_role("button", name="north")).to_be_visible()
+    # Never heard again: nothing of this reaches the server that other tests share.
+    page.context.set_offline(True)
+    page.get_by_role("button", name="north").click()
+    expect(page.get_by_label("Latitude, degrees")).to_have_value("33.6")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("button", name="Save")).to_have_count(0)
+    assert "1 Sep – 30 Nov" in collected(page)
+    page.evaluate("location.hash = '#/nursery'")
+    page.get_by_label("Spring", exact=True).fill("03-20")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("alert")).to_contain_text("all four")
+    for season, day in (("Summer", "06-21"), ("Autumn", "09-22"), ("Winter", "12-21")):
+        page.get_by_label(season, exact=True).fill(day)
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("button", name="Save")).to_have_count(0)
+    assert "22 Sep – 20 Dec" in collected(page)
