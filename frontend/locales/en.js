@@ -976,7 +976,7 @@ export const words = {
   "year.by_place": "By place",
   "year.nowhere": "No place",
   "year.legend": "What is drawn",
-  "year.filled": "Filled is what has been, hatched what is foreseen; the thin line under it runs from the earliest to the latest end. The upright line is today.",
+  "year.filled": "Filled is what has been, hatched what is foreseen; the thin line under the last runs from its earliest to its latest end. The upright line is today.",
   "year.silent": "Dots are a spring that shows nothing yet.",
   "year.tropics": "The tropics have no spring and autumn to reckon with. Set your own season dates.",
   "month.1": "Jan",

@@ -63,7 +63,7 @@ export function Nursery() {
     <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
     <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${choose} />
-    <div class="fields"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
+    <div class="fields pair"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
       <${Field} label=${t("settings.longitude")} value=${now.longitude_deg} inputmode="text" onInput=${set("longitude_deg")} /></div>
     <${Field} label=${t("settings.elevation")} value=${now.elevation_m} inputmode="text" onInput=${set("elevation_m")} />
     <${Seasons} now=${now} onChange=${set("season_starts")} />
@@ -81,8 +81,8 @@ function Seasons({ now, onChange }) {
   const { rule, moved_days: moved } = seasonRule(place);
   const spans = SEASONS.map((season) => [season, nextSpan(season, today(), place)]);
   const how = t(moved < 0 ? "season.earlier" : "season.later");
-  return html`<fieldset class="choice"><legend>${t("settings.seasons")}</legend><p class="quiet">${t("settings.seasons_how")}</p>
-    <div class="fields">${SEASONS.map((season) => html`<${Field} key=${season} label=${t(`settings.starts.${season}`)} value=${own[season]}
+  return html`<fieldset class="choice seasons"><legend>${t("settings.seasons")}</legend><p class="quiet">${t("settings.seasons_how")}</p>
+    <div class="fields pair">${SEASONS.map((season) => html`<${Field} key=${season} label=${t(`settings.starts.${season}`)} value=${own[season]}
       onInput=${(text) => onChange({ ...own, [season]: text.trim() })} />`)}</div>
     <p>${t(`season.${rule}`, { n: Math.abs(moved), how })}</p>
     <ul>${spans.filter(([, span]) => span).map(([season, span]) => html`<li key=${season}>${t("settings.season_is", { season: t(`settings.starts.${season}`), from: date(span.from), to: date(span.to) })}</li>`)}</ul></fieldset>`;

@@ -32,33 +32,34 @@ export function Months({ from, to, today }) {
       const words = t(`month.${Number(day.slice(5, 7))}`);
       return html`<text x=${x(day) + 2} y="16">${every > 1 ? words : words.charAt(0)}</text>`;
     })}
-    <path class="year-now" d=${`M${x(today)} 0 V24`} /></svg>`;
+    <path class="year-now" d=${`M${x(today)} 19 V24`} /></svg>`;
 }
 
 /**
  * A bar that is foreseen runs from the middle of its first days to the middle of its last, so that
- * one follows the other; the thin line under it is from its earliest to its latest end. `whole`
+ * one follows the other; the thin line under the last is from its earliest to its latest end. `whole`
  * draws it from its very first day to its very last instead.
  * @param {{whole?: boolean, past?: any[], ahead: any[], silent?: any[], from: string, to: string, today: string, name: string}} props
  */
 export function YearStrip({ whole = false, past = [], ahead, silent = [], from, to, today, name }) {
   const x = scale(from, to);
   const seen = (start, end) => end >= from && start <= to;
+  const last = ahead.findLast((one) => one.kind !== "sow");
   return html`<svg class="year-strip" viewBox=${`0 0 ${WIDTH} ${HEIGHT}`} role="img" aria-label=${name}>
     ${monthsBetween(from, to).map((day) => html`<path class="year-grid" d=${`M${x(day)} 0 V${HEIGHT}`} />`)}
     ${silent.filter((span) => seen(span.from, span.to)).map((span) => html`<rect fill="url(#silent)" x=${x(span.from)} y="3" width=${x(span.to) - x(span.from)} height="18" />`)}
     ${past.filter((one) => seen(one.from, one.to)).map((one) => html`<${Bar} key=${`${one.kind}${one.from}`} kind=${one.kind} x1=${x(one.from)} x2=${x(one.to)} done=${true} />`)}
-    ${ahead.filter((one) => seen(one.starts[0], one.ends[1])).map((one) => html`<${Ahead} key=${`${one.kind}${one.starts[0]}ahead`} bar=${one} x=${x} whole=${whole} />`)}
+    ${ahead.filter((one) => seen(one.starts[0], one.ends[1])).map((one) => html`<${Ahead} key=${`${one.kind}${one.starts[0]}ahead`} bar=${one} x=${x} whole=${whole} last=${one === last} />`)}
     <path class="year-now" d=${`M${x(today)} 0 V${HEIGHT}`} /></svg>`;
 }
 
-function Ahead({ bar, x, whole }) {
+function Ahead({ bar, x, whole, last }) {
   const [begins, ends] = [bar.starts, bar.ends].map((days) => days.map(x));
   const middle = ([one, other]) => (one + other) / 2;
   if (whole) return html`<${Bar} kind=${bar.kind} x1=${begins[0]} x2=${ends[1]} done=${false} />`;
   if (bar.kind === "sow") return html`<path class="bar-sowing" d=${`M${middle(begins)} 4 l5 8 l-5 8 l-5 -8 Z`} />`;
   return html`<${Bar} kind=${bar.kind} x1=${middle(begins)} x2=${middle(ends)} done=${false} />
-    ${ends[1] - ends[0] > 4 && html`<path class="year-range" d=${`M${ends[0]} 24.5 H${ends[1]}`} />`}`;
+    ${last && ends[1] - ends[0] > 4 && html`<path class="year-range" d=${`M${ends[0]} 24.5 H${ends[1]}`} />`}`;
 }
 
 function Bar({ kind, x1, x2, done }) {
