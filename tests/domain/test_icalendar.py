@@ -33,6 +33,15 @@ def test_folded_lines_unfold_to_what_they_were():
     assert folded.replace("\r\n ", "") == line
 
 
+def test_plain_lines_are_folded_at_the_same_octets_as_others():
+    """RFC 5545 section 3.1: at most 75 octets, the blank that begins a folded line counted."""
+    for length in (1, 74, 75, 76, 149, 150, 223, 224, 500):
+        parts = icalendar.fold_line("x" * length).split("\r\n")
+        assert [len(part) for part in parts[:-1]] == [75] * (len(parts) - 1)
+        assert 0 < len(parts[-1]) <= 75
+        assert "\r\n".join(parts).replace("\r\n ", "") == "x" * length
+
+
 def test_an_independent_parser_reads_back_what_was_written():
     text = icalendar.calendar("Quillstone Nursery", [ENTRY], "2026-09-10T01:00:00.000Z")
     (event,) = reference.Calendar.from_ical(text).walk("VEVENT")

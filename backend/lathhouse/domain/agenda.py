@@ -19,7 +19,7 @@ from lathhouse.domain.instants import (
     to_text,
     weekday,
 )
-from lathhouse.domain.watches import evaluate, fill
+from lathhouse.domain.watches import evaluate, fill, for_crop, worst_case
 
 Row = dict[str, Any]
 Rules = list[Row]
@@ -50,7 +50,8 @@ def ahead(rules: Rules, kind: str, facts: Row, now: str, site: Row) -> list[Row]
     until = to_text(to_ms(now) + AHEAD_DAYS * DAY_MS)
     found: dict[str, Row] = {}
     for rule in rules:
-        if rule["id"] not in HOLDS:
+        asked = kind in rule["subjects"] and rule.get("enabled") is not False
+        if asked and rule["id"] not in HOLDS:
             first = _first(rule, kind, facts, now, until, site)
             if first and (first["at"] == now or rule["id"] not in SILENCES):
                 found[rule["id"]] = first
@@ -66,17 +67,24 @@ def ahead(rules: Rules, kind: str, facts: Row, now: str, site: Row) -> list[Row]
 
 
 def _first(rule: Row, kind: str, facts: Row, now: str, until: str, site: Row) -> Row | None:
-    at = now
+    # Most rules have nothing to say of most lots: that is seen without weighing their answers.
+    case, coming = worst_case(for_crop(rule, facts.get("crop")), facts, to_ms(now), site)
+    later = [ms for ms in coming if ms > to_ms(now)]
+    if case is None and not later:
+        return None
+    at = now if case is not None else to_text(min(later))
     for _ in range(STEPS_MAX):
+        if at > until:
+            break
         looked = evaluate([rule], kind, facts, at, site)
         for finding in looked["findings"]:
             left = finding.get("shelved_until")
             if left and left <= until:
                 return {"finding": {**finding, "state": "open"}, "at": left}
             return None if left else {"finding": finding, "at": at}
-        at = looked["next_deadline"]
-        if at is None or at > until:
+        if looked["next_deadline"] is None:
             break
+        at = looked["next_deadline"]
     return None
 
 

@@ -79,6 +79,12 @@ def escape(text: str) -> str:
 
 def fold_line(line: str) -> str:
     """Fold a content line at 75 octets without cutting a character (section 3.1)."""
+    if len(line.encode()) <= LINE_OCTETS:
+        return line
+    if line.isascii():
+        step = LINE_OCTETS - 1
+        rest = range(LINE_OCTETS, len(line), step)
+        return "\r\n ".join([line[:LINE_OCTETS], *(line[at : at + step] for at in rest)])
     parts, part, octets = [], "", 0
     for character in line:
         size = len(character.encode())

@@ -5,7 +5,7 @@ a month, with its number raised, and vanishes from every calendar that had it.
 """
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import func, select
@@ -32,6 +32,8 @@ class Given:
     until: str | None
     name: str
     entries: list[Row]
+    # As it was written for a host's own addresses; one server is known by few names.
+    texts: dict[str, str] = field(default_factory=dict)
 
 
 _given: dict[str, Given] = {}

@@ -21,6 +21,7 @@ bp = Blueprint("calendar", "calendar", url_prefix="/api/v1/calendar", descriptio
 # A calendar asks every few minutes at most. Ours.
 ASKS_MAX, WINDOW_MS = 60, 10 * MINUTE_MS
 FEEDS_MAX = 1000
+HOSTS_MAX = 4
 
 
 class Asked:
@@ -91,9 +92,17 @@ class Feed(MethodView):
             raise NotFound("There is no calendar at this address. A renewed one has a new address.")
         asked.count(hashed(secret), now_ms())
         found = agenda.given(site_id(), now())
-        entries = [_with_url(entry) for entry in found.entries]
-        text = calendar(found.name, entries, None)
-        return conditional(text, max((entry["changed_at"] for entry in entries), default=None))
+        changed_at = max((entry["changed_at"] for entry in found.entries), default=None)
+        return conditional(written(found), changed_at)
+
+
+def written(found: agenda.Given) -> str:
+    """Return the calendar's text with this host's addresses, written once for each host."""
+    host = request.host_url
+    if host not in found.texts:
+        text = calendar(found.name, [_with_url(entry) for entry in found.entries], None)
+        found.texts = {**found.texts, host: text} if len(found.texts) < HOSTS_MAX else {host: text}
+    return found.texts[host]
 
 
 def _with_url(entry: dict[str, Any]) -> dict[str, Any]:
