@@ -35,6 +35,7 @@ const SCREENS = {
   calendar: [() => import("./screens/calendar.js"), "Calendar", []],
   morning: [() => import("./screens/morning.js"), "Morning", []],
   typed: [() => import("./screens/typed.js"), "Typed", []],
+  people: [() => import("./screens/people.js"), "People", []],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each

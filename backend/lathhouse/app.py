@@ -20,6 +20,7 @@ from lathhouse.web import (
     files,
     forecasts,
     morning,
+    phones,
     problems,
     readings,
     session,
@@ -72,6 +73,7 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         crops,
         readings,
         forecasts,
+        phones,
         watches,
     ):
         api.register_blueprint(module.bp)

@@ -97,6 +97,12 @@ class NotAllowed(Refusal):
     status, slug, title = 403, "not-allowed", "Your role does not allow this"
 
 
+class OwnersOnly(Refusal):
+    """A worker's phone changed what only the owner changes."""
+
+    status, slug, title = 403, "owners-only", "Only the owner changes this"
+
+
 class NotFound(Refusal):
     """There is no such thing."""
 

@@ -17,7 +17,7 @@ const ANSWERABLE = ["place", "phone", "nursery", "solution"];
 const PLACE_KINDS = ["round_closed", "read", "covered", "uncovered"];
 export const ROW_KINDS = {
   place_changed: "place", person_changed: "person", protocol_changed: "protocol",
-  watch_changed: "watch", nursery_changed: "nursery",
+  watch_changed: "watch", nursery_changed: "nursery", phone_changed: "phone",
 };
 
 /**

@@ -1,8 +1,8 @@
 // @ts-check
 /** More: what belongs to this phone, and the ways to everything that is set. @module */
-import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { useEffect } from "../vendor/preact-hooks.js";
 import { crops, outboxCount, people, places, rules, trayCount } from "../store/house.js";
-import { pairingLink, readRecorder, recorder, setRecorder, setTheme, theme, THEMES } from "../store/preferences.js";
+import { readRecorder, recorder, setRecorder, setTheme, theme, THEMES } from "../store/preferences.js";
 import { offlineReady, takeOver, waiting } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
@@ -17,6 +17,7 @@ export function Settings() {
     ["#/morning", t("settings.morning"), t("settings.morning_what")],
     ["#/calendar", t("calendar.title"), t("calendar.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
+    ["#/people", t("people.title"), t("people.what", { n: people().length })],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],
     ["#/watches", t("settings.watches"), t("settings.n_watches", { n: rules().length })],
@@ -28,17 +29,6 @@ export function Settings() {
     ${!recorder.value && html`<p class="quiet">${t("settings.nobody")}</p>`}
     <ul class="cards">${ways.map(([href, name, what]) => html`<li key=${href}><a href=${href}><strong>${name}</strong><small>${what}</small></a></li>`)}</ul>
     <${Choice} name=${t("settings.theme")} answers=${THEMES.map((one) => [one, t(`settings.theme.${one}`)])} value=${theme.value} onChoose=${(one) => setTheme(one ?? "auto")} />
-    <${PairAnother} />
     <p class="quiet">${t(offlineReady.value ? "settings.offline" : "settings.not_offline")}</p>
   </${Page}>`;
-}
-
-function PairAnother() {
-  const [link, setLink] = useState("");
-  const [error, setError] = useState("");
-  const make = () => pairingLink("worker").then(setLink, (problem) => setError(problem.kind === "not-allowed" ? t("settings.pair_owner") : t("settings.pair_offline")));
-  return html`<section><h2>${t("settings.pair")}</h2>
-    ${link ? html`<p>${t("settings.pair_link")}</p><p class="link">${link}</p>`
-      : html`<button type="button" class="act" onClick=${make}>${t("settings.pair_make")}</button>`}
-    ${error && html`<p class="error" role="alert">${error}</p>`}</section>`;
 }

@@ -75,11 +75,16 @@ export async function sourcesOf(cropId) {
 }
 
 /**
- * A link that pairs one more phone.
+ * A link that pairs one more phone, once, and a drawing of it to scan.
  * @param {string} role
- * @returns {Promise<string>}
+ * @param {string | null} person whose phone it is
+ * @returns {Promise<{link: string, drawing: string, minutes: number}>}
  * @throws {import("./server.js").Failure}
  */
-export async function pairingLink(role) {
-  return (await ask("POST", "/api/v1/pairings", { role })).link;
-}
+export const pairingLink = (role, person) => ask("POST", "/api/v1/pairings", { role, person });
+
+/** The paired phones, the last in touch first. @returns {Promise<any[]>} @throws {import("./server.js").Failure} */
+export const pairedPhones = async () => (await ask("GET", "/api/v1/phones")).phones;
+
+/** Let a phone in no more. @param {string} id @throws {import("./server.js").Failure} */
+export const cutOff = (id) => ask("POST", `/api/v1/phones/${encodeURIComponent(id)}/cut-off`, {});

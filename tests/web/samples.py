@@ -104,6 +104,7 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
                          "units": "metric", "currency": "AUD", "elevation_m": 950,
                          "season_starts": {"spring": "09-10", "summer": "12-01",
                                            "autumn": "03-01", "winter": "06-01"}}],
+    "phone_changed": [{"id": OTHER, "name": "Shed phone", "cut_off_at": None}],
     "amended": [{"of": OTHER, "data": {"moisture": 4}}, {"of": OTHER, "data": {"moisture": None}}],
     "voided": [{"of": OTHER}, {"of": OTHER, "why": "wrong lot"}],
 }  # fmt: skip
@@ -200,6 +201,7 @@ WRONG: list[tuple[str, dict[str, Any], str, str]] = [
      "data.timezone", "Australia/Sydney"),
     ("nursery_changed", {"id": "n", "timezone": "UTC", "working_days": [1],
                          "season_starts": {"spring": "09-10"}}, "data.season_starts", "MM-DD"),
+    ("phone_changed", {"id": "p", "cut_off_at": "today"}, "data.cut_off_at", "UTC offset"),
     ("amended", {"of": OTHER, "data": {"moisture": 9}}, "data.data.moisture", "from 1 to 5"),
     ("amended", {"of": OTHER}, "data.data", "is missing"),
     ("voided", {"of": "the last"}, "data.of", "UUID"),

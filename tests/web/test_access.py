@@ -49,6 +49,8 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/readings", {"readings": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/forecasts", {"forecast": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
+    ("GET", "/api/v1/phones", None, {"owner"}),
+    ("POST", f"/api/v1/phones/{ALERT}/cut-off", {}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/crops/acer-palmatum", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/morning", None, {"owner", "worker", "viewer"}),
@@ -225,12 +227,13 @@ def test_a_paired_phone_is_known_by_name_person_and_role(nursery: Nursery):
     person = str(uuid.uuid4())
     phone = paired(nursery, "worker", person)
     assert phone.get("/api/v1/session").json == {"role": "worker", "person": person, "demo": False}
-    row = nursery.rows("phones")[0]
+    (row,) = [one for one in nursery.rows("phones") if one["name"] != "server"]
     assert (row["name"], row["person"], row["role"]) == ("Shed phone", person, "worker")
     assert row["paired_at"] == row["last_sync_at"] == nursery.clock.text()
     body = {**push_body(), "device": row["id"]}
     assert phone.post("/api/v1/sync/push", json=body).json["refused"] == []
-    assert nursery.rows("phones")[0]["name"] == "Shed phone"
+    names = {one["id"]: one["name"] for one in nursery.rows("phones")}
+    assert names[row["id"]] == "Shed phone"
 
 
 def test_a_phone_paired_and_never_heard_of_again_is_noticed(nursery: Nursery):
@@ -303,7 +306,8 @@ def test_another_sites_page_cannot_write_with_a_phones_cookie(
     phone = paired(sqlite_nursery)
     said = phone.post("/api/v1/sync/push", json=push_body(), headers=headers)
     assert (said.status_code, said.content_type) == (403, PROBLEM)
-    assert sqlite_nursery.call("GET", "/api/v1/events").json["events"] == []
+    events = sqlite_nursery.call("GET", "/api/v1/events").json["events"]
+    assert [event["kind"] for event in events] == ["phone_changed"], "nothing but its pairing"
 
 
 def test_another_sites_page_cannot_pair_a_browser(sqlite_nursery: Nursery):

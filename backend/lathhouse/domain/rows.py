@@ -21,6 +21,7 @@ ROW_KINDS = {
     "protocol_changed": "protocol",
     "watch_changed": "watch",
     "nursery_changed": "nursery",
+    "phone_changed": "phone",
 }
 
 

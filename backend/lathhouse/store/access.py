@@ -113,6 +113,40 @@ def begin_session(work: Work, role: str, person: str | None, device: str | None)
     return secret
 
 
+def list_phones(site_id: str, now: str) -> list[Data]:
+    """Return the paired phones, last in touch first: {id, name, person, role, paired_at,
+    last_sync_at, cut_off_at, lets_in}; `lets_in` while a session of it holds."""
+
+    def act(work: Work) -> list[Data]:
+        holds = (Session.revoked_at.is_(None), Session.expires_at > now)
+        open_to = {row["device_id"] for row in work.rows(Session, *holds)}
+        paired = {row["device_id"] for row in work.rows(Session, Session.device_id.is_not(None))}
+        rows = [phones.phone_of(work, device) for device in sorted(paired)]
+        names = ("id", "name", "person", "role", "paired_at", "last_sync_at", "cut_off_at")
+        return [
+            {**{name: row.get(name) for name in names}, "lets_in": row["id"] in open_to}
+            for row in rows
+        ]
+
+    found = looking(site_id, now, act)
+    return sorted(found, key=lambda row: (row["last_sync_at"] or "", row["id"]), reverse=True)
+
+
+def cut_off(site_id: str, device: str, now: str) -> bool:
+    """End every session of a phone; say whether there was one. What it holds unsent stays on it."""
+
+    def act(work: Work) -> bool:
+        done: Any = work.connection.execute(
+            update(Session)
+            .where(Session.site_id == site_id, Session.device_id == device)
+            .where(Session.revoked_at.is_(None))
+            .values(revoked_at=now)
+        )
+        return bool(done.rowcount)
+
+    return writing(site_id, now, act)
+
+
 def sign_in_visitor(site_id: str, now: str) -> str:
     """Return the cookie of a demo's visitor, who is its owner."""
     return writing(site_id, now, lambda work: begin_session(work, "owner", None, None))

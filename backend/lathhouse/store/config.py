@@ -76,7 +76,9 @@ def fold_row(
         row |= {"answers": {}, "closed_at": None}
     for event in ordered:
         if ROW_KINDS.get(event["kind"]) == kind:
-            row = {**(before or {}), **(event.get("data") or {}), "shipped": False}
+            # A phone's row is told piece by piece, the others whole.
+            under = row if kind == "phone" else before
+            row = {**(under or {}), **(event.get("data") or {}), "shipped": False}
             # What a phone goes back to, without asking the server.
             row |= {"ships": before} if kind == "watch" and before else {}
     return go_on(row, ordered) if row is not None else None
@@ -93,7 +95,7 @@ def newer_only(row: Data | None, added: list[Data]) -> bool:
 def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
     """Return {(kind, id): row} of the places, people, … that the added events change."""
     found: dict[tuple[str, str], Data] = {}
-    for kind in (*ROW_KINDS.values(), "solution"):
+    for kind in (*(kind for kind in ROW_KINDS.values() if kind != "phone"), "solution"):
         for subject in sorted(log.subjects(kind)):
             added = log.added_about(kind, subject)
             stored = data_of(log.work, kind, subject) if kind in ("place", "nursery") else None
@@ -110,6 +112,18 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
                     row["last_backup_at"] = (stored or {}).get("last_backup_at")
                     row = with_offsets(row, now)
                 found[(kind, subject)] = row
+    return found | _derive_phones(log)
+
+
+def _derive_phones(log: Log) -> dict[tuple[str, str], Data]:
+    """Return the rows of known phones with what people said of them, on whatever phone they did."""
+    found = {}
+    for subject in sorted(log.subjects("phone")):
+        stored = data_of(log.work, "phone", subject)
+        events = log.events_about("phone", subject)
+        row = fold_row(log.work.site_id, ("phone", subject), stored, events) if stored else None
+        if row is not None:
+            found[("phone", subject)] = {**row, "id": subject}
     return found
 
 

@@ -10,7 +10,7 @@ from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
 from lathhouse.sync.fields import Name
-from lathhouse.sync.kinds import check_event, corrected_at
+from lathhouse.sync.kinds import check_event, check_role, corrected_at
 
 Data = dict[str, Any]
 FIXED_HERE = ("device", "hash", "received_at", "at")
@@ -59,7 +59,8 @@ def push(
         person: `{name, person, role}` of whoever signed in on the device, for its row.
     """
     now = to_text(now_ms)
-    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms)
+    role = (person or {}).get("role")
+    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, role)
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
 
     def act(work: Work) -> Data:
@@ -76,7 +77,9 @@ def push(
     return writing(site_id, now, act)
 
 
-def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int) -> Verdicts:
+def check(
+    events: list[Any], device_id: str, skew_ms: int, now_ms: int, role: str | None
+) -> Verdicts:
     """Check every item by itself and fix what is fixed at receipt."""
     verdicts = Verdicts()
     received = to_text(now_ms)
@@ -84,6 +87,7 @@ def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int) -> Verdi
         digest = body_hash(raw)
         try:
             event = check_event(raw)
+            check_role(event["kind"], role)
             event |= {"device": device_id, "hash": digest, "received_at": received}
             event["at"] = corrected_at(event, skew_ms, now_ms)
         except Refusal as refusal:

@@ -19,16 +19,28 @@ class ServerDevice:
         self._turn = threading.Lock()
 
     def write(
-        self, site_id: str, kind: str, lot: str | None, data: dict[str, Any], by: Any, now_ms: int
+        self,
+        site_id: str,
+        kind: str,
+        lot: str | None,
+        data: dict[str, Any],
+        by: Any,
+        now_ms: int,
+        *,
+        keep_empty: bool = False,
     ) -> dict[str, Any]:
-        """Record an event now; return the push's answer."""
+        """Record an event now; return the push's answer.
+
+        Args:
+            keep_empty: fields without a value say that there is none, and are not left out.
+        """
         event = {
             "id": uuid7(now_ms, os.urandom(10)),
             "kind": kind,
             "lot": lot,
             "observed_at": to_text(now_ms),
             "by": by,
-            "data": {name: value for name, value in data.items() if value is not None},
+            "data": {n: value for n, value in data.items() if keep_empty or value is not None},
         }
         with self._turn:
             self.seq += 1

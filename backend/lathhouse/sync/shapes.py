@@ -296,6 +296,13 @@ KINDS: dict[str, dict[str, Plain]] = {
         "currency": Name(**UNSET),
         "poisons_phone": Name(**UNSET),
     },
+    "phone_changed": {
+        **ROW,
+        "name": Name(**UNSET),
+        "person": Uuid(**UNSET),
+        "role": Name(**UNSET),
+        "cut_off_at": Instant(**UNSET),
+    },
     "amended": {"of": Uuid(**NEEDED), "data": Fields(**NEEDED)},
     "voided": {"of": Uuid(**NEEDED), "why": Words(**UNSET)},
 }
@@ -331,7 +338,7 @@ PROVENANCE: dict[str, Plain] = {
 WITHOUT_A_LOT = frozenset(
     "solution_mixed solution_discarded covered uncovered read round_closed acknowledged shelved"
     " deferred decided treated noted photographed priced place_changed person_changed"
-    " protocol_changed watch_changed nursery_changed amended voided".split()
+    " protocol_changed watch_changed nursery_changed phone_changed amended voided".split()
 )
 ENVELOPE: dict[str, Plain] = {
     "id": Uuid(**NEEDED),

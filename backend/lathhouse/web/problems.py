@@ -74,7 +74,10 @@ def problem(members: dict[str, Any], headers: dict[str, str] | None = None) -> R
 
 def answer_refusal(refusal: Refusal) -> Response:
     """Return the problem document of a rule that said no."""
-    return problem(refusal.problem(), HEADERS_OF.get(refusal.status))
+    headers = dict(HEADERS_OF.get(refusal.status, {}))
+    if "retry_after_s" in refusal.extra:
+        headers["Retry-After"] = str(refusal.extra["retry_after_s"])
+    return problem(refusal.problem(), headers)
 
 
 def answer_http(error: HTTPException) -> Response:

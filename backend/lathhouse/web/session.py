@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import segno
 from flask import Response, jsonify, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
@@ -10,7 +11,9 @@ from lathhouse.errors import BadField, NotAllowed, SignInNeeded
 from lathhouse.store import access
 from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
-from lathhouse.web.requests import PUBLIC, allow, now, read_object, settings, site_id
+from lathhouse.web.phones import put_on_record
+from lathhouse.web.requests import PUBLIC, allow, now, now_ms, read_object, settings, site_id
+from lathhouse.web.tries import failed_tries
 
 bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
 COOKIE_SECONDS = access.SESSION_DAYS * 86_400
@@ -64,7 +67,9 @@ class Pairings(MethodView):
         if person is not None and not Uuid().fits(person):
             raise BadField(f"person {Uuid.says}, or left out.", field="person")
         secret = access.make_link(site_id(), role, person, now(), access.LINK_MINUTES)
-        return {"link": f"{request.host_url}#/pair/{secret}", "minutes": access.LINK_MINUTES}
+        link = f"{request.host_url}#/pair/{secret}"
+        drawing = segno.make(link, error="m").svg_data_uri(scale=6, border=4, light="white")
+        return {"link": link, "drawing": drawing, "minutes": access.LINK_MINUTES}
 
 
 @bp.route("/pairings/redeem")
@@ -86,6 +91,10 @@ class Redeem(MethodView):
             raise BadField(f"name {Name.says}, or left out.", field="name")
         paired = access.redeem(site_id(), secret, str(device).lower(), name, now())
         if paired is None:
+            # Counted only now: a link that is good opens whatever strangers tried from there.
+            failed_tries().count(request.remote_addr or "", now_ms())
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
         said = {"role": paired["role"], "person": paired["person"], "demo": False}
+        row = {"id": str(device).lower(), "name": name, "person": paired["person"]}
+        put_on_record({**row, "role": paired["role"], "cut_off_at": None}, paired["person"])
         return with_cookie(jsonify(said), paired["cookie"])

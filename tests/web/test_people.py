@@ -1,0 +1,153 @@
+"""Who is let in: phones paired for people, listed, cut off and paired again; roles held to."""
+
+import io
+import uuid
+from typing import Any
+
+import pytest
+import zxingcpp
+from PIL import Image
+
+from lathhouse.web.tries import TRIES_MAX, WITHIN_MS, FailedTries
+from tests.server import Nursery
+
+ORLA, MELE = str(uuid.uuid4()), str(uuid.uuid4())
+
+
+class Phone:
+    """A phone's browser: its own cookie jar, and the address it opens."""
+
+    def __init__(self, nursery: Nursery) -> None:
+        self.nursery, self.id = nursery, str(uuid.uuid4())
+        self.client = nursery.app.test_client()
+        self.seq = 0
+
+    def pair(self, link: str, name: str = "Mele's phone") -> Any:
+        body = {"secret": link.rsplit("/", 1)[1], "device": self.id, "name": name}
+        return self.client.post("/api/v1/pairings/redeem", json=body)
+
+    def record(self, kind: str, data: dict[str, Any], lot: str | None = None) -> Any:
+        self.seq += 1
+        event = {"id": str(uuid.uuid4()), "seq": self.seq, "kind": kind, "lot": lot, "data": data}
+        event |= {"observed_at": self.nursery.clock.text(), "by": None}
+        body = {"device": self.id, "sent_at": self.nursery.clock.text(), "events": [event]}
+        return self.client.post("/api/v1/sync/push", json=body)
+
+
+def link_for(nursery: Nursery, role: str, person: str | None = None) -> dict[str, Any]:
+    return nursery.call("POST", "/api/v1/pairings", {"role": role, "person": person}).json
+
+
+def test_a_cut_off_phone_is_let_in_no_more_until_it_is_paired_again(sqlite_nursery):
+    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    assert phone.pair(link_for(nursery, "worker", MELE)["link"]).status_code == 200
+    lot = str(uuid.uuid4())
+    started = {"crop": "acer-palmatum", "label": "26-017-R"}
+    assert phone.record("lot_started", started, lot).json["stored"]
+    (listed,) = nursery.call("GET", "/api/v1/phones").json["phones"]
+    assert (listed["person"], listed["lets_in"], listed["cut_off_at"]) == (MELE, True, None)
+    assert listed["last_sync_at"] == nursery.clock.text()
+
+    assert nursery.call("POST", f"/api/v1/phones/{phone.id}/cut-off", {}).status_code == 200
+    assert phone.record("looked", {}, lot).status_code == 401
+    (listed,) = nursery.call("GET", "/api/v1/phones").json["phones"]
+    assert listed["lets_in"] is False
+    assert listed["cut_off_at"] == nursery.clock.text()
+    nursery.clock.forward(days=3)
+    nursery.tick()
+    assert "phone-silent" not in nursery.alerts(), "a phone that was cut off is not missed"
+
+    phone.pair(link_for(nursery, "worker", MELE)["link"])
+    phone.seq -= 1
+    assert phone.record("looked", {}, lot).json["stored"], "what it kept is sent now"
+    (listed,) = nursery.call("GET", "/api/v1/phones").json["phones"]
+    assert (listed["lets_in"], listed["cut_off_at"]) == (True, None)
+    log = nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+    kinds = [event["kind"] for event in log]
+    assert kinds.count("phone_changed") == 3, "paired, cut off, paired again: all on record"
+    assert nursery.differences() == []
+
+
+def test_a_phone_that_is_not_there_cannot_be_cut_off(sqlite_nursery):
+    for odd in (str(uuid.uuid4()), "x", "..%2f.."):
+        answer = sqlite_nursery.call("POST", f"/api/v1/phones/{odd}/cut-off", {})
+        assert answer.status_code == 404
+
+
+@pytest.mark.parametrize("role", ["worker", "viewer", "sensor"])
+def test_only_an_owner_sees_phones_and_cuts_them_off(sqlite_nursery, role):
+    assert sqlite_nursery.call("GET", "/api/v1/phones", role=role).status_code == 403
+    path = f"/api/v1/phones/{uuid.uuid4()}/cut-off"
+    assert sqlite_nursery.call("POST", path, {}, role=role).status_code == 403
+
+
+def test_the_code_to_scan_is_the_link(sqlite_nursery, playwright, chromium_path):
+    """Drawn as the phone shows it, and read back by another library (ZXing-C++)."""
+    made = link_for(sqlite_nursery, "worker")
+    browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
+    page = browser.new_page(viewport={"width": 600, "height": 600})
+    page.set_content(f'<img src="{made["drawing"]}">')
+    picture = Image.open(io.BytesIO(page.screenshot()))
+    browser.close()
+    assert [code.text for code in zxingcpp.read_barcodes(picture)] == [made["link"]]
+
+
+OWNERS: list[tuple[str, dict[str, Any]]] = [
+    ("person_changed", {"id": ORLA, "name": "Orla", "role": "owner"}),
+    ("phone_changed", {"id": ORLA, "cut_off_at": None}),
+    ("nursery_changed", {"id": ORLA, "timezone": "UTC", "working_days": [1]}),
+]
+
+
+@pytest.mark.parametrize(("kind", "data"), OWNERS)
+def test_a_worker_s_phone_cannot_change_who_may_what(sqlite_nursery, kind, data):
+    worker, owner = Phone(sqlite_nursery), Phone(sqlite_nursery)
+    worker.pair(link_for(sqlite_nursery, "worker")["link"])
+    owner.pair(link_for(sqlite_nursery, "owner")["link"])
+    (refused,) = worker.record(kind, data).json["refused"]
+    assert refused["problem"]["type"].endswith("/owners-only")
+    assert "Ask the owner" in refused["problem"]["detail"]
+    assert owner.record(kind, data).json["stored"]
+
+
+def test_what_a_worker_saw_and_did_is_never_refused_for_the_role(sqlite_nursery):
+    worker = Phone(sqlite_nursery)
+    worker.pair(link_for(sqlite_nursery, "worker")["link"])
+    lot = str(uuid.uuid4())
+    started = {"crop": "acer-palmatum", "label": "26-017-R"}
+    assert worker.record("lot_started", started, lot).json["stored"]
+    assert worker.record("looked", {"moisture": 3}, lot).json["stored"]
+    assert worker.record("place_changed", {"id": ORLA, "name": "New bench"}).json["stored"]
+
+
+def test_an_alert_of_another_phone_is_taken_on_from_any_phone(nursery):
+    """It was kept and not applied: only the phone that pushed had its own row derived again."""
+    mine, other = nursery.device(), nursery.device()
+    lot = mine.start_lot()
+    other.seq = 5
+    other.record("looked", lot, {})
+    assert nursery.alerts("open").get("record-gap") == "late"
+    mine.record("acknowledged", None, {"watch": "record-gap", "phone": other.id})
+    assert "record-gap" not in nursery.alerts("open")
+    assert nursery.alerts("acknowledged")["record-gap"] == "late"
+
+
+def test_guessing_links_is_slowed_for_that_address_alone_and_locks_nobody_out(sqlite_nursery):
+    nursery, stranger, mele = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    made = link_for(nursery, "worker")["link"]
+    answers = [stranger.pair("x/guess") for _ in range(TRIES_MAX + 1)]
+    assert [answer.status_code for answer in answers[:-1]] == [403] * TRIES_MAX
+    assert answers[-1].status_code == 429
+    assert answers[-1].headers["Retry-After"] == str(WITHIN_MS // 1000)
+    assert "Wait 10 minutes" in answers[-1].json["detail"]
+    assert mele.pair(made).status_code == 200, "from the very same address, with a good link"
+    nursery.clock.forward(minutes=10, seconds=1)
+    assert stranger.pair("x/guess").status_code == 403
+
+
+def test_addresses_that_are_long_quiet_are_forgotten(monkeypatch):
+    monkeypatch.setattr("lathhouse.web.tries.ADDRESSES_MAX", 3)
+    tries = FailedTries()
+    for number in range(10):
+        tries.count(f"192.0.2.{number}", 0)
+    assert list(tries._at) == ["192.0.2.7", "192.0.2.8", "192.0.2.9"]
