@@ -59,7 +59,7 @@ function Weeks({ now, then, both }) {
   const wide = 300 / now.length;
   const high = (n) => (n / most) * HEIGHT;
   const label = then.map((n, at) => (both ? t("trial.week_both", { week: at + 1, now: now[at], then: n }) : t("trial.week", { week: at + 1, n }))).join("; ");
-  return html`<figure class="weeks"><svg viewBox="0 0 300 104" role="img" aria-label=${label}>
+  return html`<figure class="weeks"><svg viewBox="0 0 300 108" role="img" aria-label=${label}>
       ${now.map((n, at) => both && html`<rect class="week-now" x=${at * wide + 1.5} y=${HEIGHT + 4 - high(n)} width=${wide / 2 - 2} height=${high(n)} />`)}
       ${then.map((n, at) => html`<rect class="week-then" x=${at * wide + (both ? wide / 2 : 1.5)} y=${HEIGHT + 4 - high(n)} width=${(both ? wide / 2 : wide) - 3} height=${high(n)} />`)}
       <path class="week-axis" d=${`M0 ${HEIGHT + 5} H300`} />
