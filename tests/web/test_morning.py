@@ -76,6 +76,7 @@ def test_text_and_page_name_the_same_lots(sqlite_nursery: Nursery):
     assert page.content_type == "text/html; charset=utf-8"
     assert "Bed &lt;b&gt; &amp; more" in page.text
     assert "<b>" not in page.text
+    assert "(Bed &lt;b&gt; &amp; more)</li>" in page.text
     assert "sha256-" in page.headers["Content-Security-Policy"]
 
 

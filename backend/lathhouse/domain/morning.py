@@ -172,7 +172,10 @@ def text(found: Row, words: Words, people: dict[str, str]) -> str:
     """
     lines = [title(found, words), words["walker"], words["legend"], ""]
     if found["alarms"]:
-        lines += [words["alarms"], *(_alarm_line(one, words, people) for one in found["alarms"])]
+        lines += [
+            words["alarms"],
+            *(f"! {alarm_line(one, words, people)}" for one in found["alarms"]),
+        ]
         lines += [filled(words["more"], n=found["alarms_left"])] if found["alarms_left"] else []
         lines += [""]
     for stop in found["stops"]:
@@ -211,9 +214,10 @@ def _stop_lines(stop: Row, words: Words, people: dict[str, str]) -> list[str]:
     return lines
 
 
-def _alarm_line(alarm: Row, words: Words, people: dict[str, str]) -> str:
+def alarm_line(alarm: Row, words: Words, people: dict[str, str]) -> str:
+    """Return an alarm in one line, with the place where its lot stands."""
     where = f" ({alarm['place']})" if alarm["lot"] and alarm["place"] else ""
-    return f"! {sentence(alarm, words, people)}{where}"
+    return f"{sentence(alarm, words, people)}{where}"
 
 
 def sentence(thing: Row, words: Words, people: dict[str, str]) -> str:

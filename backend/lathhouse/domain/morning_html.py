@@ -6,7 +6,7 @@ Black on white, 11 points and more, on A4 and US letter alike; nothing in it is 
 from html import escape
 from typing import Any
 
-from lathhouse.domain.morning import filled, sentence, title
+from lathhouse.domain.morning import alarm_line, filled, sentence, title
 from lathhouse.domain.morning_words import WORDS
 
 Row = dict[str, Any]
@@ -17,9 +17,9 @@ STYLE = """
 body { font: 11pt/1.3 Arial, Helvetica, sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 190mm; }
 h1 { font-size: 16pt; margin: 0 0 2mm; } h2 { font-size: 13pt; margin: 5mm 0 1mm; break-after: avoid; }
 p { margin: 1mm 0; } .alarms { border: 1.5pt solid #000; padding: 1mm 3mm; } .alarms ul { margin: 1mm 0; padding-left: 5mm; }
-table { width: 100%; border-collapse: collapse; } th, td { border: 0.75pt solid #000; padding: 1mm 1.5mm; vertical-align: top; text-align: left; }
+table { width: 100%; border-collapse: collapse; } td, th { box-sizing: border-box; } th, td { border: 0.75pt solid #000; padding: 1mm 1.5mm; vertical-align: top; text-align: left; }
 th { font-size: 11pt; } tr { break-inside: avoid; } thead { display: table-header-group; }
-.box { width: 7mm; font-size: 15pt; line-height: 1; } .name { width: 40mm; } .blank { width: 14mm; } .note { width: 24mm; } .none { background: #ddd; print-color-adjust: exact; }
+.box { width: 7mm; font-size: 15pt; line-height: 1; } .name { width: 36mm; } .blank { width: 12mm; } .note { width: 22mm; } .none { background: #ddd; print-color-adjust: exact; }
 .alarms h2 { margin: 1mm 0; } td { height: 9mm; }
 .at { float: right; font-weight: normal; } .lines { height: 22mm; border-bottom: 0.75pt solid #000; }
 """  # noqa: E501 - a style sheet reads best with a rule a line
@@ -49,7 +49,7 @@ def page(found: Row, people: People) -> str:
 def _alarms(found: Row, people: People) -> list[str]:
     if not found["alarms"]:
         return []
-    said = [f"<li>{escape(sentence(one, WORDS, people))}</li>" for one in found["alarms"]]
+    said = [f"<li>{escape(alarm_line(one, WORDS, people))}</li>" for one in found["alarms"]]
     left = found["alarms_left"]
     more = [f"<p>{escape(filled(WORDS['more'], n=left))}</p>"] if left else []
     head = f"<h2>{escape(WORDS['alarms'])}</h2><ul>"
