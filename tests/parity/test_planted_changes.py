@@ -36,7 +36,8 @@ IN_JAVASCRIPT = {
     "a level holds one millisecond late": (
         "watches.js", "times[level] <= nowMs", "times[level] < nowMs"),
     "the lightest case of a watch counts": (
-        "watches.js", "heavier(found, worst)", "!heavier(found, worst)"),
+        "watches.js", "if (!worst || heavier(found, worst))",
+        "if (!worst || !heavier(found, worst))"),
     "a look on day 42 itself does not count": (
         "watches.js", "return at >= start +", "return at > start +"),
     "at least is more than": (

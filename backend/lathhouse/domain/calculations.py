@@ -11,6 +11,7 @@ from lathhouse.domain.climate import CLIMATE, CLIMATE_SOURCES
 from lathhouse.domain.dilution import DILUTION
 from lathhouse.domain.frost_trial import frost_tonight
 from lathhouse.domain.instants import BadInstant
+from lathhouse.domain.job_sums import JOB_SOURCES, JOB_SUMS
 from lathhouse.domain.mixing import plan_mix, say_in, say_mix
 from lathhouse.domain.mixing_words import sentence
 from lathhouse.domain.rule_terms import is_number
@@ -126,6 +127,16 @@ def climate(name: str) -> Callable[[Data], Data]:
     return calculate
 
 
+def job_sum(name: str) -> Callable[[Data], Data]:
+    """Return one of the sums about the work itself."""
+
+    def calculate(inputs: Data) -> Data:
+        result = JOB_SUMS[name](inputs)
+        return answer(result, say(result), [], [JOB_SOURCES[name]])
+
+    return calculate
+
+
 def say_three(result: Data) -> str:
     """Return low, middle and high cold days in words."""
     low, middle, high = (shown(result[name], 3) for name in ("low", "middle", "high"))
@@ -193,4 +204,5 @@ CALCULATIONS: dict[str, Callable[[Data], Data]] = {
     **{name: temperature(name) for name in TEMPERATURES},
     **{name: climate(name) for name in CLIMATE},
     **{name: seasonal(name) for name in SEASON_CALCULATIONS},
+    **{name: job_sum(name) for name in JOB_SUMS},
 }

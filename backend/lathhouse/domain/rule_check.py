@@ -32,7 +32,7 @@ def check_rule(rule: dict[str, Any]) -> None:
 
 def _overrides(rule: dict[str, Any], name: str) -> list[dict[str, Any]]:
     """Return what the owner changed for some crops, or in some places."""
-    changed = rule.get(name) or {}
+    changed = {} if rule.get(name) is None else rule[name]
     if not isinstance(changed, dict) or not all(isinstance(c, dict) for c in changed.values()):
         raise BadRule(f"{name} must be an object of {name[:-1]} ids, each with what is changed")
     return list(changed.values())
