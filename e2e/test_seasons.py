@@ -37,3 +37,19 @@ def test_a_change_of_hemisphere_and_own_first_days_move_the_plan_at_once_without
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("button", name="Save")).to_have_count(0)
     assert "22 Sep – 20 Dec" in collected(page)
+
+
+def test_a_row_of_the_year_opens_its_lot(demo_page: Page) -> None:
+    demo_page.evaluate("location.hash = '#/year'")
+    rows = demo_page.locator(".page-year .year-group li a")
+    expect(rows).to_have_count(30)
+    first = rows.first.locator("strong").inner_text()
+    rows.first.click()
+    expect(demo_page.locator(".page-lot h1")).to_have_text(first)
+
+
+def test_a_nursery_without_lots_is_told_what_will_be_drawn(
+    empty_nursery: Served, open_app: OpenApp
+) -> None:
+    page = open_app(empty_nursery, "#/year")
+    expect(page.locator(".page-year .empty")).to_contain_text("No lots yet")
