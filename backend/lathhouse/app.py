@@ -1,11 +1,16 @@
 """The front door: where the parts are joined."""
 
+import logging
+import os
 from pathlib import Path
 
 from flask import Flask, Response, jsonify
 from flask_migrate import Migrate, upgrade
 
 from lathhouse.domain.instants import to_text
+from lathhouse.reminders.mail import BadMailSettings, read_server
+from lathhouse.reminders.sender import Ways
+from lathhouse.reminders.webpush import own_key
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store import access, engine, sites
 from lathhouse.store.models import db
@@ -23,6 +28,7 @@ from lathhouse.web import (
     phones,
     problems,
     readings,
+    reminders,
     session,
     sync,
     watches,
@@ -56,10 +62,29 @@ def create_app(settings: Settings) -> Flask:
         engine.prepare(db.engine)
         upgrade(directory=str(MIGRATIONS))
         app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()))
+    app.config["WAYS"] = ways_of(settings)
     app.before_request(check_access)
     _add_routes(app, settings)
     problems.register(app)
     return app
+
+
+def ways_of(settings: Settings) -> Ways:
+    """Return by what messages leave this server."""
+    server = None
+    try:
+        server = read_server(settings.data, os.environ)
+    except BadMailSettings as error:
+        # A nursery without mail still runs; the screen of reminders says that none is set.
+        logging.getLogger(__name__).error("mail is off: %s", error)
+    return Ways(
+        key=own_key(settings.data),
+        server=server,
+        address=settings.address,
+        contact=settings.contact,
+        inner=settings.push_inner,
+        trusted=settings.push_trusted,
+    )
 
 
 def _add_routes(app: Flask, settings: Settings) -> None:
@@ -75,6 +100,7 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         forecasts,
         phones,
         watches,
+        reminders,
     ):
         api.register_blueprint(module.bp)
     for out in (morning, calendar):

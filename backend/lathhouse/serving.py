@@ -23,6 +23,7 @@ from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadField
 from lathhouse.reminders.clock import Clock, catch_up
 from lathhouse.reminders.nightly import Nightly
+from lathhouse.reminders.sender import Sender
 from lathhouse.settings import Settings, backups_in, forecast_source
 from lathhouse.store import access
 from lathhouse.sync.forecasts import Forecast
@@ -98,6 +99,8 @@ def run(settings: Settings, serving: Serving) -> None:
         believe_proxy(app)
     with app.app_context():
         prepare(app, settings, address)
+    # In messages, what the owner says goes before where we listen.
+    app.config["WAYS"].address = settings.address or address
     with clocks(app, settings), contextlib.ExitStack() as stack:
         plain = (
             stack.enter_context(listen(serving.listens_on, plain_port(serving.port)))
@@ -110,19 +113,22 @@ def run(settings: Settings, serving: Serving) -> None:
 
 @contextlib.contextmanager
 def clocks(app: Flask, settings: Settings) -> Iterator[None]:
-    """Run the alert clock and the night's work beside the server."""
+    """Run the alert clock, the sender of messages and the night's work beside the server."""
     site_id = app.config["SITE_ID"]
     source = forecast_source()
     chores = (Forecast(site_id, source),) if source else ()
     clock = Clock(app, site_id, settings.now_ms, chores)
     nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
+    sender = Sender(app, site_id, app.config["WAYS"], settings.now_ms)
     clock.start()
+    sender.start()
     if not settings.demo:
         nightly.start()
     try:
         yield
     finally:
         nightly.stop()
+        sender.stop()
         clock.stop()
 
 

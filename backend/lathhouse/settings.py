@@ -49,6 +49,16 @@ class Settings:
     demo: bool = False
     frontend: Path = field(default_factory=default_frontend)
     now_ms: Callable[[], int] = wall_clock_ms
+    # Where phones open the app, for the links in messages; and whom a push service can turn to.
+    address: str = field(default_factory=lambda: os.environ.get("LATHHOUSE_ADDRESS", ""))
+    contact: str = field(default_factory=lambda: os.environ.get("LATHHOUSE_CONTACT", ""))
+    # A push service of one's own on the inner network, and the authority that it is certified by.
+    push_inner: bool = field(default_factory=lambda: os.environ.get("LATHHOUSE_PUSH_INNER") == "1")
+    push_trusted: Path | None = field(
+        default_factory=lambda: (
+            Path(found) if (found := os.environ.get("LATHHOUSE_PUSH_TRUSTED")) else None
+        )
+    )
 
     @property
     def url(self) -> str:

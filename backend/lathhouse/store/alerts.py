@@ -8,6 +8,7 @@ from sqlalchemy import select
 
 from lathhouse.domain.ids import alert_id
 from lathhouse.errors import BadCursor
+from lathhouse.store import deliveries
 from lathhouse.store.models import Alert
 from lathhouse.store.work import Row, Work, dumps, looking
 
@@ -111,7 +112,9 @@ def _row(at: AtSubject, data: Data, *, standing: bool) -> Row:
 
 
 def write(work: Work, rows: Iterable[Row], revision: int) -> None:
-    """Write alert rows with the revision of this work."""
+    """Write alert rows with the revision of this work, and queue what is to be told of them."""
+    rows = list(rows)
+    deliveries.plan(work, rows)
     work.upsert(Alert, [{**row, "revision": revision} for row in rows], ("id",))
 
 

@@ -217,3 +217,51 @@ class CalendarEntry(Base):
     sequence: Mapped[int] = mapped_column(Integer)
     changed_at: Mapped[str] = mapped_column(Text)
     cancelled_at: Mapped[str | None] = mapped_column(Text)
+
+
+class Delivery(Base):
+    """One person's message of one state of one alert, from planned to taken or given up."""
+
+    __tablename__ = "deliveries"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    alert_id: Mapped[str] = mapped_column(Text)
+    step: Mapped[str] = mapped_column(Text)
+    channel: Mapped[str] = mapped_column(Text)
+    recipient: Mapped[str] = mapped_column(Text)
+    kind: Mapped[str] = mapped_column(Text)
+    group_key: Mapped[str] = mapped_column(Text)
+    state: Mapped[str] = mapped_column(Text)
+    why: Mapped[str | None] = mapped_column(Text)
+    due_at: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    ended_at: Mapped[str | None] = mapped_column(Text)
+    message_id: Mapped[str | None] = mapped_column(Text)
+    attempts: Mapped[int] = mapped_column(Integer, default=0)
+    data: Mapped[str] = mapped_column(Text)
+    __table_args__ = (
+        Index(
+            "deliveries_once",
+            *("site_id", "alert_id", "step", "channel", "recipient"),
+            unique=True,
+        ),
+        Index("deliveries_by_state", "site_id", "state", "due_at"),
+        Index("deliveries_by_message", "site_id", "message_id"),
+        Index("deliveries_by_recipient", "site_id", "recipient", "id"),
+    )
+
+
+class PushSubscription(Base):
+    """Where a phone's browser takes messages; it ends with the session that made it."""
+
+    __tablename__ = "push_subscriptions"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    session_hash: Mapped[str] = mapped_column(Text)
+    endpoint: Mapped[str] = mapped_column(Text)
+    p256dh: Mapped[str] = mapped_column(Text)
+    auth: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+    dropped_at: Mapped[str | None] = mapped_column(Text)
+    why: Mapped[str | None] = mapped_column(Text)
+    __table_args__ = (Index("push_subscriptions_by_session", "site_id", "session_hash"),)

@@ -9,6 +9,7 @@ from lathhouse.domain.instants import parse_instant
 from lathhouse.domain.protocols import BadCrop, check_shape
 from lathhouse.domain.rule_check import BadRule, check_rule
 from lathhouse.domain.seasons import own_starts
+from lathhouse.domain.working_time import USUAL
 from lathhouse.errors import BadField, FixedWatch
 from lathhouse.sync.fields import Plain, Whole
 from lathhouse.sync.shapes import CHAMBER, KINDS, PROVENANCE, READINGS
@@ -132,6 +133,11 @@ def _check_nursery(data: Data) -> None:
             " the year (29 February is no day of every year)"
         )
         raise _refuse("season_starts", says)
+    begin, end = (data.get(name) or USUAL[name] for name in ("work_from", "work_to"))
+    if begin >= end:
+        raise _refuse(
+            "work_to", f"must be later in the day than data.work_from ({begin}), not {end}"
+        )
 
 
 def _check_protocol(data: Data) -> None:

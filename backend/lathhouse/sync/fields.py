@@ -13,6 +13,8 @@ from lathhouse.domain.instants import BadInstant, parse_instant
 TEXT_MAX = 4000
 NAME = re.compile(r"[^\x00-\x1f\x7f\ud800-\udfff]{1,200}")
 DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d", re.ASCII)
+EMAIL = re.compile(r"[\w.!#$%&'*+/=?^`{|}~-]{1,64}@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)+", re.ASCII)
 UUID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 # Counts beyond this are slips of the finger, not seeds.
 WHOLE_MAX = 1_000_000_000
@@ -177,6 +179,36 @@ class Until(Instant):
     def fits(self, value: Any) -> bool:
         """Say whether it is either."""
         return Day().fits(value) or super().fits(value)
+
+
+class ClockTime(Plain):
+    """A time of day on the site's own clocks."""
+
+    says = "must be a time of day such as 07:00"
+
+    def fits(self, value: Any) -> bool:
+        """Say whether a clock shows it."""
+        return isinstance(value, str) and CLOCK.fullmatch(value) is not None
+
+
+class Email(Plain):
+    """An e-mail address as most people have one (a subset of RFC 5321 section 4.1.2)."""
+
+    says = "must be an e-mail address such as orla@example.com"
+
+    def fits(self, value: Any) -> bool:
+        """Say whether a message can be sent to it, and nothing else be slipped in with it."""
+        return isinstance(value, str) and len(value) <= 254 and EMAIL.fullmatch(value) is not None
+
+
+class Reach(Plain):
+    """Which ways a person wants to be told by."""
+
+    says = "must say push and mail, each true or false"
+
+    def fits(self, value: Any) -> bool:
+        """Say whether it names ways, each on or off."""
+        return isinstance(value, dict) and all(isinstance(on, bool) for on in value.values())
 
 
 class Flag(Plain):

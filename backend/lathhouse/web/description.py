@@ -109,6 +109,8 @@ def _plain(field: fields.Plain) -> Data:
         fields.Instant: {"type": "string", "format": "date-time"},
         fields.Day: {"type": "string", "format": "date"},
         fields.Fields: {"type": "object"},
+        fields.Reach: {"type": "object", "additionalProperties": {"type": "boolean"}},
+        fields.ClockTime: {"type": "string", "pattern": fields.CLOCK.pattern},
         fields.Code: {"type": ["string", "integer"]},
         fields.Anything: {},
     }

@@ -1,0 +1,192 @@
+"""Who is told of an alert, when, and who next: pure rules of what may ring.
+
+After the ideas of ISA-18.2 and IEC 62682 in our own words: what nobody needs to act on never rings,
+quiet hours hold back messages and not states, and what nobody has taken on goes to the next person.
+Which levels ring, and the times, are our own choices.
+"""
+
+from typing import Any
+
+from lathhouse.domain.instants import MINUTE_MS, local_date, to_ms, to_text, weekday
+from lathhouse.domain.working_time import (
+    Hours,
+    after_work_of,
+    end_of_work,
+    hours_of,
+    is_at_work,
+    is_quiet,
+    start_of_work,
+)
+
+Alert = dict[str, Any]
+Person = dict[str, Any]
+
+LEVELS = ("due", "late", "alarm")
+# By priority: the levels that ring. The rest is a list entry on the round and in the morning list.
+RINGS: dict[int, tuple[str, ...]] = {1: LEVELS, 2: ("late", "alarm"), 3: ("alarm",)}
+# What is told at once, and not only with the next day's work.
+URGENT_MAX = 2
+# A P1 that nobody has taken on goes to the next person after this, within working hours.
+NEXT_AFTER_MS = 30 * MINUTE_MS
+# So many people are told of one matter, at most; past them a telephone is better.
+PEOPLE_MAX = 5
+# Alerts of one place come in one breath: they wait for each other, so as to be one message.
+COLLECT_MS = 20_000
+FROST_NOW, BAND = "frost-now", "chamber-band"
+
+
+def rings(alert: Alert) -> bool:
+    """Say whether an alert, as it is now, may ring at all."""
+    if alert.get("rings") is False or alert.get("hidden_by"):
+        return False
+    return alert["level"] in RINGS.get(alert["priority"], ())
+
+
+def wakes(alert: Alert) -> bool:
+    """Say whether an alert may wake those who agreed to it: seed that freezes, frost on plants.
+
+    A chamber rings with priority 1 only below its hard lower limit, which is 0 °C unless set.
+    """
+    watch, priority = str(alert["watch"]), int(alert["priority"])
+    return watch == FROST_NOW or (watch == BAND and priority == 1)
+
+
+def rose(alert: Alert, now: str) -> bool:
+    """Say whether an alert was raised now, or has now reached a level that it never had before."""
+    history = alert["history"]
+    new = [step for step in history if step["at"] == now and step["level"]]
+    before = [step["level"] for step in history if step["at"] != now and step["level"]]
+    if not new:
+        return False
+    if any(step["what"] == "raised" for step in new):
+        return True
+    return LEVELS.index(alert["level"]) > max((LEVELS.index(one) for one in before), default=-1)
+
+
+def in_line(
+    alert: Alert, people: list[Person], at_ms: int, nursery: dict[str, Any]
+) -> list[Person]:
+    """Return who is told, first to last: at night who agreed to be woken, then who works that day,
+    then by their order, then by name."""
+
+    def place(person: Person) -> tuple[bool, bool, float, str]:
+        hours = hours_of(nursery, person)
+        asleep = is_quiet(at_ms, hours)
+        not_woken = asleep and wakes(alert) and not person.get("agreed_to_wake")
+        day = local_date(at_ms, hours["offsets"])
+        order = person.get("order")
+        last = float("inf") if order is None else order
+        return not_woken, weekday(day) not in hours["working_days"], last, person["name"] or ""
+
+    return sorted(people, key=place)
+
+
+def tell_at(alert: Alert, person: Person, at_ms: int, nursery: dict[str, Any]) -> int:
+    """Return when a person is told of what rings from `at_ms` on.
+
+    Priority 1 at once, but out of quiet hours only at the next start of work (any day: seed does
+    not know Sundays), unless it may wake and the person agreed. Priority 2 within that person's
+    work, else at its next start. Priority 3 at a start of work.
+    """
+    hours = hours_of(nursery, person)
+    if alert["priority"] == 1:
+        return heard_at(alert, person, at_ms, hours)
+    if alert["priority"] == URGENT_MAX and is_at_work(at_ms, hours) and not is_quiet(at_ms, hours):
+        return at_ms
+    return start_of_work(at_ms, hours)
+
+
+def heard_at(alert: Alert, person: Person, at_ms: int, hours: Hours) -> int:
+    """Return this instant, or in quiet hours the next start of work on any day."""
+    if not is_quiet(at_ms, hours) or (wakes(alert) and person.get("agreed_to_wake")):
+        return at_ms
+    return start_of_work(at_ms, hours, any_day=True)
+
+
+def handed_on(alert: Alert, told_ms: int, turn: int, hours: Hours) -> int | None:
+    """Return when the matter goes to the `turn`-th next person, or None where it never does.
+
+    At night the half hour of what may wake is a half hour, not one of work.
+    """
+    if alert["priority"] == 1:
+        if wakes(alert):
+            return told_ms + turn * NEXT_AFTER_MS
+        return after_work_of(told_ms, turn * NEXT_AFTER_MS, hours)
+    return end_of_work(told_ms, turn, hours) if alert["priority"] == URGENT_MAX else None
+
+
+def must_plan(alert: Alert, now: str) -> bool:
+    """Say whether an alert row that is written now brings a state that somebody is to be told."""
+    return rings(alert) and (alert["state"] == "shelved" or rose(alert, now))
+
+
+def step_of(alert: Alert) -> str:
+    """Return the state that a message is about; one state is never told twice to one person."""
+    until = alert.get("shelved_until")
+    return f"{alert['level']}@{until}" if alert["state"] == "shelved" else str(alert["level"])
+
+
+def plan(
+    alert: Alert, people: list[Person], nursery: dict[str, Any], now_ms: int
+) -> list[dict[str, Any]]:
+    """Return `{person, kind, at_ms}` for each who is to be told of an alert's new state.
+
+    `kind` is `first`, `next` (told only if nobody has it by then) or `holder` (who has it already
+    hears of a higher level, and nobody else). What is left until a time is told at that time.
+    """
+    if not rings(alert) or not people:
+        return []
+    start = now_ms
+    if alert["state"] == "shelved":
+        start = max(now_ms, to_ms(alert["shelved_until"]))
+    site = hours_of(nursery)
+    line = in_line(alert, people, start, nursery)
+    if alert["state"] == "acknowledged":
+        holder = next((p for p in line if p["id"] == alert.get("acknowledged_by")), line[0])
+        at = tell_at(alert, holder, start, nursery)
+        return [{"person": holder, "kind": "holder", "at_ms": at}]
+    told = tell_at(alert, line[0], start, nursery)
+    found = [{"person": line[0], "kind": "first", "at_ms": told}]
+    for turn, person in enumerate(line[1:PEOPLE_MAX], 1):
+        handed = handed_on(alert, told, turn, site)
+        if handed is None:
+            break
+        at = heard_at(alert, person, handed, hours_of(nursery, person))
+        found.append({"person": person, "kind": "next", "at_ms": at})
+    return found
+
+
+def still_due(row: dict[str, Any], alert: Alert | None) -> str | None:
+    """Return why a planned message is not sent after all, or None where it is.
+
+    Args:
+        row: `kind` and `step` of the message as planned.
+        alert: the alert as it is now.
+    """
+    if alert is None or alert["state"] == "cleared":
+        return "cleared"
+    if alert["state"] == "shelved":
+        return "shelved"
+    if alert["state"] == "acknowledged" and row["kind"] != "holder":
+        return "acknowledged"
+    if not rings(alert):
+        return "hidden"
+    level, _, until = row["step"].partition("@")
+    return None if until or level == alert["level"] else "superseded"
+
+
+def group_of(alert: Alert, at_ms: int, now_ms: int, hours: Hours) -> str:
+    """Return what is told in one message: a place and all in it, or all that waited for the day.
+
+    Priority 1 is always told by its own place, so that it is not lost in a list.
+    """
+    if at_ms > now_ms and alert["priority"] != 1:
+        return f"day:{local_date(at_ms, hours['offsets'])}"
+    if alert.get("place"):
+        return f"place:{alert['place']}"
+    return f"{alert['subject']['kind']}:{alert['subject']['id']}"
+
+
+def collected(at_ms: int, now_ms: int) -> str:
+    """Return when a message goes to the sender: a few seconds late where it would go at once."""
+    return to_text(at_ms + COLLECT_MS if at_ms <= now_ms else at_ms)
