@@ -1,0 +1,180 @@
+"""Who is told, when, and who next. The hours are the job's: quiet 20:00 to 06:00, half an hour for
+priority 1 within working hours, the day's end for priority 2; which levels ring is our own choice."""
+
+from typing import Any
+
+import pytest
+
+from lathhouse.domain import reaching
+from lathhouse.domain.instants import parse_instant, to_text
+from lathhouse.domain.working_time import after_work_of, end_of_work, hours_of, is_quiet
+
+# Thursday 10 September 2026, in a place ten hours east without clock changes.
+NURSERY: dict[str, Any] = {
+    "offsets": [["2020-01-01T00:00:00.000Z", 600]],
+    "working_days": [1, 2, 3, 4, 5, 6],
+}
+ORLA = {"id": "orla", "name": "Orla", "order": 1, "agreed_to_wake": True}
+DEV = {"id": "dev", "name": "Dev", "order": 2, "works": [1, 2, 3, 4, 5]}
+MELE = {"id": "mele", "name": "Mele", "order": 3, "works": [2, 4, 6]}
+SOAK = {"watch": "soak-over", "priority": 1, "level": "late"}
+FREEZES = {"watch": "chamber-band", "priority": 1, "level": "alarm"}
+
+
+def at(text: str) -> int:
+    return parse_instant(f"2026-09-{text}:00+10:00")
+
+
+def alert(**said: Any) -> dict[str, Any]:
+    usual = {"watch": "fungus-recheck", "priority": 2, "level": "late", "state": "open"}
+    return {**usual, "rings": True, "hidden_by": None, "place": "p", **said}
+
+
+def told(one: dict[str, Any], now: str, *people: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Return (who, kind, day and time) of everybody who is to be told."""
+    found = reaching.plan(one, list(people or (ORLA, DEV, MELE)), NURSERY, at(now))
+    local = [to_text(part["at_ms"] + 600 * 60_000)[8:16] for part in found]
+    return [(p["person"]["id"], p["kind"], when) for p, when in zip(found, local, strict=True)]
+
+
+def test_priority_1_goes_on_every_half_hour_of_work():
+    assert told(alert(**SOAK), "10T15:10") == [
+        ("orla", "first", "10T15:10"),
+        ("dev", "next", "10T15:40"),
+        ("mele", "next", "11T07:10"),
+    ]
+
+
+def test_the_half_hour_ends_to_the_minute_and_a_day_off_is_none():
+    """15:31 on Saturday: 29 minutes of work are left, the last one is on Monday."""
+    hours = hours_of(NURSERY)
+    half = 30 * 60_000
+    assert after_work_of(at("12T15:30"), half, hours) == at("12T16:00")
+    assert after_work_of(at("12T15:31"), half, hours) == at("14T07:01")
+
+
+def test_priority_2_goes_on_at_the_days_end():
+    assert told(alert(), "10T09:00") == [
+        ("orla", "first", "10T09:00"),
+        ("dev", "next", "10T16:00"),
+        ("mele", "next", "11T16:00"),
+    ]
+    hours = hours_of(NURSERY)
+    assert end_of_work(at("12T15:59"), 1, hours) == at("12T16:00")
+    assert end_of_work(at("12T16:00"), 1, hours) == at("14T16:00")
+
+
+@pytest.mark.parametrize(
+    ("now", "first"),
+    [
+        ("10T19:59", "10T19:59"),  # the last minute before quiet hours
+        ("10T20:00", "11T07:00"),
+        ("11T05:59", "11T07:00"),
+        ("11T06:00", "11T06:00"),  # quiet hours are over
+        ("12T22:00", "13T07:00"),  # a Sunday morning: seed does not know Sundays
+    ],
+)
+def test_quiet_hours_hold_priority_1_back_to_the_next_start_of_work(now: str, first: str):
+    assert told(alert(**SOAK), now, DEV) == [("dev", "first", first)]
+
+
+@pytest.mark.parametrize(
+    ("now", "first"),
+    [("10T06:59", "10T07:00"), ("10T15:59", "10T15:59"), ("10T16:00", "11T07:00"),
+     ("11T16:30", "14T07:00")],
+)  # fmt: skip
+def test_priority_2_waits_for_that_persons_own_next_work(now: str, first: str):
+    assert told(alert(), now, DEV) == [("dev", "first", first)]
+
+
+def test_freezing_seed_wakes_who_agreed_and_the_rest_hear_at_the_start_of_work():
+    other = {**MELE, "agreed_to_wake": True}
+    assert told(alert(**FREEZES), "10T02:00", DEV, ORLA, other) == [
+        ("orla", "first", "10T02:00"),
+        ("mele", "next", "10T02:30"),
+        ("dev", "next", "10T07:00"),
+    ]
+    frost = alert(watch="frost-now", priority=1, level="alarm")
+    assert told(frost, "10T02:00", ORLA) == [("orla", "first", "10T02:00")]
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        alert(**SOAK),
+        alert(watch="frost-tonight", priority=1, level="alarm"),
+        alert(watch="moisture-dry", priority=1, level="alarm"),
+        # Too warm is no priority 1: the seed does not freeze.
+        alert(watch="chamber-band", priority=2, level="alarm"),
+    ],
+)
+def test_nothing_else_wakes_anyone_who_agreed(one: dict[str, Any]):
+    (first,) = told(one, "10T02:00", ORLA)
+    assert first == ("orla", "first", "10T07:00")
+
+
+def test_own_quiet_hours_come_before_the_nurserys():
+    early = {**DEV, "quiet_from": "18:00", "quiet_to": "07:30"}
+    assert told(alert(**SOAK), "10T18:00", early) == [("dev", "first", "11T07:30")]
+    none = {**DEV, "quiet_from": "00:00", "quiet_to": "00:00"}
+    assert not is_quiet(at("10T02:00"), hours_of(NURSERY, none))
+
+
+@pytest.mark.parametrize(
+    "one",
+    [
+        alert(rings=False, level="alarm"),
+        alert(hidden_by="cold-six-weeks", level="alarm"),
+        alert(level="due"),
+        alert(priority=3, level="late"),
+        alert(priority=4, level="alarm"),
+        alert(priority=3, level="due", watch="look-due"),
+    ],
+)
+def test_a_list_entry_never_rings(one: dict[str, Any]):
+    assert told(one, "10T09:00") == []
+
+
+def test_priority_3_waits_for_a_start_of_work_and_goes_to_nobody_else():
+    assert told(alert(priority=3, level="alarm"), "10T09:00") == [("orla", "first", "11T07:00")]
+
+
+def test_who_works_that_day_comes_first_and_then_their_own_order():
+    """On a Saturday Dev is off."""
+    line = [who for who, _, _ in told(alert(**SOAK), "12T09:00", DEV, MELE)]
+    assert line == ["mele", "dev"]
+
+
+def test_what_is_taken_on_tells_its_holder_of_a_higher_level_and_nobody_else():
+    mine = alert(**SOAK) | {"state": "acknowledged", "acknowledged_by": "dev"}
+    assert told(mine, "10T09:00") == [("dev", "holder", "10T09:00")]
+
+
+def test_what_is_left_until_a_time_is_told_then_and_not_before():
+    left = alert(**SOAK) | {"state": "shelved", "shelved_until": to_text(at("11T10:00"))}
+    assert told(left, "10T09:00", DEV) == [("dev", "first", "11T10:00")]
+    assert reaching.step_of(left) == f"late@{to_text(at('11T10:00'))}"
+
+
+@pytest.mark.parametrize(
+    ("now", "why"),
+    [
+        (None, "cleared"),
+        (alert(state="cleared"), "cleared"),
+        (alert(state="shelved"), "shelved"),
+        (alert(state="acknowledged"), "acknowledged"),
+        (alert(level="alarm"), "superseded"),
+        (alert(hidden_by="x"), "hidden"),
+        (alert(), None),
+    ],
+)
+def test_what_is_over_before_it_is_sent_is_not_sent(now: dict[str, Any] | None, why: str | None):
+    assert reaching.still_due({"kind": "first", "step": "late"}, now) == why
+
+
+def test_a_level_that_was_told_once_is_not_told_again_when_it_comes_back():
+    steps = [("raised", "late", "1"), ("alarm", "alarm", "2"), ("late", "late", "3")]
+    history = [{"what": what, "level": level, "at": when} for what, level, when in steps]
+    assert reaching.rose(alert(history=history[:1]), "1")
+    assert reaching.rose(alert(history=history[:2], level="alarm"), "2")
+    assert not reaching.rose(alert(history=history), "3")
