@@ -1,5 +1,8 @@
-"""Who is told, when, and who next. The hours are the job's: quiet 20:00 to 06:00, half an hour for
-priority 1 within working hours, the day's end for priority 2; which levels ring is our own choice."""
+"""Who is told, when, and who next.
+
+Quiet hours, the half hour of work for priority 1 and the day's end for priority 2: ours, and so is
+which levels ring.
+"""
 
 from typing import Any
 

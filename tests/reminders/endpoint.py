@@ -53,7 +53,7 @@ class Browser:
         return {"endpoint": endpoint, "keys": keys}
 
     def open(self, body: bytes) -> bytes:
-        """Return the text of a body, by the steps of RFC 8291 section 3.4 and RFC 8188 section 2."""
+        """Return the text of a body, as RFC 8291 section 3.4 and RFC 8188 section 2 say."""
         salt, size = body[:16], int.from_bytes(body[16:20], "big")
         length = body[20]
         sender, record = body[21 : 21 + length], body[21 + length :]

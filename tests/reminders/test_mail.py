@@ -186,10 +186,10 @@ def test_a_wrong_password_is_nowhere_in_the_log_or_the_rows(
 
 def test_a_line_break_slips_no_header_in():
     message = {"title": "Bench\r\nBcc: a@example.com", "intro": "", "lines": [], "url": "/#/"}
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="linefeed"):
         mail.compose(message, MAILED["email"], SENDER, "x", 0, "")
     fine = {**message, "title": "Bench"}
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="linefeed"):
         mail.compose(fine, "orla@example.com\nBcc: a@example.com", SENDER, "x", 0, "")
 
 

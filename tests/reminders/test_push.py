@@ -54,7 +54,7 @@ def test_a_message_says_the_lot_the_place_what_since_when_what_to_do_and_where(t
     assert "Since 10 September, 07:40" in one["body"]
     assert "Drain it" in one["body"]
     assert one["url"] == f"/#/lot/{lot}"
-    path, headers, body = told.service.heard[0]
+    _, headers, body = told.service.heard[0]
     assert phone.browser.open_by_library(body) == phone.browser.open(body)
     assert (headers["urgency"], headers["content-encoding"]) == ("high", "aes128gcm")
     assert int(headers["ttl"]) == 4 * 3600

@@ -65,7 +65,7 @@ def test_what_does_not_fit_one_record_or_is_no_key_is_refused():
     browser = Browser()
     with pytest.raises(ValueError, match="one record"):
         webpush.encrypt(b"x" * (webpush.PLAIN_MAX_BYTES + 1), browser.public, browser.auth)
-    with pytest.raises(ValueError):
+    with pytest.raises(ValueError, match="Invalid EC key"):
         webpush.encrypt(b"x", b"\x04" + b"\x01" * 64, browser.auth)
 
 
