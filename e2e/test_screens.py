@@ -203,6 +203,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "typed": ("#/typed", nothing),
     "typed-lot": ("#/typed", typing_in),
     "unsent": ("#/unsent", nothing),
+    "reminders": ("#/reminders", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),
     "places": ("#/places", nothing),

@@ -18,6 +18,7 @@ const SCREENS = {
   ringing: [() => import("./screens/ringing.js"), "Ringing", []],
   season: [() => import("./screens/season.js"), "Season", []],
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
+  reminders: [() => import("./screens/reminders.js"), "Reminders", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
   watch: [() => import("./screens/watch.js"), "Watch", ["id"]],
@@ -110,6 +111,8 @@ function theme() {
 async function start() {
   theme();
   addEventListener("hashchange", route);
+  // A touched notification opens its screen in the app that is open already.
+  navigator.serviceWorker?.addEventListener("message", ({ data }) => data?.open && (location.hash = data.open));
   render(html`<${App} />`, /** @type {Element} */ (document.getElementById("app")));
   try {
     await openHouse();

@@ -46,6 +46,58 @@ self.addEventListener("message", (event) => {
   if (event.data === "take-over") void self.skipWaiting();
 });
 
+self.addEventListener("push", (event) => {
+  event.waitUntil(show(event.data));
+});
+
+/** Every push is shown, even one that cannot be read: a silent one has the next ones stopped. */
+async function show(data) {
+  let said = {};
+  try {
+    said = data?.json() ?? {};
+  } catch (error) {
+    console.warn("a push that is no JSON:", error.message);
+  }
+  await self.registration.showNotification(said.title ?? "Lathhouse", {
+    body: said.body ?? "",
+    // The same message again takes the place of the first, and does not ring.
+    tag: said.tag ?? "lathhouse",
+    icon: "/icons/icon-192.png",
+    requireInteraction: said.grave === true,
+    data: { open: typeof said.url === "string" && said.url.startsWith("/#/") ? said.url.slice(1) : "#/" },
+  });
+}
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  event.waitUntil(open(event.notification.data?.open ?? "#/"));
+});
+
+async function open(hash) {
+  const pages = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
+  const [page] = pages.filter((one) => new URL(one.url).pathname === "/");
+  if (!page) return self.clients.openWindow(`/${hash}`);
+  page.postMessage({ open: hash });
+  return page.focus();
+}
+
+// A browser may move a subscription by itself; the server must hear of it from here.
+self.addEventListener("pushsubscriptionchange", (event) => {
+  event.waitUntil(movedTo(event));
+});
+
+async function movedTo(event) {
+  const how = event.oldSubscription?.options;
+  const moved = event.newSubscription ?? (how && (await self.registration.pushManager.subscribe(how)));
+  if (!moved) return;
+  await fetch("/api/v1/reminders/subscriptions", {
+    method: "POST",
+    credentials: "same-origin",
+    headers: { "Content-Type": "application/json" },
+    body: JSON.stringify(moved),
+  });
+}
+
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   const ours = url.origin === self.location.origin && event.request.method === "GET";

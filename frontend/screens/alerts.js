@@ -1,7 +1,7 @@
 // @ts-check
 /** Alerts, the gravest first, one entry for a place: taken on, or left until a time for a reason. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { groups, one, person } from "../store/house.js";
+import { alerts, groups, one, person } from "../store/house.js";
 import { recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { aimOf, subjectName, wayTo } from "../ui/alert_words.js";
@@ -54,6 +54,7 @@ function Entry({ each }) {
     ${many && html`<${Folded} title=${t("alerts.each", { n: own.length })} findings=${own} />`}
     ${folded.length > 0 && html`<${Folded} title=${t(folded.length === 1 ? "alerts.folded_one" : "alerts.folded", { n: folded.length })} findings=${folded} />`}
     <${Answered} findings=${own} />
+    <${HandedOn} findings=${open} />
     ${doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && html`<div class="row">
       ${open.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
       <button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button></div>`}
@@ -83,4 +84,13 @@ function Answered({ findings: held }) {
     return finding.state === "acknowledged" ? t("alerts.taken", { who: person(finding.acknowledged_by) ?? t("alerts.someone"), when: when(finding.acknowledged_at) }) : "";
   });
   return [...new Set(words)].filter(Boolean).map((said) => html`<p class="answered" key=${said}>${said}</p>`);
+}
+
+/** Whom it went on to, since nobody had it. */
+function HandedOn({ findings }) {
+  const same = (row) => findings.some((each) => each.watch === row.watch && each.subject.id === row.subject.id);
+  const last = alerts().filter((row) => row.handed_on && same(row)).sort((a, b) => (a.handed_on.at < b.handed_on.at ? 1 : -1))[0];
+  if (!last) return null;
+  const { to, at } = last.handed_on;
+  return html`<p class="answered">${t("alerts.handed_on", { who: person(to) ?? t("reminders.a_phone"), when: when(at) })}</p>`;
 }

@@ -35,9 +35,10 @@ function Over({ alert }) {
     <ol class="steps-past">${alert.history.map((step, index) => html`<li key=${index}><small>${when(step.at)}</small> ${wordsOf(step)}</li>`)}</ol></li>`;
 }
 
-function wordsOf({ what, by, level }) {
+function wordsOf({ what, by, level, to }) {
   const who = person(by);
   if (what === "raised") return t("past.raised", { level: t(`level.${level}`) });
+  if (what === "handed_on") return t("past.handed_on", { who: person(to) ?? t("reminders.a_phone") });
   if (level) return t("past.rose", { level: t(`level.${level}`) });
   return t(who ? `past.${what}_by` : `past.${what}`, { who });
 }

@@ -16,6 +16,7 @@ export function Settings() {
     ["#/frost", t("frost.title"), t("frost.what")],
     ["#/morning", t("settings.morning"), t("settings.morning_what")],
     ["#/calendar", t("calendar.title"), t("calendar.what")],
+    ["#/reminders", t("reminders.title"), t("reminders.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ["#/people", t("people.title"), t("people.what", { n: people().length })],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],

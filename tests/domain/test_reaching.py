@@ -181,3 +181,12 @@ def test_a_level_that_was_told_once_is_not_told_again_when_it_comes_back():
     assert reaching.rose(alert(history=history[:1]), "1")
     assert reaching.rose(alert(history=history[:2], level="alarm"), "2")
     assert not reaching.rose(alert(history=history), "3")
+
+
+def test_priority_1_is_told_by_its_place_and_the_rest_of_one_time_together():
+    hours = hours_of(NURSERY)
+    grouped = [
+        reaching.group_of(alert(priority=priority, place=place), at("10T14:00"), hours)
+        for priority, place in ((1, "a"), (1, "b"), (2, "a"), (2, "b"), (3, "c"))
+    ]
+    assert grouped == ["place:a", "place:b", "day:2026-09-10", "day:2026-09-10", "day:2026-09-10"]

@@ -175,12 +175,13 @@ def still_due(row: dict[str, Any], alert: Alert | None) -> str | None:
     return None if until or level == alert["level"] else "superseded"
 
 
-def group_of(alert: Alert, at_ms: int, now_ms: int, hours: Hours) -> str:
-    """Return what is told in one message: a place and all in it, or all that waited for the day.
+def group_of(alert: Alert, at_ms: int, hours: Hours) -> str:
+    """Return what is told in one message: priority 1 by its place, the rest all together.
 
-    Priority 1 is always told by its own place, so that it is not lost in a list.
+    So priority 1 is not lost in a list, and five places that nobody has walked by two o'clock are
+    one message and not five. Only what is due at one time goes together.
     """
-    if at_ms > now_ms and alert["priority"] != 1:
+    if alert["priority"] != 1:
         return f"day:{local_date(at_ms, hours['offsets'])}"
     if alert.get("place"):
         return f"place:{alert['place']}"

@@ -81,10 +81,15 @@ def url_of(alerts: list[Alert], places: dict[str, Any]) -> str:
     return f"/#/{ways[kind]}/{name}" if kind in ways else "/#/alerts"
 
 
+def _with_place(line: Message) -> str:
+    where, says = line["where"], line["says"]
+    return says if not where or says.startswith(where) else f"{where}: {says}"
+
+
 def push_text(message: Message) -> str:
     """Return the lines that a phone shows under the title."""
     shown = [
-        f"{one['says']}. Since {one['since']}. {one['next_action']}."
+        f"{_with_place(one)}. Since {one['since']}. {one['next_action']}."
         for one in message["lines"][:LINES_MAX]
     ]
     more = len(message["lines"]) - len(shown)

@@ -53,7 +53,7 @@ def plan(work: Work, alerts: Iterable[Row]) -> None:
                 "alert_id": alert["id"],
                 "step": reaching.step_of(alert),
                 "kind": one["kind"],
-                "group_key": reaching.group_of(alert, one["at_ms"], now_ms, hours),
+                "group_key": reaching.group_of(alert, one["at_ms"], hours),
                 "due_at": reaching.collected(one["at_ms"], now_ms),
                 "data": snapshot(alert),
             }
@@ -104,6 +104,9 @@ def add(work: Work, rows: list[Row]) -> None:
     """Queue rows; one whose state was told to the same person by the same way is there already."""
     if not rows:
         return
+    # In the log those of one moment keep the order in which they were planned.
+    names = sorted(row["id"] for row in rows)
+    rows = [{**row, "id": name} for row, name in zip(rows, names, strict=True)]
     dialect: Any = sqlite if is_sqlite(work.connection) else postgresql
     statement = dialect.insert(Delivery).on_conflict_do_nothing(index_elements=ONCE)
     work.connection.execute(statement, [{"site_id": work.site_id, **row} for row in rows])

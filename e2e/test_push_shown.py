@@ -1,0 +1,96 @@
+"""A push to a phone whose app is closed is shown, and its touch opens the right screen."""
+
+import json
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from playwright.sync_api import BrowserContext, CDPSession, expect
+from tests.browser import PersistentPhone
+
+from e2e.house import LATER_MS, House, pair
+
+pytest_plugins = ["e2e.house"]
+
+
+def shown(context: BrowserContext) -> list[dict[str, Any]]:
+    """Return the notifications that stand on the phone."""
+    return context.pages[0].evaluate(
+        """async () => (await (await navigator.serviceWorker.ready).getNotifications())
+          .map(({title, body, tag, data}) => ({title, body, tag, data}))"""
+    )
+
+
+def registration_of(session: CDPSession) -> str:
+    """Return the id of the worker's registration."""
+    found: list[str] = []
+    heard = "ServiceWorker.workerRegistrationUpdated"
+    session.on(heard, lambda said: found.extend(r["registrationId"] for r in said["registrations"]))
+    session.send("ServiceWorker.enable")
+    while not found:
+        # The browser tells of it while it is asked something else.
+        session.send("Runtime.evaluate", {"expression": "1"})
+    return found[0]
+
+
+def deliver(session: CDPSession, registration: str, origin: str, data: str) -> None:
+    """Hand the worker a push, as the browser does."""
+    said = {"origin": origin, "registrationId": registration, "data": data}
+    session.send("ServiceWorker.deliverPushMessage", said)
+
+
+def until_shown(context: BrowserContext, title: str) -> list[dict[str, Any]]:
+    """Wait until a notification of this title stands, and return all of them."""
+    page = context.pages[0]
+    page.wait_for_function(
+        """async (title) => (await (await navigator.serviceWorker.ready).getNotifications())
+          .some((one) => one.title === title)""",
+        arg=title,
+        timeout=LATER_MS,
+    )
+    return shown(context)
+
+
+def test_a_push_is_shown_once_however_often_it_comes_and_its_touch_opens_its_screen(
+    house: House, persistent_phone: Callable[[str], PersistentPhone]
+):
+    phone = persistent_phone("grower")
+    context = phone.open()
+    context.grant_permissions(["notifications"], origin=house.address)
+    page = pair(context, house)
+    session = context.new_cdp_session(page)
+    registration = registration_of(session)
+    lot = str(uuid.uuid4())
+    said = {"title": "Soak bench: 1 alarm", "body": "26-017-R soaks", "tag": "a", "grave": True}
+    said["url"] = f"/#/lot/{lot}"
+    for _ in range(2):
+        deliver(session, registration, house.address, json.dumps(said))
+    (one,) = until_shown(context, said["title"])
+    assert (one["body"], one["tag"], one["data"]) == (
+        "26-017-R soaks",
+        "a",
+        {"open": f"#/lot/{lot}"},
+    )
+    # What cannot be read is shown all the same (FAULTS F24), and leads nowhere but to the round.
+    deliver(session, registration, house.address, "no JSON at all")
+    other = next(one for one in until_shown(context, "Lathhouse") if one["title"] == "Lathhouse")
+    assert other["data"] == {"open": "#/"}
+    evil = {**said, "title": "Elsewhere", "tag": "b", "url": "https://elsewhere.example/"}
+    deliver(session, registration, house.address, json.dumps(evil))
+    found = {one["title"]: one["data"] for one in until_shown(context, "Elsewhere")}
+    assert found["Elsewhere"] == {"open": "#/"}
+    # The page that is open does as the worker says when a notification was touched.
+    worker = next(one for one in context.service_workers if one.url.startswith(house.address))
+    worker.evaluate("(hash) => { void open(hash).catch(() => {}); }", f"#/lot/{lot}")
+    expect(page).to_have_url(f"{house.address}/#/lot/{lot}", timeout=LATER_MS)
+
+
+def test_a_phone_that_cannot_ring_says_so_and_what_still_works(
+    house: House, persistent_phone: Callable[[str], PersistentPhone]
+):
+    context = persistent_phone("grower").open()
+    page = pair(context, house)
+    page.evaluate("() => { location.hash = '#/reminders'; }")
+    page.get_by_role("button", name="Ring on this phone").tap()
+    said = page.locator(".page-reminders .large")
+    expect(said).to_contain_text("still work", timeout=LATER_MS)

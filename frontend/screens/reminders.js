@@ -1,0 +1,79 @@
+// @ts-check
+/** Reminders out of the app: this phone, the person who carries it, and what was sent to whom. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { one, people, session } from "../store/house.js";
+import { reached, readLog, readReached, ringHere, ringing, sendTest, setCarrier, silenceHere } from "../store/reaching.js";
+import { record } from "../store/record.js";
+import { Choice, Toggle } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { Field } from "../ui/number.js";
+import { Page } from "../ui/page.js";
+import { Log } from "./reminders_log.js";
+import { tellTrouble } from "./walking.js";
+
+const EMAIL = /^[^\s@]+@[^\s@]+\.[^\s@]+$/;
+// What the server derives is no part of a person's own row.
+const DERIVED = ["revision", "shipped", "folded_at"];
+const TEST_SHOWN_AFTER_MS = 5000;
+
+export function Reminders() {
+  const [said, setSaid] = useState("");
+  const tried = (act) => act.catch((problem) => setSaid(problem.kind === "unreachable" ? t("reminders.offline") : problem.problem?.detail ?? t("reminders.offline")));
+  const read = () => tried(Promise.all([readReached(), readLog()]));
+  useEffect(() => void read(), []);
+  const test = (channel) => {
+    setSaid(t("reminders.test_sent"));
+    void tried(sendTest(channel).then(() => setTimeout(read, TEST_SHOWN_AFTER_MS)));
+  };
+  const carrier = session.value?.person ?? null;
+  return html`<${Page} name="reminders" title=${t("reminders.title")} back="#/settings">
+    <p>${t("reminders.why")}</p>
+    <${ThisPhone} tried=${tried} onTest=${test} />
+    <p class="answered" role="status">${said}</p>
+    <${Choice} name=${t("reminders.carrier")} answers=${[...people().map((each) => [each.id, each.name]), [null, t("reminders.shared")]]} value=${carrier}
+      onChoose=${(id) => void tried(setCarrier(id ?? null))} />
+    ${carrier && one("person", carrier) && html`<${Mine} key=${carrier} row=${one("person", carrier)} onTest=${test} />`}
+    <${Log} onMore=${() => void tried(readLog(true))} />
+  </${Page}>`;
+}
+
+/** Whether this phone rings, and the tap that asks for it. */
+function ThisPhone({ tried, onTest }) {
+  const state = ringing.value;
+  return html`<section><h2>${t("reminders.here")}</h2>
+    <p class="large">${t(`reminders.here.${state}`)}</p>
+    ${reached.value?.push_ready === false && html`<p class="caution">${t("reminders.no_contact")}</p>`}
+    ${(state === "off" || state === "denied") && html`<button type="button" class="act main-act" onClick=${() => void tried(ringHere())}><strong>${t("reminders.ring")}</strong></button>`}
+    ${state === "on" && html`<div class="row"><button type="button" class="act" onClick=${() => onTest("push")}>${t("reminders.test")}</button>
+      <button type="button" class="act" onClick=${() => void tried(silenceHere())}>${t("reminders.silence")}</button></div>`}
+    <p class="quiet">${t("reminders.never_only")}</p></section>`;
+}
+
+/** What the person who carries this phone wants. */
+function Mine({ row, onTest }) {
+  const [draft, setDraft] = useState(/** @type {any} */ ({}));
+  const [error, setError] = useState("");
+  const now = { ...row, ...draft };
+  const set = (name) => (value) => setDraft({ ...draft, [name]: value });
+  const mail = now.reach?.mail === true;
+  const save = async () => {
+    if (now.email && !EMAIL.test(now.email)) {
+      setError(t("error.email"));
+      return;
+    }
+    setError("");
+    const empty = (name, value) => DERIVED.includes(name) || ((name === "email" || name.startsWith("quiet_")) && !value);
+    const plain = Object.fromEntries(Object.entries(now).filter(([name, value]) => !empty(name, value)));
+    await record("person_changed", null, plain).then(() => setDraft({}), tellTrouble);
+  };
+  return html`<section class="mine"><h2>${t("reminders.mine", { name: row.name })}</h2>
+    <${Toggle} words=${t("reminders.wake")} on=${now.agreed_to_wake === true} onToggle=${set("agreed_to_wake")} />
+    <p class="quiet">${t("reminders.quiet_why")}</p>
+    <div class="two"><${Field} label=${t("reminders.quiet_from")} type="time" value=${now.quiet_from ?? "20:00"} onInput=${set("quiet_from")} />
+      <${Field} label=${t("reminders.quiet_to")} type="time" value=${now.quiet_to ?? "06:00"} onInput=${set("quiet_to")} /></div>
+    <${Field} label=${t("reminders.email")} type="email" value=${now.email} error=${error} onInput=${set("email")} />
+    <${Toggle} words=${t("reminders.mail")} on=${mail} onToggle=${(on) => set("reach")({ ...now.reach, mail: on })} />
+    ${reached.value?.mail_ready === false && html`<p class="quiet">${t("reminders.no_mail")}</p>`}
+    ${mail && row.email && reached.value?.mail_ready && html`<button type="button" class="act" onClick=${() => onTest("mail")}>${t("reminders.test_mail")}</button>`}
+    ${Object.keys(draft).length > 0 && html`<button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`}</section>`;
+}
