@@ -57,6 +57,13 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("GET", "/api/v1/calendar", None, {"owner", "worker", "viewer"}),
     ("POST", "/api/v1/calendar", {}, {"owner", "worker", "viewer"}),
     ("DELETE", "/api/v1/calendar", None, {"owner", "worker", "viewer"}),
+    # A phone's own: a script has none of it, whatever its role. An owner's reads the whole log.
+    ("GET", "/api/v1/reminders", None, set()),
+    ("POST", "/api/v1/reminders/subscriptions", {}, set()),
+    ("DELETE", "/api/v1/reminders/subscriptions/x", None, set()),
+    ("POST", "/api/v1/reminders/test", {}, set()),
+    ("POST", "/api/v1/session/person", {}, set()),
+    ("GET", "/api/v1/deliveries", None, {"owner"}),
     ("GET", "/api/openapi.json", None, set(access.ROLES)),
 ]  # fmt: skip
 
