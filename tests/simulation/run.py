@@ -1,0 +1,200 @@
+"""Running the world against the real server: one clock, the alert clock's ticks, the day's work."""
+
+import heapq
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import func, select
+
+from lathhouse.demo.load import load
+from lathhouse.demo.scenario import FRIDGE, place_id
+from lathhouse.reminders.clock import catch_up
+from lathhouse.store.models import Subject, db
+from tests.server import Clock, close_nursery, open_nursery
+from tests.simulation import answers, steps
+from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
+from tests.simulation.episodes import Key
+from tests.simulation.people import WORKS, People
+from tests.simulation.rings import Mirror, key_of
+from tests.simulation.world import PROBE_MINUTES, World
+
+TICKS_MAX = 1000
+# When the faults come, as parts of the run: a phone off for a week, the fridge's door left ajar one
+# night, the thermostat drifting, the probe dead.
+PHONE_OFF, DOOR_AJAR, DRIFT, PROBE_DEAD = 0.15, 0.57, 0.64, 0.76
+AWAY_DAYS = 7
+SYNCS = {"orla": ("06:35", "12:30", "20:30"), "mele": ("07:02", "12:30", "15:58")}
+LISTS = (("Dev", "07:35"), ("Orla", "08:30"), ("Dev", "11:50"), ("Dev", "14:30"), ("Orla", "16:05"))
+PHONE = {"Orla": "orla", "Dev": "shed"}
+WALKS = ("09:", "10:")
+
+
+@dataclass
+class Faults:
+    """The days on which something is out of order, which are no ordinary days."""
+
+    away: str
+    phone_off: int
+    door_ajar: int
+    drift: int
+    probe_dead: int
+
+    @classmethod
+    def of(cls, days: int, away: str) -> "Faults":
+        """Return the faults of a run of so many days."""
+        return cls(
+            away, *(round(days * part) for part in (PHONE_OFF, DOOR_AJAR, DRIFT, PROBE_DEAD))
+        )
+
+
+class Run:
+    """One simulated stretch of days."""
+
+    def __init__(self, folder: Path, days: int, seed: int, away: str) -> None:
+        self.days, self.seed, self.faults = days, seed, Faults.of(days, away)
+        self.clock = Clock()
+        self.nursery = open_nursery(f"sqlite:///{folder / 's.sqlite'}", folder, self.clock)
+        self.calendar = Calendar(self.clock.ms)
+        with self.nursery.app.app_context():
+            load(self.nursery.site, self.clock.ms)
+            catch_up(self.nursery.site, self.clock.ms)
+        rng = random.Random(seed)
+        self.world = World(self.nursery, self.calendar, rng)
+        self.people = People(self.world, rng, self.later, self.repair)
+        self.mirror = Mirror(self.nursery)
+        self.mirror.look()
+        self.queue: list[tuple[int, int, Callable[[], None]]] = []
+        self.count = 0
+        self.out_of_order: set[int] = {0, 1}
+        self.repairs: set[int] = set()
+
+    def put(self, at: int, act: Callable[[], None]) -> None:
+        """Plan something for a moment ahead."""
+        if at > self.clock.ms:
+            self.count += 1
+            heapq.heappush(self.queue, (at, self.count, act))
+
+    def later(self, minutes: float, act: Callable[[], None]) -> None:
+        """Plan something some minutes from now."""
+        self.work(self.clock.ms + steps.minutes(minutes), act, 1)
+
+    def work(self, at: int, act: Callable[[], None], reach_minutes: float) -> None:
+        """Plan an act whose records are sent so many minutes later, back where there is signal."""
+
+        def done() -> None:
+            act()
+            for name, phone in self.world.phones.items():
+                if phone.outbox:
+                    at = self.clock.ms + steps.minutes(reach_minutes)
+                    self.put(at, lambda name=name: self.sync(name))
+
+        self.put(at, done)
+
+    def sync(self, name: str) -> None:
+        """Let a phone send, where it has anything to send."""
+        if self.world.phones[name].outbox:
+            self.world.sync(name)
+
+    def repair(self, days: int) -> None:
+        """Bring a new probe in some days from now."""
+        if not self.world.probe.dead or self.repairs:
+            return
+        self.repairs.add(self.calendar.day_of(self.clock.ms))
+        day = self.calendar.next_working(self.calendar.day_of(self.clock.ms) + days - 1)
+        self.put(self.calendar.at(day, "10:05"), lambda: setattr(self.world.probe, "dead", False))
+
+    def go(self) -> "Run":
+        """Run it through."""
+        end = self.calendar.at(self.days, "00:00")
+        self._plan_faults()
+        for day in range(self.days):
+            self.put(self.calendar.at(day, "00:01"), lambda day=day: self._plan(day))
+        self._plan(0)
+        while self.queue and self.queue[0][0] < end:
+            at, _, act = heapq.heappop(self.queue)
+            self._tick_until(at)
+            self.clock.ms = max(self.clock.ms, at)
+            act()
+            self.mirror.look()
+        self._tick_until(end)
+        self.clock.ms = end
+        self._finish()
+        return self
+
+    def _tick_until(self, at: int) -> None:
+        """Let the alert clock tick at every moment at which it has something to do."""
+        for _ in range(TICKS_MAX):
+            due = self._next_deadline()
+            if due is None or due > at:
+                return
+            self.clock.ms = max(self.clock.ms, due)
+            with self.nursery.app.app_context():
+                catch_up(self.nursery.site, self.clock.ms)
+            self.mirror.look()
+        raise RuntimeError("the alert clock never comes to rest")
+
+    def _next_deadline(self) -> int | None:
+        with self.nursery.app.app_context(), db.engine.connect() as connection:
+            found = connection.execute(select(func.min(Subject.next_deadline))).scalar()
+        return Clock(found).ms if found else None
+
+    def _plan(self, day: int) -> None:
+        at, working = self.calendar.at, self.calendar.is_working(day)
+        self.put(at(day, "12:00"), self._noon)
+        first = at(day, "00:00") + 20 * MINUTE_MS
+        for half_hour in range(0, 24 * 60, PROBE_MINUTES):
+            self.put(first + half_hour * MINUTE_MS, self._read_probe)
+        for hour in range(0, 24, 2):
+            self.put(at(day, "00:30") + hour * HOUR_MS, lambda: self.world.sync("shed"))
+        for name, clocks in SYNCS.items():
+            if name == "orla" or self.calendar.weekday(day) in WORKS["Mele"]:
+                for clock in clocks:
+                    self.put(at(day, clock), lambda name=name: self.world.sync(name))
+        if not working:
+            return
+        for when, act, reach in self.people.plan(day):
+            self.work(when, act, reach)
+        for who, clock in LISTS:
+            self.work(at(day, clock), lambda who=who: self._read_list(who), 10)
+
+    def _noon(self) -> None:
+        for lot in list(self.world.lots.values()):
+            if lot.live:
+                self.world.nature.noon(lot, self.clock.ms)
+
+    def _read_probe(self) -> None:
+        if not self.world.probe.dead:
+            self.world.probe.send(self.world.nature.fridge_c(self.clock.ms))
+            self.world.was_read(self.clock.ms)
+
+    def _read_list(self, who: str) -> None:
+        """Let somebody read their list: the server's, or what a phone that is off knows itself."""
+        if self.world.phones[PHONE[who]].is_off(self.clock.ms):
+            found = [(key, 2) for key in self.world.truth.true_now(self.clock.ms)]
+        else:
+            found = [(key_of(row), row["priority"]) for row in self.mirror.standing()]
+        answers.go_through(self.people, who, sorted(found, key=lambda one: (one[1], one[0])))
+
+    def _plan_faults(self) -> None:
+        faults, at, nature = self.faults, self.calendar.at, self.world.nature
+        phone = self.world.phones[faults.away]
+        phone.off = (at(faults.phone_off, "11:30"), at(faults.phone_off + AWAY_DAYS, "11:30"))
+        self.put(phone.off[1] + MINUTE_MS, lambda: self.world.sync(faults.away))
+        ajar = at(faults.door_ajar, "01:10")
+        nature.warm_for(ajar, ajar + 85 * MINUTE_MS, 7.3)
+        self.put(at(faults.probe_dead, "18:00"), lambda: setattr(self.world.probe, "dead", True))
+        drift = at(faults.drift, "21:00")
+        nature.warm_for(drift, drift + 5 * 24 * HOUR_MS, 5.8)
+        away = range(faults.phone_off, faults.phone_off + AWAY_DAYS + 2)
+        self.out_of_order |= {*away, faults.door_ajar}
+        self.out_of_order |= {*range(faults.probe_dead, faults.probe_dead + 5)}
+        self.out_of_order |= {*range(faults.drift, faults.drift + 3)}
+
+    def _finish(self) -> None:
+        fridge = Key("chamber-band", "place", place_id(FRIDGE))
+        self.world.truth.done[fridge] = self.world.nature.out_of_band()
+        self.world.truth.finish(self.clock.ms)
+        self.mirror.finish()
+        close_nursery(self.nursery)

@@ -1,0 +1,113 @@
+"""Raised against true: what was missed, what was said wrongly, what was said twice, and why."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+from tests.simulation.calendar import HOUR_MS, MINUTE_MS
+from tests.simulation.episodes import Key, Span, minus, union, widened
+from tests.simulation.needs import look_days
+from tests.simulation.run import Run
+
+# A tick comes at the very moment; a minute is for what is recorded within the same visit.
+SLACK_MS = MINUTE_MS
+# The fridge is read every half hour, and stays told of until two readings are well inside.
+LATE_MS = {"chamber-band": 95 * MINUTE_MS}
+# A record that came within this time was on its way from the rows to the shed.
+ON_ITS_WAY_MS = 2 * HOUR_MS
+
+
+@dataclass
+class Line:
+    """How a watch did."""
+
+    watch: str
+    true: int = 0
+    raised: int = 0
+    unraised: list[tuple[Key, Span]] = field(default_factory=list)
+    untrue: list[tuple[Key, Span]] = field(default_factory=list)
+    on_its_way: int = 0
+    on_a_phone_that_was_off: int = 0
+    repeated: list[tuple[Key, Span]] = field(default_factory=list)
+
+
+def judge(run: Run) -> list[Line]:
+    """Return a line for each watch that was true or raised."""
+    true, stood = run.world.truth.done, run.mirror.stood
+    lines: dict[str, Line] = {}
+    for key in sorted(true.keys() | stood.keys()):
+        line = lines.setdefault(key.watch, Line(key.watch))
+        was, said = since(run.calendar.start_ms, true.get(key, [])), stood.get(key, [])
+        line.true += len(was)
+        line.raised += len(said)
+        _compare(run, key, was, said, line)
+    return sorted(lines.values(), key=lambda line: line.watch)
+
+
+def _compare(run: Run, key: Key, was: list[Span], said: list[Span], line: Line) -> None:
+    late = LATE_MS.get(key.watch, SLACK_MS)
+    unsent = union(widened(run.world.unsent.get(key.subject, []), 0, SLACK_MS))
+    missed = _longer(minus(was, widened(said, late, SLACK_MS)))
+    wrong = _longer(minus(said, widened(was, SLACK_MS, late)))
+    for spans, found in ((missed, line.unraised), (wrong, line.untrue)):
+        for span in spans:
+            if minus([span], unsent):
+                found.append((key, span))
+            elif span[1] - span[0] <= ON_ITS_WAY_MS:
+                line.on_its_way += 1
+            else:
+                line.on_a_phone_that_was_off += 1
+    for span in was:
+        times = [one for one in union(said) if one[0] < span[1] and one[1] > span[0]]
+        if len(times) > 1 and not _gaps_explained(times, unsent):
+            line.repeated.append((key, span))
+
+
+def since(start: int, spans: list[Span]) -> list[Span]:
+    """Return what of some spans lies after the run's beginning."""
+    return [(max(start, low), high) for low, high in spans if high > start]
+
+
+def _gaps_explained(times: list[Span], unsent: list[Span]) -> bool:
+    gaps = [(one[1], other[0]) for one, other in zip(times, times[1:], strict=False)]
+    return not minus(gaps, unsent)
+
+
+def _longer(spans: list[Span]) -> list[Span]:
+    return [span for span in spans if span[1] - span[0] > SLACK_MS]
+
+
+def unseen_dry(run: Run) -> tuple[int, int, float]:
+    """Return (flats and pots that truly dried, those that nobody was told to look at, most hours).
+
+    Nobody can know of dryness that nobody saw. What must hold is that a lot which was dry for longer
+    than its look may take had something standing on it, or on its place, that sends a person there.
+    """
+    silent, longest = 0, 0.0
+    spells = run.world.nature.dry_spells
+    for lot_id, start, end in spells:
+        lot = run.world.lots[lot_id]
+        longest = max(longest, (end - start) / HOUR_MS)
+        late = start + round((look_days(lot) or 7) * 24 * HOUR_MS) + SLACK_MS
+        told = [
+            span
+            for key, spans in run.mirror.stood.items()
+            if key.subject in (lot_id, lot.place)
+            for span in spans
+        ]
+        silent += bool(late < end and not _touch(told, (late, end)))
+    return len(spells), silent, longest
+
+
+def _touch(spans: list[Span], span: Span) -> bool:
+    return any(start < span[1] and end > span[0] for start, end in spans)
+
+
+def raised_twice(run: Run) -> int:
+    """Return how many alerts went from cleared to raised again under one id."""
+    again = Counter(
+        row["id"]
+        for row in run.mirror.rows.values()
+        for note in row["history"]
+        if note["what"] == "raised"
+    )
+    return sum(1 for times in again.values() if times > 1)

@@ -1,0 +1,167 @@
+"""The nursery as it truly is, the phones that tell the server of it, and what is truly due."""
+
+import random
+from typing import Any
+
+from lathhouse.demo.scenario import FRIDGE, PLACES, place_id, scenario
+from lathhouse.demo.story import name_id
+from lathhouse.domain.instants import parse_instant
+from tests.server import Nursery
+from tests.simulation import needs
+from tests.simulation.calendar import HOUR_MS, Calendar, written
+from tests.simulation.episodes import Key, Span, Spans
+from tests.simulation.ledger import Lot, note
+from tests.simulation.nature import Nature
+from tests.simulation.phones import Phone, Probe
+
+Data = dict[str, Any]
+DAILY = [place_id(name) for name, _, daily in PLACES if daily]
+ROLES = {"orla": "owner", "shed": "worker", "mele": "worker"}
+PHONE_SILENT_HOURS = 12
+BUCKET_HOURS, BUCKET_TOLD_HOURS = 24, 72
+# A probe is silent after three of its intervals.
+PROBE_MINUTES, SILENT_HOURS = 30, 3
+
+
+class World:
+    """Everything that is true, noted as it happens."""
+
+    def __init__(self, nursery: Nursery, calendar: Calendar, rng: random.Random) -> None:
+        self.nursery, self.calendar, self.rng = nursery, calendar, rng
+        self.nature = Nature(rng)
+        self.lots: dict[str, Lot] = {}
+        self.closed_at: dict[str, int] = {}
+        self.buckets: dict[str, int] = {}
+        self.read_at = 0
+        self.truth = Spans()
+        # (subject) -> when what was recorded of it was still on a phone.
+        self.unsent: dict[str, list[Span]] = {}
+        self.acted: dict[str, list[int]] = {}
+        past = scenario(nursery.clock.ms, nursery.site)
+        self._remember(past)
+        self.phones = {
+            name: Phone(nursery, name, role, len(past[name])) for name, role in ROLES.items()
+        }
+        self.phones["mele"].contact -= 26 * HOUR_MS
+        self.probe = Probe(nursery, place_id(FRIDGE))
+        for phone in self.phones.values():
+            self.heard(phone)
+
+    @property
+    def now(self) -> int:
+        """The moment at which the world stands."""
+        return self.nursery.clock.ms
+
+    def _remember(self, past: dict[str, list[Data]]) -> None:
+        """Note the demo's own history, corrections in place of what they correct."""
+        told = sorted(
+            (event for events in past.values() for event in events),
+            key=lambda event: parse_instant(event["observed_at"]) + skew(event),
+        )
+        void = {event["data"]["of"] for event in told if event["kind"] == "voided"}
+        right = {e["data"]["of"]: e["data"]["data"] for e in told if e["kind"] == "amended"}
+        for event in told:
+            if event["id"] not in void:
+                at = parse_instant(event["observed_at"]) + skew(event)
+                data = {**event["data"], **right.get(event["id"], {})}
+                self._happened(event["kind"], event["lot"], data, at)
+        for lot in self.lots.values():
+            self.reckon_lot(lot, self.now)
+        self.reckon_places(self.now)
+
+    def did(
+        self, who: str, phone: str, kind: str, lot: Lot | str | None, data: Data | None = None
+    ) -> None:
+        """Let somebody do or see something now, and record it on a phone."""
+        lot_id = lot.id if isinstance(lot, Lot) else lot
+        data = data or {}
+        event = {"kind": kind, "lot": lot_id, "observed_at": written(self.now)}
+        self.phones[phone].record(self.rng, {**event, "by": name_id(who), "data": data})
+        place_before = self.lots[lot_id].place if lot_id in self.lots else None
+        self._happened(kind, lot_id, data, self.now)
+        if lot_id:
+            self.acted.setdefault(lot_id, []).append(self.now)
+            self.reckon_lot(self.lots[lot_id], self.now)
+        for named in (place_before, data.get("place")):
+            if named:
+                self.acted.setdefault(named, []).append(self.now)
+        self.reckon_places(self.now)
+
+    def _happened(self, kind: str, lot_id: str | None, data: Data, at: int) -> None:
+        if isinstance(data.get("until"), str):
+            day = self.calendar.day_of(parse_instant(f"{data['until']}T12:00:00+10:00"))
+            data = {**data, "until_ms": self.calendar.at(day, "00:00")}
+        if kind == "lot_started" and lot_id:
+            self.lots[lot_id] = Lot(
+                lot_id, data["crop"], data["place"], data["unit"], data["quantity"],
+                data.get("container_l"), at,
+            )  # fmt: skip
+        if lot_id in self.lots:
+            note(self.lots[lot_id], kind, data, at)
+        if kind == "round_closed":
+            self.closed_at[data.get("place") or ""] = at
+        if kind == "read" and data.get("quantity_kind") == "temp_c":
+            self.was_read(at)
+        if kind == "solution_mixed":
+            self.buckets[data["solution"]] = at
+        if kind in ("solution_mixed", "solution_discarded"):
+            self._reckon_bucket(data["solution"], kind == "solution_mixed", at)
+
+    def _reckon_bucket(self, bucket: str, standing: bool, at: int) -> None:
+        mixed = self.buckets.get(bucket, at)
+        span = (mixed + BUCKET_HOURS * HOUR_MS, mixed + BUCKET_TOLD_HOURS * HOUR_MS)
+        self.truth.foresee(Key("solution-old", "solution", bucket), span if standing else None, at)
+
+    def was_read(self, at: int) -> None:
+        """Note that the fridge's temperature was read."""
+        self.read_at = max(self.read_at, at)
+        silent = (self.read_at + SILENT_HOURS * HOUR_MS, needs.FOREVER)
+        self.truth.foresee(Key("chamber-silent", "place", place_id(FRIDGE)), silent, at)
+
+    def reckon_lot(self, lot: Lot, now: int) -> None:
+        """Work out again what is due of a lot."""
+        found = needs.lot_needs(lot)
+        known = {key for key in self.truth.running if key.subject == lot.id}
+        for key in known | {Key(watch, "lot", lot.id) for watch in found}:
+            self.truth.foresee(key, found.get(key.watch), now)
+
+    def reckon_places(self, now: int) -> None:
+        """Work out again which places want walking."""
+        live = [lot for lot in self.lots.values() if lot.live]
+        for place in DAILY:
+            seen = [lot.seen_at for lot in live if lot.place == place]
+            last = max(min(seen), self.closed_at.get(place, 0)) if seen else None
+            self._reckon_round("place", place, last, "11:00", now)
+        newest = max(max(lot.seen_at for lot in live), self.closed_at.get("", 0))
+        self._reckon_round("nursery", self.nursery.site, newest, "17:00", now)
+
+    def _reckon_round(self, kind: str, name: str, last: int | None, clock: str, now: int) -> None:
+        due = None if last is None else needs.unwalked_from(last, self.calendar, clock)
+        span = None if due is None else (due, needs.FOREVER)
+        self.truth.foresee(Key("round-missing", kind, name), span, now)
+
+    def heard(self, phone: Phone) -> None:
+        """Note that a phone was in reach."""
+        due = self.calendar.after_working_days(phone.contact, PHONE_SILENT_HOURS * HOUR_MS)
+        key = Key("phone-silent", "phone", phone.device)
+        self.truth.foresee(key, (due, needs.FOREVER), phone.contact)
+
+    def sync(self, name: str) -> None:
+        """Let a phone send, where it is in reach; what the server now knows is no longer unsent."""
+        phone = self.phones[name]
+        if phone.is_off(self.now):
+            return
+        for event in phone.send():
+            span = (parse_instant(event["observed_at"]), self.now)
+            lot = self.lots.get(event["lot"] or "")
+            data = event["data"]
+            named = [lot.id, lot.place] if lot else [data.get("place"), data.get("solution")]
+            for subject in [*named, self.nursery.site]:
+                if subject:
+                    self.unsent.setdefault(subject, []).append(span)
+        self.heard(phone)
+
+
+def skew(event: Data) -> int:
+    """Return what must be added to a phone's own time."""
+    return int((event.get("clock") or {}).get("skew_ms", 0))
