@@ -20,6 +20,8 @@ export const DEFAULTS = {
   interval_minutes: 15,
   by_hand: false,
 };
+// A reading may come so much later than its interval. Our own choice.
+const LATE_READING_MINUTES = 5;
 const CLOCKS = { out_since: "minutes_out", long_since: "minutes_out_long", hard_since: "minutes_hard" };
 
 /** The lower limit is not below the upper one. */
@@ -35,6 +37,10 @@ export function settingsOf(chamber) {
   const settings = { ...DEFAULTS, ...Object.fromEntries(given) };
   if (settings.low_c >= settings.high_c || settings.hard_low_c >= settings.hard_high_c) {
     throw new BandUpsideDown("the lower limit must be below the upper one");
+  }
+  if (!settings.by_hand) {
+    // One reading of a seldom read probe may be of an opened door: the next one must say so too.
+    settings.minutes_out = Math.max(settings.minutes_out, settings.interval_minutes + LATE_READING_MINUTES);
   }
   return settings;
 }

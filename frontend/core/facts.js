@@ -206,6 +206,7 @@ export function phoneFacts(phone) {
     label: phone.name || phone.id.slice(0, 8),
     paired: (phone.cut_off_at ?? null) === null && phone.silent_ok !== true,
     last_sync_at: phone.last_sync_at ?? null,
+    works_on: phone.works?.length ? phone.works : null,
     amiss_since: amiss[0] ?? null,
     answers: phone.answers ?? {},
   };

@@ -148,7 +148,7 @@ function levelTime(start, spec, one, facts, site) {
   const length = lengthMs(spec, facts);
   if (length === null) return null;
   if (one.counts === "working_days") {
-    return afterWorkingTime(start, length, site.offsets, site.working_days);
+    return afterWorkingTime(start, length, site.offsets, facts.works_on ?? site.working_days);
   }
   if (one.counts === "growth") return afterGrowingTime(start, length, site.offsets, hemisphere(site));
   return start + length;

@@ -15,12 +15,16 @@ START = parse_instant("2026-05-01T08:00:00+10:00")
 SITE = {"offsets": [["2020-01-01T00:00:00.000Z", 600]], "working_days": [1, 2, 3, 4, 5, 6]}
 
 
-def level_after(readings: list[tuple[int, float]], at_minute: int | None = None) -> str | None:
-    settings = chambers.settings_of(None)
+def level_after(
+    readings: list[tuple[int, float]], at_minute: int | None = None, interval_minutes: int = 15
+) -> str | None:
+    own = {"interval_minutes": interval_minutes}
+    settings = chambers.settings_of(own)
     state = chambers.new_state()
     for minute, temp_c in readings:
         state = chambers.read(state, to_text(START + minute * MINUTE_MS), temp_c, settings)
     place = {"id": "fridge", "name": "Shed fridge", "kind": "chamber", "chamber_state": state}
+    place |= {"chamber": own}
     now = to_text(START + (at_minute or readings[-1][0]) * MINUTE_MS)
     found = evaluate(load_rules(), "place", place_facts(place, standing([])), now, SITE)["findings"]
     return next((f["level"] for f in found if f["watch"] == "chamber-band"), None)
@@ -28,6 +32,14 @@ def level_after(readings: list[tuple[int, float]], at_minute: int | None = None)
 
 def test_a_door_opened_for_ten_minutes_does_not_ring():
     assert level_after([(0, 4.0), (10, 7.5), (20, 4.6), (30, 4.1)]) is None
+
+
+def test_one_reading_of_an_hourly_probe_says_nothing_of_an_hour():
+    """The next one comes at sixty minutes and a little: until then nobody knows more. Ours."""
+    assert level_after([(0, 6.2)], at_minute=64, interval_minutes=60) is None
+    assert level_after([(0, 6.2), (60, 4.0)], at_minute=70, interval_minutes=60) is None
+    assert level_after([(0, 6.2), (60, 6.3)], at_minute=65, interval_minutes=60) == "late"
+    assert level_after([(0, 6.2)], at_minute=65, interval_minutes=60) == "late", "it fell silent"
 
 
 def test_an_hour_above_the_band_is_late():

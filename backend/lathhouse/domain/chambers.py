@@ -30,6 +30,8 @@ DEFAULTS: Chamber = {
     "interval_minutes": 15,
     "by_hand": False,
 }
+# A reading may come so much later than its interval. Our own choice.
+LATE_READING_MINUTES = 5
 CLOCKS = {
     "out_since": "minutes_out",
     "long_since": "minutes_out_long",
@@ -51,6 +53,10 @@ def settings_of(chamber: Chamber | None) -> Chamber:
     settings = {**DEFAULTS, **given}
     if settings["low_c"] >= settings["high_c"] or settings["hard_low_c"] >= settings["hard_high_c"]:
         raise BandUpsideDown("the lower limit must be below the upper one")
+    if not settings["by_hand"]:
+        # One reading of a seldom read probe may be of an opened door: the next one must say so too.
+        next_minutes = settings["interval_minutes"] + LATE_READING_MINUTES
+        settings["minutes_out"] = max(settings["minutes_out"], next_minutes)
     return settings
 
 

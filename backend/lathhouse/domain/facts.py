@@ -243,7 +243,10 @@ def solution_facts(solution: dict[str, Any]) -> Facts:
 
 
 def phone_facts(phone: dict[str, Any]) -> Facts:
-    """Return the facts of a paired phone: its last sync, and what of its record is amiss."""
+    """Return the facts of a paired phone: its last sync, and what of its record is amiss.
+
+    `works` in its row are the weekdays of the one person whose phone it is, where that is known.
+    """
     amiss = [at for at in (phone.get("gap_since"), phone.get("refused_since")) if at]
     return {
         "kind": "phone",
@@ -251,6 +254,7 @@ def phone_facts(phone: dict[str, Any]) -> Facts:
         "label": phone.get("name") or phone["id"][:8],
         "paired": phone.get("cut_off_at") is None and phone.get("silent_ok") is not True,
         "last_sync_at": phone.get("last_sync_at"),
+        "works_on": phone.get("works") or None,
         "amiss_since": min(amiss, default=None),
         "answers": phone.get("answers") or {},
     }

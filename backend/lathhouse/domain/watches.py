@@ -196,7 +196,8 @@ def _level_time(
     if length is None:
         return None
     if case.get("counts") == "working_days":
-        return after_working_time(start, length, site["offsets"], site["working_days"])
+        days = facts.get("works_on") or site["working_days"]
+        return after_working_time(start, length, site["offsets"], days)
     if case.get("counts") == "growth":
         return after_growing_time(start, length, site["offsets"], hemisphere(site))
     return start + length

@@ -14,7 +14,7 @@ from lathhouse.store.work import Row, Work, dumps
 
 Data = dict[str, Any]
 # A change to one of these is a change to what every lot is watched by.
-CHANGES_WATCHING = ("protocol", "watch", "nursery")
+CHANGES_WATCHING = ("protocol", "watch", "nursery", "person")
 # What may change how a whole place was treated, and so its lots.
 MAY_TREAT = {"treated", "amended", "voided"}
 

@@ -56,7 +56,9 @@ class Watcher:
             return facts.nursery_facts(data, self.standing(None), stock)
         if kind == "solution":
             return facts.solution_facts(data)
-        return facts.phone_facts(data)
+        owner = config.data_of(self.work, "person", data["person"]) if data["person"] else None
+        fresh = self.changed.get(("person", data["person"])) or owner or {}
+        return facts.phone_facts({**data, "works": fresh.get("works")})
 
     def spreading(self) -> dict[str, list[Any]]:
         """Return {place: [lot, since]} of the lots in which mould is spreading: few, read once."""
