@@ -1,1 +1,1 @@
-"""A seeded nursery, its people and phones, on the real server: what rings, what should, how much."""
+"""A seeded nursery with people, phones and faults on the real server: what rings, and should."""

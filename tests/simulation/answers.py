@@ -48,9 +48,18 @@ def answer(people: "People", who: str, key: Key) -> None:
         people.world.nature.mend_fridge(people.world.now)
     elif key.watch == "chamber-silent":
         people.read_fridge(who)
-        people.repair(REPAIR_DAYS)
+        silence(people, who)
     elif key.watch == "solution-old":
         steps.discard(people, who, key.subject)
+
+
+def silence(people: "People", who: str) -> None:
+    """Order a new probe, and put the matter off until it has come: it is read by hand till then."""
+    until_ms = people.repair(REPAIR_DAYS)
+    if until_ms is not None:
+        data = {"why": "new probe ordered", "watch": "chamber-silent", "place": fridge()}
+        data["until"] = local(until_ms + DAY_MS).date().isoformat()
+        people.do(who, "deferred", None, data)
 
 
 def look(people: "People", who: str, lot: Lot) -> None:

@@ -41,12 +41,14 @@ class Calendar:
         """Return the first working day after a day."""
         return next(later for later in range(day + 1, day + 9) if self.is_working(later))
 
-    def after_working_days(self, start_ms: int, length_ms: int) -> int:
+    def after_working_days(
+        self, start_ms: int, length_ms: int, weekdays: tuple[int, ...] | None = None
+    ) -> int:
         """Return when that much of working days (each from midnight to midnight) has passed."""
         at, left, day = start_ms, length_ms, self.day_of(start_ms)
         while True:
             end = self.at(day + 1, "00:00")
-            if self.is_working(day):
+            if self.weekday(day) in (weekdays or WORKING_DAYS):
                 if at + left <= end:
                     return at + left
                 left -= end - at

@@ -147,8 +147,11 @@ def _everything_over(lot: Lot, at: int) -> None:
 
 def _pot(lot: Lot, data: Data, at: int) -> None:
     if data.get("into"):
-        lot.quantity = max(0, lot.quantity - data["quantity"])
+        _take(lot, data, at)
         return
+    if lot.unit == "plants" and data["quantity"] - lot.quantity > max(5, 0.02 * lot.quantity):
+        lot.conflict_at = at
+        data = {**data, "quantity": lot.quantity}
     lot.quantity, lot.unit, lot.container_l = data["quantity"], "plants", data["container_l"]
     lot.root_fill = 1
     _everything_over(lot, at)

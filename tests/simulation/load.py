@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from tests.simulation.calendar import HOUR_MS
 from tests.simulation.people import WORKS
-from tests.simulation.rings import Ring, told
+from tests.simulation.rings import Board, Ring, told
 from tests.simulation.run import Run
 
 AIM = 6
@@ -23,12 +23,12 @@ class Load:
     others: list[int]
 
 
-def loads(run: Run) -> list[Load]:
-    """Return each person's load: everybody is told of everything that rings, nobody filtered."""
+def loads(run: Run, board: Board) -> list[Load]:
+    """Return each person's load, were everybody told of everything on a board."""
     found = []
     for who, weekdays in WORKS.items():
         days = [day for day in range(run.days) if run.calendar.weekday(day) in weekdays]
-        news = told(run.mirror.rings, days, run.calendar)
+        news = told(board.rings, days, run.calendar)
         ordinary = [len(news[day]) for day in days if day not in run.out_of_order]
         others = [len(news[day]) for day in days if day in run.out_of_order]
         found.append(Load(who, ordinary, others))
@@ -48,22 +48,22 @@ def figures(values: list[int]) -> tuple[float, float, int]:
     return middle, percentile(values, 95), max(values, default=0)
 
 
-def shares(run: Run) -> dict[int, float]:
+def shares(board: Board) -> dict[int, float]:
     """Return the percentage of rings of each priority (3 stands for 3 and 4)."""
-    counted = Counter(min(3, ring.priority) for ring in run.mirror.rings)
+    counted = Counter(min(3, ring.priority) for ring in board.rings)
     whole = sum(counted.values()) or 1
     return {priority: 100 * counted[priority] / whole for priority in (1, 2, 3)}
 
 
-def by_watch(run: Run) -> Counter[str]:
-    """Return how often each watch rang."""
-    return Counter(ring.watch for ring in run.mirror.rings)
+def by_watch(board: Board) -> Counter[str]:
+    """Return how often each watch was new on a board."""
+    return Counter(ring.watch for ring in board.rings)
 
 
 def longest_unanswered(run: Run) -> tuple[float, str]:
     """Return the most hours that a ring stood before anybody acted on it or took it on."""
     worst = (0.0, "none")
-    for ring in run.mirror.rings:
+    for ring in run.mirror.ringing.rings:
         end = ring.until or run.clock.ms
         hours = (min([end, *_answers(run, ring)]) - ring.at) / HOUR_MS
         worst = max(worst, (hours, ring.watch))

@@ -54,7 +54,7 @@ class People:
         world: World,
         rng: random.Random,
         later: Callable[[float, Callable[[], None]], None],
-        repair: Callable[[int], None],
+        repair: Callable[[int], int | None],
     ) -> None:
         self.world, self.rng, self.later, self.repair = world, rng, later, repair
 

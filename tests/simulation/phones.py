@@ -17,18 +17,21 @@ BATCH = 500
 class Phone:
     """A paired phone: it numbers what people record, keeps it, and sends it when in reach."""
 
-    def __init__(self, nursery: Nursery, name: str, role: str, first_seq: int) -> None:
+    def __init__(
+        self, nursery: Nursery, name: str, role: str, person: str | None, first_seq: int
+    ) -> None:
         self.nursery, self.name, self.device, self.seq = nursery, name, name_id(name), first_seq
         self.outbox: list[Data] = []
+        self.sent = 0
         self.off: tuple[int, int] = (0, 0)
         self.contact = nursery.clock.ms
         self.client = nursery.app.test_client()
-        self._pair(role)
+        self._pair(role, name_id(person) if person else None)
 
-    def _pair(self, role: str) -> None:
+    def _pair(self, role: str, person: str | None) -> None:
         now = to_text(self.nursery.clock.ms)
         with self.nursery.app.app_context():
-            link = access.make_link(self.nursery.site, role, None, now, access.LINK_MINUTES)
+            link = access.make_link(self.nursery.site, role, person, now, access.LINK_MINUTES)
         body = {"secret": link, "device": self.device, "name": f"{self.name}'s phone"}
         said = self.client.post("/api/v1/pairings/redeem", json=body)
         assert said.status_code == 200, said.json
@@ -54,6 +57,7 @@ class Phone:
             assert said.status_code == 200, said.json
             assert said.json["refused"] == [], said.json["refused"]
             sent += batch
+        self.sent += len(sent)
         self.outbox = []
         self.contact = self.nursery.clock.ms
         return sent

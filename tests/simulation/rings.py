@@ -1,21 +1,21 @@
-"""What rings for whom: the alerts of the server, grouped, against the hours in which people work."""
+"""What people are told of: the server's alerts, grouped as lists are, against working hours."""
 
+import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import select
 
+from lathhouse.domain.grouping import group
 from lathhouse.store.models import Alert, db
 from tests.server import Nursery
 from tests.simulation.calendar import ENDS, STARTS, Calendar
 from tests.simulation.episodes import Key, Span
 
-import json  # isort: skip
-
 Data = dict[str, Any]
-Group = tuple[str, str]
-# A lot's looks that are due are told by the round of their place, while that itself is missing.
-LOOKS = ("look-due", "moisture-unread", "cold-look")
+# By priority, the levels that ring; the rest are entries of the round and of the morning list.
+RINGING = {1: ("due", "late", "alarm"), 2: ("late", "alarm"), 3: ("alarm",)}
 
 
 @dataclass
@@ -30,6 +30,27 @@ class Ring:
     keys: set[Key] = field(default_factory=set)
 
 
+class Board:
+    """Groups of alerts as they come and go: one for a watch in a place, whatever joins it."""
+
+    def __init__(self, takes: Callable[[Data], bool]) -> None:
+        self.takes = takes
+        self.rings: list[Ring] = []
+        self.standing: dict[str, Ring] = {}
+
+    def show(self, rows: list[Data], now: int) -> None:
+        """Take what stands now: begin what is new, end what is gone."""
+        groups = {one["key"]: one for one in group([row for row in rows if self.takes(row)])}
+        for key, one in groups.items():
+            if key not in self.standing:
+                where = one["place"] or one["findings"][0]["subject"]["id"]
+                self.standing[key] = Ring(one["watch"], where, one["priority"], now)
+                self.rings.append(self.standing[key])
+            self.standing[key].keys |= {key_of(row) for row in one["findings"]}
+        for key in [key for key in self.standing if key not in groups]:
+            self.standing.pop(key).until = now
+
+
 class Mirror:
     """The server's alerts as they change, and the rings that come of them."""
 
@@ -39,8 +60,7 @@ class Mirror:
         self.stood: dict[Key, list[Span]] = {}
         self._since: dict[Key, int] = {}
         self.answered: dict[Key, list[int]] = {}
-        self.rings: list[Ring] = []
-        self.sounding: dict[Group, Ring] = {}
+        self.listed, self.ringing = Board(is_listed), Board(is_ringing)
 
     def look(self) -> None:
         """Take up what has changed on the server since the last look."""
@@ -51,7 +71,9 @@ class Mirror:
             self.revision = max(self.revision, revision)
             self._changed(json.loads(text))
         if changed:
-            self._group()
+            shown = self.standing()
+            for board in (self.listed, self.ringing):
+                board.show(shown, self.nursery.clock.ms)
 
     def _changed(self, row: Data) -> None:
         now = self.nursery.clock.ms
@@ -71,32 +93,6 @@ class Mirror:
         found = [row for row in self.rows.values() if visible(row)]
         return sorted(found, key=lambda row: (row["priority"], row["since"], row["watch"]))
 
-    def _group(self) -> None:
-        """Begin a ring for each watch and place that has something new, end those that have none.
-
-        One place rings once for a watch, however many of its lots join while it stands.
-        """
-        groups: dict[Group, list[Data]] = {}
-        shown = self.standing()
-        unwalked = {row["place"] for row in shown if row["watch"] == "round-missing"}
-        for row in shown:
-            if row["watch"] in LOOKS and row["place"] in unwalked:
-                continue
-            groups.setdefault((row["watch"], row["place"] or row["subject"]["id"]), []).append(row)
-        for group, rows in groups.items():
-            self._ring(group, rows)
-        for group in [group for group in self.sounding if group not in groups]:
-            self.sounding.pop(group).until = self.nursery.clock.ms
-
-    def _ring(self, group: Group, rows: list[Data]) -> None:
-        ring = self.sounding.get(group)
-        priority = min(row["priority"] for row in rows)
-        if ring is None:
-            ring = Ring(*group, priority, self.nursery.clock.ms)
-            self.sounding[group] = ring
-            self.rings.append(ring)
-        ring.keys |= {key_of(row) for row in rows}
-
     def finish(self) -> None:
         """Close what still stands."""
         for key, since in self._since.items():
@@ -111,6 +107,16 @@ def key_of(row: Data) -> Key:
 def visible(row: Data) -> bool:
     """Say whether an alert is on people's lists as something to do."""
     return row["state"] in ("open", "acknowledged") and row["hidden_by"] is None
+
+
+def is_listed(row: Data) -> bool:
+    """Say whether an alert is something that people are shown as new, and no seasonal list."""
+    return row.get("rings") is not False
+
+
+def is_ringing(row: Data) -> bool:
+    """Say whether an alert, at its level, may ring."""
+    return is_listed(row) and row["level"] in RINGING.get(row["priority"], ())
 
 
 def told(rings: list[Ring], at_work: list[int], calendar: Calendar) -> dict[int, list[Ring]]:

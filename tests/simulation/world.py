@@ -16,11 +16,14 @@ from tests.simulation.phones import Phone, Probe
 
 Data = dict[str, Any]
 DAILY = [place_id(name) for name, _, daily in PLACES if daily]
-ROLES = {"orla": "owner", "shed": "worker", "mele": "worker"}
+# Whose each phone is; the shed's is shared. Pairing is a contact.
+PAIRED = {"orla": ("owner", "Orla"), "shed": ("worker", None), "mele": ("worker", "Mele")}
+# Mele works three days, so on the others her phone is not missed.
+PHONE_DAYS = {"mele": (2, 3, 5)}
 PHONE_SILENT_HOURS = 12
 BUCKET_HOURS, BUCKET_TOLD_HOURS = 24, 72
 # A probe is silent after three of its intervals.
-PROBE_MINUTES, SILENT_HOURS = 30, 3
+PROBE_MINUTES, SILENT_HOURS = 60, 3
 
 
 class World:
@@ -32,7 +35,7 @@ class World:
         self.lots: dict[str, Lot] = {}
         self.closed_at: dict[str, int] = {}
         self.buckets: dict[str, int] = {}
-        self.read_at = 0
+        self.read_at = self.silence_put_off = 0
         self.truth = Spans()
         # (subject) -> when what was recorded of it was still on a phone.
         self.unsent: dict[str, list[Span]] = {}
@@ -40,9 +43,9 @@ class World:
         past = scenario(nursery.clock.ms, nursery.site)
         self._remember(past)
         self.phones = {
-            name: Phone(nursery, name, role, len(past[name])) for name, role in ROLES.items()
+            name: Phone(nursery, name, role, person, len(past[name]))
+            for name, (role, person) in PAIRED.items()
         }
-        self.phones["mele"].contact -= 26 * HOUR_MS
         self.probe = Probe(nursery, place_id(FRIDGE))
         for phone in self.phones.values():
             self.heard(phone)
@@ -102,6 +105,9 @@ class World:
             self.closed_at[data.get("place") or ""] = at
         if kind == "read" and data.get("quantity_kind") == "temp_c":
             self.was_read(at)
+        if kind == "deferred" and data["watch"] == "chamber-silent":
+            self.silence_put_off = data["until_ms"]
+            self.was_read(self.read_at)
         if kind == "solution_mixed":
             self.buckets[data["solution"]] = at
         if kind in ("solution_mixed", "solution_discarded"):
@@ -113,9 +119,10 @@ class World:
         self.truth.foresee(Key("solution-old", "solution", bucket), span if standing else None, at)
 
     def was_read(self, at: int) -> None:
-        """Note that the fridge's temperature was read."""
+        """Note that the fridge's temperature was read, or that its silence has been put off."""
         self.read_at = max(self.read_at, at)
-        silent = (self.read_at + SILENT_HOURS * HOUR_MS, needs.FOREVER)
+        since = max(self.read_at + SILENT_HOURS * HOUR_MS, self.silence_put_off)
+        silent = (since, needs.FOREVER)
         self.truth.foresee(Key("chamber-silent", "place", place_id(FRIDGE)), silent, at)
 
     def reckon_lot(self, lot: Lot, now: int) -> None:
@@ -142,7 +149,8 @@ class World:
 
     def heard(self, phone: Phone) -> None:
         """Note that a phone was in reach."""
-        due = self.calendar.after_working_days(phone.contact, PHONE_SILENT_HOURS * HOUR_MS)
+        length = PHONE_SILENT_HOURS * HOUR_MS
+        due = self.calendar.after_working_days(phone.contact, length, PHONE_DAYS.get(phone.name))
         key = Key("phone-silent", "phone", phone.device)
         self.truth.foresee(key, (due, needs.FOREVER), phone.contact)
 

@@ -1,0 +1,77 @@
+"""Three weeks of the simulated nursery: nothing missed, untrue or said twice, and few rings."""
+
+import pytest
+
+from tests.simulation import load, verdict
+from tests.simulation.episodes import Key, Spans, minus, union
+from tests.simulation.report import lines
+from tests.simulation.run import Run
+
+DAYS, SEED = 21, 1
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    """A phone off for a week, the fridge's door ajar, its thermostat adrift, its probe dead."""
+    return Run(tmp_path_factory.mktemp("world"), DAYS, SEED, "shed").go()
+
+
+@pytest.fixture(scope="module")
+def judged(run: Run) -> list[verdict.Line]:
+    """What became of each watch, with the seed in the message where it is not as it should be."""
+    print(f"seed {SEED}, {DAYS} days")
+    return verdict.judge(run)
+
+
+def test_nothing_that_was_true_went_unraised(judged: list[verdict.Line]):
+    assert [missed for line in judged for missed in line.unraised] == []
+
+
+def test_nothing_untrue_was_raised_but_for_records_that_were_still_on_a_phone(
+    judged: list[verdict.Line],
+):
+    assert [wrong for line in judged for wrong in line.untrue] == []
+    assert sum(line.on_a_phone_that_was_off for line in judged) > 0, "the week was simulated"
+
+
+def test_nothing_was_raised_twice(run: Run, judged: list[verdict.Line]):
+    assert [again for line in judged for again in line.repeated] == []
+    assert verdict.raised_twice(run) == 0
+
+
+def test_nobody_has_more_than_six_new_ones_on_nineteen_of_twenty_ordinary_days(run: Run):
+    counts = [n for one in load.loads(run, run.mirror.ringing) for n in one.ordinary]
+    assert len(counts) >= 8
+    assert load.percentile(counts, 95) <= load.AIM
+
+
+def test_whoever_is_dry_and_unseen_for_longer_than_a_look_may_take_has_somebody_sent(run: Run):
+    dried, silent, _ = verdict.unseen_dry(run)
+    assert dried > 0
+    assert silent == 0
+
+
+def test_the_faults_of_the_story_happened_and_were_told(run: Run, judged: list[verdict.Line]):
+    raised = {line.watch: line.raised for line in judged}
+    for watch in ("phone-silent", "chamber-silent", "chamber-band", "round-missing", "look-due"):
+        assert raised[watch] > 0, watch
+
+
+def test_the_table_says_every_aim(run: Run):
+    said, missed = lines(run)
+    assert missed == sum("MISSED" in line for line in said) == 0, "\n".join(said)
+
+
+def test_time_that_is_true_and_not_raised_is_what_is_left_of_it():
+    assert union([(5, 9), (1, 3), (3, 4)]) == [(1, 4), (5, 9)]
+    assert minus([(0, 10)], [(2, 3), (5, 7)]) == [(0, 2), (3, 5), (7, 10)]
+    assert minus([(0, 10)], [(0, 10)]) == []
+
+
+def test_what_becomes_true_ends_when_it_is_done_and_begins_anew():
+    truth, key = Spans(), Key("look-due", "lot", "one")
+    truth.foresee(key, (10, 99), 0)
+    truth.foresee(key, (20, 99), 15)
+    truth.foresee(key, None, 30)
+    assert truth.done[key] == [(10, 15), (20, 30)]
+    assert not truth.is_true(key, 31)
