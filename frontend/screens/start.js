@@ -57,7 +57,7 @@ export function Start({ step: first, id }) {
   };
   const foot = html`${error && html`<p class="error" role="alert">${error.says}</p>`}
     <button type="button" class="act main-act" disabled=${!picked.length} onClick=${start}>
-    <strong>${t("bench.start_n", { n: picked.length })}</strong><span>${step ? t(`act.${step}_started`) : t("bench.which_step")}</span></button>`;
+    <strong>${picked.length ? t("bench.start_n", { n: picked.length }) : t("bench.pick")}</strong><span>${step ? t(`act.${step}_started`) : t("bench.which_step")}</span></button>`;
   return html`<${Page} name="start" title=${t(first ? `act.${first}_started` : "bench.start")} back="#/bench" foot=${foot}>
     ${barred && html`<p class="caution grave">${barred.label}: ${t("act.acid_refused")}</p>`}
     ${!first && html`<${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />`}
