@@ -76,5 +76,6 @@ function Calls({ rows, now }) {
     ${denied.value.map((way) => html`<p key=${way} role="status">${t(`bench.no_${way}`)}</p>`)}
     <p class="quiet">${t("bench.cannot")}</p>
     <button type="button" class="act" disabled=${!timed.length} onClick=${() => calendarFile(timed, now)}><strong>${t("bench.calendar")}</strong><small>${t("bench.calendar_n", { n: timed.length })}</small></button>
-    <a class="act" href="#/calendar"><strong>${t("calendar.title")}</strong><small>${t("calendar.always")}</small></a></section>`;
+    <a class="act" href="#/calendar"><strong>${t("calendar.title")}</strong><small>${t("calendar.always")}</small></a>
+    <a class="act" href="#/reminders"><strong>${t("bench.reminders")}</strong><small>${t("bench.reminders_what")}</small></a></section>`;
 }
