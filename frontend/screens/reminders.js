@@ -3,7 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { one, people, session } from "../store/house.js";
 import { reached, readLog, readReached, ringHere, ringing, sendTest, setCarrier, silenceHere } from "../store/reaching.js";
-import { record } from "../store/record.js";
+import { record, recordAll } from "../store/record.js";
 import { Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Field } from "../ui/number.js";
@@ -33,6 +33,7 @@ export function Reminders() {
     <${Choice} name=${t("reminders.carrier")} answers=${[...people().map((each) => [each.id, each.name]), [null, t("reminders.shared")]]} value=${carrier}
       onChoose=${(id) => void tried(setCarrier(id ?? null))} />
     ${carrier && one("person", carrier) && html`<${Mine} key=${carrier} row=${one("person", carrier)} onTest=${test} />`}
+    <${InLine} />
     <${Log} onMore=${() => void tried(readLog(true))} />
   </${Page}>`;
 }
@@ -48,6 +49,22 @@ function ThisPhone({ tried, onTest }) {
       <button type="button" class="act" onClick=${() => void tried(silenceHere())}>${t("reminders.silence")}</button></div>`}
     <p class="quiet">${t("reminders.never_only")}</p></section>`;
 }
+
+/** Who is told first, and who next; the order is everybody's. */
+function InLine() {
+  const line = people().sort((a, b) => (a.order ?? 1e9) - (b.order ?? 1e9) || (a.name < b.name ? -1 : 1));
+  if (line.length < 2) return null;
+  const earlier = (at) => {
+    const moved = [...line];
+    [moved[at - 1], moved[at]] = [moved[at], moved[at - 1]];
+    const rows = moved.map((row, order) => ({ ...row, order })).filter((row) => row.order !== one("person", row.id).order);
+    void recordAll(rows.map((row) => ({ kind: "person_changed", lot: null, data: plainRow(row) }))).catch(tellTrouble);
+  };
+  return html`<section><h2>${t("reminders.line")}</h2><ol class="line">${line.map((row, at) => html`<li key=${row.id}><span>${at + 1}. ${row.name}</span>
+    ${at > 0 && html`<button type="button" class="act" aria-label=${t("reminders.earlier_what", { name: row.name })} onClick=${() => earlier(at)}>${t("reminders.earlier")}</button>`}</li>`)}</ol></section>`;
+}
+
+const plainRow = (row) => Object.fromEntries(Object.entries(row).filter(([name]) => !DERIVED.includes(name)));
 
 /** What the person who carries this phone wants. */
 function Mine({ row, onTest }) {
