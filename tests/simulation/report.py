@@ -25,6 +25,7 @@ def lines(run: Run) -> tuple[list[str], int]:
         "",
         *_load_lines("new on the list", run, run.mirror.listed),
         *_load_lines("new that rings", run, run.mirror.ringing),
+        *_message_lines(run),
         *_other_lines(run),
         "",
         *(text for text, _ in aims),
@@ -60,6 +61,17 @@ def _load_lines(name: str, run: Run, board: Board) -> list[str]:
         for values in (one.ordinary, one.others):
             middle, high, most = load.figures(values)
             row += f"{'':10}{len(values):8}{middle:8.1f}{high:8.0f}{most:8}"
+        said.append(row)
+    return said
+
+
+def _message_lines(run: Run) -> list[str]:
+    """Return the messages that each phone really got: to the first in line, on to the next."""
+    days = [d for d in range(run.days) if run.calendar.is_working(d) and d not in run.out_of_order]
+    said = []
+    for name, values in run.post.counts(days).items():
+        middle, high, most = load.figures(values)
+        row = f"{f'messages, {name}':20}{'':10}{len(values):8}{middle:8.1f}{high:8.0f}{most:8}"
         said.append(row)
     return said
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import select
 
+from lathhouse.domain import reaching
 from lathhouse.domain.grouping import group
 from lathhouse.store.models import Alert, db
 from tests.server import Nursery
@@ -14,8 +15,6 @@ from tests.simulation.calendar import ENDS, STARTS, Calendar
 from tests.simulation.episodes import Key, Span
 
 Data = dict[str, Any]
-# By priority, the levels that ring; the rest are entries of the round and of the morning list.
-RINGING = {1: ("due", "late", "alarm"), 2: ("late", "alarm"), 3: ("alarm",)}
 
 
 @dataclass
@@ -115,8 +114,8 @@ def is_listed(row: Data) -> bool:
 
 
 def is_ringing(row: Data) -> bool:
-    """Say whether an alert, at its level, may ring."""
-    return is_listed(row) and row["level"] in RINGING.get(row["priority"], ())
+    """Say whether an alert, at its level, rings; the rest are entries of a list."""
+    return reaching.rings(row)
 
 
 def told(rings: list[Ring], at_work: list[int], calendar: Calendar) -> dict[int, list[Ring]]:

@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 
 from lathhouse.demo.load import load
 from lathhouse.demo.scenario import FRIDGE, place_id
+from lathhouse.demo.story import name_id
 from lathhouse.reminders.clock import catch_up, tick
 from lathhouse.store.models import Subject, db
 from tests.server import Clock, close_nursery, open_nursery
@@ -17,8 +18,9 @@ from tests.simulation import answers, steps
 from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
 from tests.simulation.episodes import Key
 from tests.simulation.people import WORKS, People
+from tests.simulation.post import Post
 from tests.simulation.rings import Mirror, key_of
-from tests.simulation.world import PROBE_MINUTES, World
+from tests.simulation.world import PAIRED, PROBE_MINUTES, World
 
 TICKS_MAX = 1000
 # When the faults come, as parts of the run: a phone off for a week, the fridge's door left ajar one
@@ -65,6 +67,10 @@ class Run:
         rng = random.Random(seed)
         self.world = World(self.nursery, self.calendar, rng)
         self.people = People(self.world, rng, self.later, self.repair)
+        self.post = Post(self.nursery, self.calendar)
+        for name, phone in self.world.phones.items():
+            person = PAIRED[name][1]
+            self.post.subscribe(phone, name_id(person) if person else None)
         self.mirror = Mirror(self.nursery)
         self.mirror.look()
         self.queue: list[tuple[int, int, Callable[[], None]]] = []
@@ -130,10 +136,11 @@ class Run:
     def _tick_until(self, at: int) -> None:
         """Let the alert clock tick at every moment at which it has something to do."""
         for _ in range(TICKS_MAX):
-            due = self._next_deadline()
-            if due is None or due > at:
+            coming = [due for due in (self._next_deadline(), self.post.next_due()) if due]
+            if not coming or min(coming) > at:
                 return
-            self.clock.ms = max(self.clock.ms, due)
+            self.clock.ms = max(self.clock.ms, min(coming))
+            self.post.take()
             with self.nursery.app.app_context():
                 tick(self.nursery.site, self.clock.ms)
             self.mirror.look()

@@ -45,6 +45,13 @@ def test_nobody_has_more_than_six_new_ones_on_nineteen_of_twenty_ordinary_days(r
     assert load.percentile(counts, 95) <= load.AIM
 
 
+def test_the_first_in_line_has_messages_and_no_more_than_six_a_day(run: Run):
+    days = [day for day in range(DAYS) if day not in run.out_of_order]
+    counted = run.post.counts(days)
+    assert sum(sum(values) for values in counted.values()) > 0
+    assert max(max(values) for values in counted.values()) <= load.AIM
+
+
 def test_whoever_is_dry_and_unseen_for_longer_than_a_look_may_take_has_somebody_sent(run: Run):
     dried, silent, _ = verdict.unseen_dry(run)
     assert dried > 0
