@@ -7,7 +7,7 @@ from lathhouse.domain.corrections import fold_order
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_ms, to_text
 from lathhouse.domain.treatments import with_treatment
 from tests.parity.logs import CHILD, LOT, PARENTS, START
-from tests.parity.stories import make_log
+from tests.parity.stories import STORIES, make_log, two_springs
 from tests.parity.subjects import random_history
 from tests.parity.twins import SITES
 
@@ -37,7 +37,7 @@ def life(seed: int) -> Case:
     else:
         pick.shuffle(events)
     many = pick.choice([0, 0, 0, 1, 2])
-    return {
+    whole: Case = {
         "kind": "life",
         "seed": seed,
         "site": pick.randrange(len(SITES)),
@@ -46,10 +46,14 @@ def life(seed: int) -> Case:
         "events": events,
         "split": split,
         "parents": {name: make_log(seed + 7_000_001, name)[0] for name in PARENTS[:many]},
+        "home": {"hemisphere": pick.choice(["south", "north"]), "latitude_deg": None},
         "spreading": spreading(pick, [to_ms(event["at"]) for event in ordered]),
         "place": {"name": "Bench", "treatments": treatments(pick, to_ms(end_event["at"]))},
         "stops": stops([to_ms(event["at"]) for event in ordered], {ending}, pick, first=1),
     }
+    if STORIES[seed % len(STORIES)] is not two_springs:
+        del whole["home"]
+    return whole
 
 
 def spreading(pick: random.Random, times: list[int]) -> list[list[str]]:

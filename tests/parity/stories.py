@@ -241,6 +241,16 @@ def nothing_comes(log: LogMaker) -> None:
     log.random.choice(ends)(log)
 
 
+def two_springs(log: LogMaker) -> None:
+    """Double dormancy outdoors: nothing in its first spring, and perhaps nothing in its second."""
+    log.add("sown", {"flats": 3})
+    log.add("cold_started", {"where": "outdoors"})
+    log.days(100, 160)
+    log.add("cold_ended")
+    log.days(*log.random.choice([(150, 300), (600, 800)]))
+    log.add("emergence_closed", {"why": "cut test: empty"})
+
+
 def oversold(log: LogMaker) -> None:
     """More is potted on, sold or lost than is on record; a stock-take settles it a week later."""
     many = log.random.choice([104, 106, 120, 300, 1100])
@@ -352,8 +362,20 @@ STORIES: tuple[Story, ...] = (
     outdoors, dip, dip, bench, bench, bench, uncounted, uncounted, stalls, stalls, finishes,
     finishes, nothing_comes, nothing_comes, oversold, oversold, split, too_warm, stands, stands,
     stands, feed, feed, sprayed, sprayed, promised, promised,
+    two_springs, two_springs,
 )  # fmt: skip
-NEEDS_SEEDS = (sprouting, too_warm, too_cold, bench, uncounted, stalls, finishes, nothing_comes)
+DOUBLE = ("viburnum-opulus", "stewartia-koreana", "taxus-baccata")
+NEEDS_SEEDS = (
+    two_springs,
+    sprouting,
+    too_warm,
+    too_cold,
+    bench,
+    uncounted,
+    stalls,
+    finishes,
+    nothing_comes,
+)
 WARMED = tuple(
     crop for crop in CROPS if protocols.nth_step("warm", 1, protocols.load_crops().get(crop))
 )
@@ -367,6 +389,7 @@ def make_log(seed: int, lot: str = LOT) -> tuple[list[Event], str]:
     log = LogMaker(seed, lot)
     story = STORIES[seed % len(STORIES)]
     log.crop = log.random.choice(WARMED) if story is too_warm else log.crop
+    log.crop = log.random.choice(DOUBLE) if story is two_springs else log.crop
     log.begin(**({"unit": "seeds"} if story in NEEDS_SEEDS and log.chance(0.9) else {}))
     log.hours(1, 30)
     if log.chance(0.3):

@@ -139,9 +139,9 @@ def solution_answers(pick: random.Random, at: int) -> dict[str, Any]:
 def random_history(seed: int) -> tuple[str, History]:
     """Return (kind of subject, its history)."""
     pick = random.Random(f"subject {seed}")
-    kind = pick.choice(["place", "chamber", "nursery", "phone", "solution", "weather", "weather"])
+    kind = pick.choice(["place", "chamber", "nursery", "phone", "solution", *3 * ["weather"]])
     if kind == "weather":
-        kind = pick.choice(["place", "nursery", "nursery"])
+        kind = pick.choice(["place", "nursery"])
         return kind, weather_history(pick, kind)
     if kind == "solution":
         return kind, solution_history(pick)

@@ -28,7 +28,7 @@ def weather_history(pick: random.Random, kind: str) -> History:
     entries = [entry(pick, number) for number in range(pick.randint(1, 4))]
     history: History = []
     at = START
-    for seq in range(pick.randint(4, 7)):
+    for seq in range(pick.randint(6, 9)):
         at += pick.choice([1, 2, 3, 5, 8, 13, 20]) * HOUR_MS + pick.randint(0, 3) * MINUTE_MS
         row = rows.go_on(row, told(pick, at, seq))
         if pick.random() < 0.4:
@@ -80,6 +80,7 @@ def told(pick: random.Random, at: int, seq: int) -> list[Row]:
                   "value": pick.choice([-1, 1.5, 2, 2.1, 3, 3.2, 14, 15.6, 17])}),
         ("read", {"quantity_kind": "temp_c", "value": pick.choice([31, 34, 37, 40])}),
         ("covered", {"until": pick.choice([None, None, ahead]), "for_low_c": None}),
+        ("covered", {"until": None, "for_low_c": 2}),
         ("uncovered", {}),
     ]  # fmt: skip
     chosen = pick.sample(drafts, pick.randint(1, 2))
