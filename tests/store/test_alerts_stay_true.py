@@ -19,6 +19,7 @@ from hypothesis.stateful import (
 from sqlalchemy import create_engine, text
 
 from lathhouse.domain.instants import to_text
+from lathhouse.domain.protocols import load_crops
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import db
 from tests.server import Clock, Nursery, close_nursery, open_nursery
@@ -34,6 +35,7 @@ LOOKS = st.fixed_dictionaries(
         "fungus": st.sampled_from(["none", "spots", "spreading", "spreading"]),
         "sprouted_percent": st.sampled_from([0, 12]),
         "root_fill": st.sampled_from([3, 5]),
+        "new_flush": st.booleans(),
     },
 )
 BUYER = {"container_l": 4, "buyer": "Kew"}
@@ -111,9 +113,49 @@ class Season(RuleBasedStateMachine):
         day = self.clock.text(days=-days)[:10]
         self._record("promised", self.lots[which], {"quantity": 95, "deliver_on": day, **BUYER})
 
-    @rule(temp_c=st.sampled_from([1, 2.5, 20]), place=st.sampled_from(PLACES))
+    @rule(temp_c=st.sampled_from([-1, 1, 2.5, 16, 20]), place=st.sampled_from(PLACES))
     def somebody_reads(self, temp_c: float, place: str) -> None:
         self._record("read", None, {"quantity_kind": "temp_c", "value": temp_c, "place": place})
+
+    @rule(value=st.sampled_from([-4, 2, 3, 9]), which=st.sampled_from(["low", "high"]),
+          ahead=st.sampled_from([None, 0, 1, 3]), ago=st.sampled_from([0, 0, 5, 30]))  # fmt: skip
+    def a_forecast_comes(self, value: int, which: str, ahead: int | None, ago: int) -> None:
+        """A night's low, or a day's high of 27 to 36 °C."""
+        day = None if ahead is None else self.clock.text(days=-ahead)[:10]
+        said = {"quantity_kind": f"forecast_{which}_c", "value": value if which == "low" else 27
+                + value, "for_night_of" if which == "low" else "for_day": day}  # fmt: skip
+        self._record("read", None, said, ago)
+
+    @rule(where=st.sampled_from([*PLACES, 0, 1, 2]), on=st.booleans(), ago=st.sampled_from([0, 9]),
+          days=st.sampled_from([None, None, 2]), low_c=st.sampled_from([None, 2, -4]))  # fmt: skip
+    def somebody_covers(
+        self, where: str | int, on: bool, ago: int, days: int | None, low_c: int | None
+    ) -> None:
+        """A place or a lot, until some day or for a night of some cold; or bares it."""
+        said: dict[str, Any] = {"place": where} if isinstance(where, str) else {}
+        if on:
+            until = None if days is None else self.clock.text(days=-days)[:10]
+            said |= {"until": until, "for_low_c": low_c}
+        lot = self.lots[where] if isinstance(where, int) else None
+        self._record("covered" if on else "uncovered", lot, said, ago)
+
+    @rule(place=st.sampled_from([None, *PLACES]), value=st.sampled_from([35, 60, 80]))
+    def somebody_reads_the_air(self, place: str | None, value: int) -> None:
+        """Warm and damp enough for the heat index, or cold."""
+        where = {} if place is None else {"place": place}
+        for kind, read in (("temp_c", value - 30), ("humidity_percent", value)):
+            self._record("read", None, {**where, "quantity_kind": kind, "value": read})
+
+    @rule(tenderness=st.sampled_from(["tender", "half_hardy", "hardy", None]))
+    def the_owner_says_what_it_stands(self, tenderness: str | None) -> None:
+        """The lots' crop becomes tender, or not: the frost watch follows with the next tick."""
+        crop = {**load_crops()["acer-palmatum"], "tenderness": tenderness}
+        self._record("protocol_changed", None, crop)
+
+    @rule(place=st.sampled_from(PLACES), free=st.booleans(), kind=st.sampled_from(["house", "bed"]))
+    def the_owner_changes_a_place(self, place: str, free: bool, kind: str) -> None:
+        row = {"id": place, "name": place, "kind": kind, "daily": place == "bench"}
+        self._record("place_changed", None, {**row, "frost_free": free})
 
     @rule(place=st.sampled_from(PLACES))
     def somebody_closes_the_round(self, place: str) -> None:
