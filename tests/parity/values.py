@@ -50,9 +50,6 @@ PLAIN: dict[type, tuple[Any, ...]] = {
     fields.Until: (*INSTANTS, *DAYS),
     fields.Flag: (True, False),
     fields.Money: ("14.00", "0"),
-    fields.ClockTime: ("07:00", "23:59"),
-    fields.Email: ("orla@example.com",),
-    fields.Reach: ({}, {"push": True}),
     fields.Fields: ({}, {"moisture": 2}),
     fields.Anything: (None, 3, "x", {"deep": [1, 2]}),
 }
