@@ -211,6 +211,7 @@ class Run:
     def _finish(self) -> None:
         fridge = Key("chamber-band", "place", place_id(FRIDGE))
         self.world.truth.done[fridge] = self.world.nature.out_of_band()
+        self.world.still_unsent()
         self.world.truth.finish(self.clock.ms)
         self.mirror.finish()
         close_nursery(self.nursery)

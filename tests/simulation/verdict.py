@@ -56,6 +56,10 @@ def _compare(run: Run, key: Key, was: list[Span], said: list[Span], line: Line) 
     unsent = union(widened(run.world.unsent.get(key.subject, []), 0, SLACK_MS))
     missed = _longer(minus(was, widened(said, late, SLACK_MS)))
     wrong = _longer(minus(said, widened(was, SLACK_MS, late)))
+    # Said for less than a minute: the record came in while it rang.
+    line.on_its_way += len(minus(said, widened(was, 0, late))) - len(
+        _longer(minus(said, widened(was, 0, late)))
+    )
     for spans, found in ((missed, line.unraised), (wrong, line.untrue)):
         for span in spans:
             if minus([span], unsent):

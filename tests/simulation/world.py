@@ -159,7 +159,17 @@ class World:
         phone = self.phones[name]
         if phone.is_off(self.now):
             return
-        for event in phone.send():
+        self._was_unsent(phone.send())
+        self.heard(phone)
+
+    def still_unsent(self) -> None:
+        """Note what is on phones yet as the run ends."""
+        for phone in self.phones.values():
+            self._was_unsent(phone.outbox)
+
+    def _was_unsent(self, events: list[Data]) -> None:
+        """Note until now of which subjects the server did not know these records."""
+        for event in events:
             span = (parse_instant(event["observed_at"]), self.now)
             lot = self.lots.get(event["lot"] or "")
             data = event["data"]
@@ -167,7 +177,6 @@ class World:
             for subject in [*named, self.nursery.site]:
                 if subject:
                     self.unsent.setdefault(subject, []).append(span)
-        self.heard(phone)
 
 
 def skew(event: Data) -> int:
