@@ -1,5 +1,6 @@
 """The alert clock looks at what is due and at nothing else; one ticks for a whole database."""
 
+import threading
 import uuid
 from collections.abc import Callable
 from queue import Queue
@@ -8,7 +9,7 @@ from typing import Any
 import pytest
 from sqlalchemy import event, insert, select, text
 
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import local_date, to_text
 from lathhouse.reminders import clock
 from lathhouse.reminders.clock import LEASE_MS, Clock, take_lease, tick
 from lathhouse.store.models import Subject, db
@@ -308,3 +309,42 @@ def test_the_clock_clears_and_raises_in_nobodys_name(nursery: Nursery):
     nursery.tick()
     (alert,) = alert_of(nursery, "cold-six-weeks")
     assert [(step["what"], step["by"]) for step in alert["history"]] == [("raised", None)]
+
+
+def test_a_record_that_comes_while_the_clock_evaluates_has_the_last_word(
+    nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+):
+    """Ours: the bay is covered in the very moment in which the clock raises tonight's frost."""
+    clock_at, device, bay, lot = nursery.clock, nursery.device(), *(str(uuid.uuid4()) for _ in "ab")
+    days = [1, 2, 3, 4, 5, 6]
+    zone = {"id": nursery.site, "name": "N", "timezone": "Australia/Sydney", "working_days": days}
+    device.record("nursery_changed", None, zone, at=clock_at.text(days=60))
+    place = {"id": bay, "name": "Bay 1", "order": 1}
+    device.record("place_changed", None, place, at=clock_at.text(days=60))
+    said = {"crop": "cornus-kousa", "label": "A", "quantity": 99, "unit": "seeds", "place": bay}
+    device.push(
+        device.event("lot_started", lot, said, at=clock_at.text(days=60)),
+        device.event("sown", lot, {}, at=clock_at.text(days=50)),
+        device.event("counted", lot, {"emerged": 9, "out_of": 99}, at=clock_at.text(days=1)),
+    )
+    tonight = local_date(clock_at.ms, [[clock_at.text(days=60), 600]])
+    low = {"quantity_kind": "forecast_low_c", "value": 0.5, "for_night_of": tonight}
+    device.record("read", None, low)
+    nursery.tick()
+    clock_at.set(f"{tonight}T14:00:00+10:00")
+    evaluate, covering = clock.watch_rows, []
+
+    def slowly(work: Work, watcher: Watcher, rows: Any) -> Any:
+        found = evaluate(work, watcher, rows)
+        if not covering and ("nursery", nursery.site) in rows:
+            covered = {"place": bay}
+            covering.append(threading.Thread(target=device.record, args=("covered", None, covered)))
+            covering[0].start()
+            # Time enough to write, were it let; it is not let before the tick has ended.
+            covering[0].join(timeout=1)
+        return found
+
+    monkeypatch.setattr(clock, "watch_rows", slowly)
+    nursery.tick()
+    covering[0].join()
+    assert "frost-tonight" not in nursery.alerts()

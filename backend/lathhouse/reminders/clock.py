@@ -45,6 +45,7 @@ def tick(site_id: str, now_ms: int, limit: int = PAGE) -> int:
             return 0
         got = work.lock((f"{kind}:{subject}" for kind, subject in due), wait=False)
         mine = {at for at in due if f"{at[0]}:{at[1]}" in got}
+        work.hold_site()
         rows = stored_rows(work, mine)
         watcher = Watcher(work)
         deadlines, changed = watch_rows(work, watcher, rows)

@@ -73,6 +73,15 @@ class Work:
         digest = hashlib.blake2b(f"{self.site_id}/{key}".encode(), digest_size=8).digest()
         return int.from_bytes(digest, "big", signed=True)
 
+    def hold_site(self) -> None:
+        """Lock the site's row, after any subjects: no other work writes from now until the end.
+
+        Whoever decides by what it reads takes it first, or a change that is just being committed
+        is overwritten. It is the lock of raising the revision; SQLite has it already.
+        """
+        query = select(Site.id).where(Site.id == self.site_id)
+        self.connection.execute(query.with_for_update(key_share=True))
+
     def raise_revision(self, new_events: int = 0) -> tuple[int, int]:
         """Raise the site's counters, last of all; return (revision, first new log position).
 
