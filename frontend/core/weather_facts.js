@@ -5,7 +5,7 @@
  * @module
  */
 import { toC } from "./heat.js";
-import { DAY_MS, HOUR_MS, later, localDate, localInstant, nextDay, toMs, toText } from "./instants.js";
+import { DAY_MS, HOUR_MS, later, localDate, localInstant, nextDay, offsetMinutes, toMs, toText, withinYears } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { instantMs, isNumber, roundHalfUp } from "./rule_terms.js";
 import { sunTimes } from "./sun.js";
@@ -63,8 +63,9 @@ export function nightTimes(nursery, day) {
   const standard = offsets.length ? Math.min(...offsets.map((row) => row[1])) : 0;
   const longitude = placed ? nursery.longitude_deg : standard / 4;
   const tomorrow = nextDay(day);
-  const down = isNumber(latitude) ? sunTimes(latitude, longitude, day).set_ms : null;
-  const up = isNumber(latitude) ? sunTimes(latitude, longitude, tomorrow).rise_ms : null;
+  const suns = sunDay(day, longitude, offsets);
+  const down = isNumber(latitude) ? sunTimes(latitude, longitude, suns).set_ms : null;
+  const up = isNumber(latitude) ? sunTimes(latitude, longitude, nextDay(suns)).rise_ms : null;
   const known = down !== null && up !== null;
   return {
     day_at: toText(localInstant(day, "00:00", offsets)),
@@ -72,6 +73,13 @@ export function nightTimes(nursery, day) {
     ends_at: toText(known ? up : localInstant(tomorrow, MORNING, offsets)),
     sun: known ? (placed ? "placed" : "about") : "taken",
   };
+}
+
+/** The date by the sun's own time whose noon falls into a local date. See the Python twin. */
+export function sunDay(day, longitude, offsets) {
+  const minutes = offsetMinutes(localInstant(day, "12:00", offsets), offsets);
+  const days = Math.floor((720 - 4 * longitude + minutes) / 1440);
+  return toText(withinYears(toMs(`${day}T00:00:00.000Z`) - days * DAY_MS)).slice(0, 10);
 }
 
 function hotDay(day, high, stock, offsets) {

@@ -5,6 +5,7 @@
 `standing` of the lots in each house or tunnel.
 """
 
+import math
 from datetime import date
 from typing import Any
 
@@ -16,8 +17,10 @@ from lathhouse.domain.instants import (
     local_date,
     local_instant,
     next_day,
+    offset_minutes,
     to_ms,
     to_text,
+    within_years,
 )
 from lathhouse.domain.nights import night_range
 from lathhouse.domain.rule_terms import instant_ms, is_number, round_half_up
@@ -86,12 +89,12 @@ def night_times(nursery: Data, day: str) -> Data:
     sun = "placed" if is_number(longitude) else "about"
     if not is_number(longitude):
         longitude = min((row[1] for row in offsets), default=0) / 4
-    tomorrow = next_day(day)
+    tomorrow, suns = next_day(day), sun_day(day, longitude, offsets)
     down: int | None = None
     up: int | None = None
     if is_number(latitude):
-        down = sun_times(latitude, longitude, day)["set_ms"]
-        up = sun_times(latitude, longitude, tomorrow)["rise_ms"]
+        down = sun_times(latitude, longitude, suns)["set_ms"]
+        up = sun_times(latitude, longitude, next_day(suns))["rise_ms"]
     known = down is not None and up is not None
     evening, morning = (
         local_instant(day, EVENING, offsets),
@@ -103,6 +106,18 @@ def night_times(nursery: Data, day: str) -> Data:
         "ends_at": to_text(morning if down is None or up is None else up),
         "sun": sun if known else "taken",
     }
+
+
+def sun_day(day: str, longitude_deg: float, offsets: list[Any]) -> str:
+    """Return the date by the sun's own time whose noon falls into a local date.
+
+    That is the same date, but for the islands beyond 180 degrees that keep the date of the other
+    side (Chatham, Samoa, Kiritimati). Noon and not sunset decides: in northern summers the sun may
+    set after midnight, and the night is still that of the day before.
+    """
+    at = local_instant(day, "12:00", offsets)
+    days = math.floor((720 - 4 * longitude_deg + offset_minutes(at, offsets)) / 1440)
+    return to_text(within_years(to_ms(f"{day}T00:00:00.000Z") - days * DAY_MS))[:10]
 
 
 def _hot_day(day: str, high: Data, stock: Data, offsets: list[Any]) -> Data:
