@@ -74,7 +74,7 @@ export function lotFacts(lot, crop, place = null, solution = null, spreading = [
     held_without_end: lot.held_over !== null && lot.held_over.until === null && !second,
     potted_at: lot.potted_at,
     beside: besideFacts(lot, spreading),
-    hold: holdFacts(lot, place),
+    hold: holdFacts(lot, place, home?.offsets ?? []),
     promise: promiseFacts(lot),
     sales: { last_at: later(...lot.sales.map((sale) => sale.at)) },
     conflict: conflictFacts(lot),

@@ -4,7 +4,7 @@
  * Twin of `domain/treatments.py`.
  * @module
  */
-import { BadInstant, DAY_MS, HOUR_MS, later, parseInstant, toText, withinYears } from "./instants.js";
+import { BadInstant, DAY_MS, HOUR_MS, later, localDate, parseInstant, toMs, toText, withinYears } from "./instants.js";
 
 const KEPT_MAX = 8;
 
@@ -57,7 +57,7 @@ export function entryFacts(place, newestSeenAt) {
 const longestBy = (name, list) => list.reduce((best, one) => (one[name] > best[name] ? one : best));
 
 /** What a lot's treatments mean for its sale. See the Python twin. */
-export function holdFacts(lot, place) {
+export function holdFacts(lot, place, offsets) {
   const holds = treatmentsOf(lot, place).filter((one) => one.hold_until);
   if (!holds.length) return { until: null };
   const longest = longestBy("hold_until", holds);
@@ -66,15 +66,18 @@ export function holdFacts(lot, place) {
   const within = (hold) => lot.sales.filter(({ at }) => hold.ended_at < at && at < hold.hold_until);
   const sold = holds.flatMap((hold) => within(hold).map(({ at }) => [at, hold.hold_until])).sort(byBoth).at(-1);
   if (sold) [facts.sold_at, facts.sold_until] = sold;
-  return { ...facts, ...promised(lot, holds) };
+  return { ...facts, ...promised(lot, holds, offsets) };
 }
 
 const compare = (a, b) => (a < b ? -1 : a > b ? 1 : 0);
 const byBoth = (a, b) => compare(a[0], b[0]) || compare(a[1], b[1]);
 
-/** The soonest promise whose day falls into a hold, to the day (UTC), both ends in. */
-function promised(lot, holds) {
-  const catches = (hold) => ({ deliver_on: day }) => typeof day === "string" && hold.ended_at.slice(0, 10) <= day && day < hold.hold_until;
+/** The soonest promise whose day falls into a hold, to the local day, both ends in. */
+function promised(lot, holds, offsets) {
+  const catches = (hold) => {
+    const [first, last] = [hold.ended_at, hold.hold_until].map((end) => localDate(toMs(end), offsets));
+    return ({ deliver_on: day }) => typeof day === "string" && first <= day && day <= last;
+  };
   const found = holds.flatMap((hold) => lot.promises.filter(catches(hold))
     .map((note) => [note.deliver_on, later(note.at, hold.ended_at), hold.hold_until]));
   if (!found.length) return {};

@@ -1,7 +1,7 @@
 // @ts-check
 /** One lot: where it stands, what is due and why, what can be recorded, and its history. @module */
 import { holdFacts } from "../core/treatments.js";
-import { listed, lots, now, one, pending, unconfirmed } from "../store/house.js";
+import { listed, lots, now, nursery, one, pending, unconfirmed } from "../store/house.js";
 import { ActButton } from "../ui/act_button.js";
 import { actsFor, dueAct } from "../ui/acts.js";
 import { ClosedPlace } from "../ui/closed_place.js";
@@ -65,7 +65,7 @@ function Due({ lot, found }) {
 /** Where a treatment's intervals still run: the place is closed, the lot is not for sale. */
 function Closed({ lot }) {
   const place = one("place", lot.place);
-  const { until, product } = holdFacts(lot, place);
+  const { until, product } = holdFacts(lot, place, nursery()?.offsets ?? []);
   return html`<${ClosedPlace} place=${place} />
     ${until > now.value && html`<p class="caution">${t("lot.hold_until", { when: when(until), product: product ?? "?" })}</p>`}`;
 }

@@ -90,7 +90,7 @@ def lot_facts(
         "held_without_end": held is not None and held["until"] is None and second is None,
         "potted_at": lot["potted_at"],
         "beside": beside_facts(lot, spreading or []),
-        "hold": hold_facts(lot, place),
+        "hold": hold_facts(lot, place, home["offsets"] if home else []),
         "promise": promise_facts(lot),
         "sales": {"last_at": max((sale["at"] for sale in lot["sales"]), default=None)},
         "conflict": conflict_facts(lot),

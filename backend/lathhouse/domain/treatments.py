@@ -10,8 +10,11 @@ from lathhouse.domain.instants import (
     DAY_MS,
     HOUR_MS,
     BadInstant,
+    Offsets,
     later,
+    local_date,
     parse_instant,
+    to_ms,
     to_text,
     within_years,
 )
@@ -72,7 +75,7 @@ def entry_facts(place: Data, newest_seen_at: str | None) -> Data:
     return {"at": seen_at, "until": longest["enter_after"], "product": longest["product"]}
 
 
-def hold_facts(lot: Data, place: Data | None) -> Data:
+def hold_facts(lot: Data, place: Data | None, offsets: Offsets) -> Data:
     """Return what a lot's treatments mean for its sale.
 
     {until, product} of the longest hold; `sold_at` of the last sale within a hold, and that hold's
@@ -92,17 +95,21 @@ def hold_facts(lot: Data, place: Data | None) -> Data:
     ]
     if sold:
         facts |= dict(zip(("sold_at", "sold_until"), max(sold), strict=True))
-    return facts | _promised(lot, holds)
+    return facts | _promised(lot, holds, offsets)
 
 
-def _promised(lot: Data, holds: list[Data]) -> Data:
-    """Return the soonest promise whose day falls into a hold, to the day (UTC), both ends in."""
+def _promised(lot: Data, holds: list[Data], offsets: Offsets) -> Data:
+    """Return the soonest promise whose day falls into a hold, to the local day, both ends in."""
+
+    def days(hold: Data) -> tuple[str, str]:
+        first, last = (local_date(to_ms(hold[end]), offsets) for end in ("ended_at", "hold_until"))
+        return first, last
+
     found = [
         (note["deliver_on"], later(note["at"], hold["ended_at"]) or "", hold["hold_until"])
-        for hold in holds
+        for hold, (first, last) in ((hold, days(hold)) for hold in holds)
         for note in lot["promises"]
-        if isinstance(note.get("deliver_on"), str)
-        and hold["ended_at"][:10] <= note["deliver_on"] < hold["hold_until"]
+        if isinstance(note.get("deliver_on"), str) and first <= note["deliver_on"] <= last
     ]
     if not found:
         return {}
