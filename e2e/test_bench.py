@@ -206,6 +206,40 @@ def test_acid_then_bleach_is_refused_in_words_until_the_rinse_is_on_record(
     assert [event["lot"] for event in house.events("rinsed_neutral")] == [lot]
 
 
+def test_a_coat_broken_with_acid_on_the_phone_bars_bleach_at_once(
+    house: House, phone: BrowserContext
+):
+    bench = place(house, "Soak bench", 1)
+    lot, events = lot_events(house, "26-010", bench, 3)
+    house.record(events)
+    page = pair(phone, house)
+    phone.set_offline(True)
+    page.evaluate("(lot) => { location.hash = `#/act/scarified/${lot}`; }", lot)
+    expect(page.locator(".caution").first).to_contain_text("acid into water", timeout=LATER_MS)
+    page.get_by_role("button", name="acid", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    page.evaluate("() => { location.hash = '#/start/sanitise'; }")
+    pick = page.locator(".pick .answer", has_text="26-010")
+    expect(pick).to_be_disabled(timeout=LATER_MS)
+    page.evaluate("(lot) => { location.hash = `#/lot/${lot}`; }", lot)
+    expect(page.get_by_text("Rinsed, strip reads neutral").first).to_be_visible(timeout=LATER_MS)
+    phone.set_offline(False)
+    until_in_touch(page)
+    assert [event["data"] for event in house.events("scarified")] == [{"method": "acid"}]
+
+
+def test_seed_with_roots_is_kept_from_bleach(house: House, phone: BrowserContext):
+    bench = place(house, "Shed fridge", 1)
+    rooted = ("looked", {"sprouted_percent": 12}, 1)
+    _, events = lot_events(house, "26-011", bench, 70, ("cold_started", {}, 60), rooted)
+    house.record(events)
+    page = pair(phone, house)
+    page.evaluate("() => { location.hash = '#/start/sanitise'; }")
+    pick = page.locator(".pick .answer", has_text="26-011")
+    expect(pick).to_be_disabled(timeout=LATER_MS)
+    expect(pick).to_contain_text("bleach kills them")
+
+
 def bucket(house: House, hours: float) -> str:
     """Put a mixed bucket on record, that old; return its id."""
     said = {

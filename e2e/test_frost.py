@@ -86,3 +86,14 @@ def test_a_typed_low_takes_the_place_of_the_old_one(own_demo: Served, open_app: 
     expect(page.locator(".figure")).to_contain_text("−1.5 °C")
     expect(page.locator(".frost-figure")).to_contain_text("0 min old")
     expect(page.locator(".frost-figure")).to_contain_text("between −4.5 and −1.5 °C")
+
+
+def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, open_app: OpenApp):
+    page = open_frost(own_demo, open_app, "2026-09-11T01:30:00+10:00")
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("button", name="below zero").tap()
+    page.get_by_role("group", name="Forecast low").get_by_text("6", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".figure")).to_contain_text("−6 °C")
+    page.evaluate("() => { location.hash = '#/'; }")
+    expect(page.locator(".weather")).to_contain_text("−6°")

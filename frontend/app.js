@@ -90,7 +90,7 @@ function App() {
       <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (emptied.value = false)}>×</button></div>`}
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
-    ${unpaired ? html`<${Unpaired} />` : html`<${View} ...${props} />`}`;
+    ${unpaired ? html`<${Unpaired} />` : html`<${View} key=${`${name}/${props.step ?? props.kind ?? ""}`} ...${props} />`}`;
 }
 
 function Unpaired() {

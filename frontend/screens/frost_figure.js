@@ -5,11 +5,11 @@ import { nextDay } from "../core/instants.js";
 import { person } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
-import { lastFigure, tonight, tonightTimes } from "../ui/frost_list.js";
+import { lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
-import { age, clock, degrees, inDegrees, toCelsius, today, when } from "../ui/local.js";
+import { age, clock, degrees, inDegrees, toCelsius, when } from "../ui/local.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
 const LOW_C = -60;
@@ -41,10 +41,11 @@ export const byWhom = (id) => person(id) ?? t("frost.somebody");
 export function FigureForm({ onDone }) {
   const [typed, setTyped] = useState("");
   const [below, setBelow] = useState(false);
-  const [night, setNight] = useState(today());
+  const first = nightDay();
+  const [night, setNight] = useState(first);
   const [error, setError] = useState("");
   useEffect(() => formOpened(), []);
-  const nights = /** @type {[string, string][]} */ ([[today(), t("frost.this_night")], [nextDay(today()), t("frost.next_night")]]);
+  const nights = /** @type {[string, string][]} */ ([[first, t("frost.this_night")], [nextDay(first), t("frost.next_night")]]);
   const text = typed && below ? `−${typed}` : typed;
   const save = async () => {
     const value = toCelsius(text);

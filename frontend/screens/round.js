@@ -4,7 +4,7 @@ import { all, bornEmpty, groups, listed, now, nursery, places, ready, session, t
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
-import { age, clock, dayOf, inDegrees, today, when } from "../ui/local.js";
+import { age, clock, dayBefore, dayOf, inDegrees, today, when } from "../ui/local.js";
 
 const LEVELS = ["alarm", "late", "due"];
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
@@ -23,16 +23,21 @@ export function Round() {
   </${Page}>`;
 }
 
+// Until then a forecast for the night is of the one under way. The frost page goes by the sun.
+const NIGHT_OVER = "06:00";
+const degreesShown = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
+
 /** Last night's low and tonight's, with the age of a figure; nothing where nothing is known. */
 function Weather() {
   const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
   const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
   const low = lows.sort((a, b) => a.value - b.value)[0];
-  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === today()).at(-1);
+  const night = clock(now.value) < NIGHT_OVER ? dayBefore(today()) : today();
+  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === night).at(-1);
   if (!low && !tonight) return null;
   return html`<a class="weather" href="#/frost">
-    ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${inDegrees(low.value)}°</strong></span>`}
-    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${inDegrees(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
+    ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
+    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${degreesShown(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
   </a>`;
 }
 

@@ -5,6 +5,7 @@ import { uuid7 } from "../core/ids.js";
 import { nextCode } from "../core/labels.js";
 import { solutionState } from "../core/solutions.js";
 import { dipRefusal } from "../core/spells.js";
+import { hasRoots } from "../ui/acts.js";
 import { all, lots, now, one } from "../store/house.js";
 import { record, recordAll } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
@@ -59,7 +60,7 @@ export function Start({ step: first, id }) {
     <button type="button" class="act main-act" disabled=${!picked.length} onClick=${start}>
     <strong>${picked.length ? t("bench.start_n", { n: picked.length }) : t("bench.pick")}</strong><span>${step ? t(`act.${step}_started`) : t("bench.which_step")}</span></button>`;
   return html`<${Page} name="start" title=${t(first ? `act.${first}_started` : "bench.start")} back="#/bench" foot=${foot}>
-    ${barred && html`<p class="caution grave">${barred.label}: ${t("act.acid_refused")}</p>`}
+    ${barred && html`<p class="caution grave">${barred.label}: ${t(`act.${refusalOf(barred, step)}`)}</p>`}
     ${!first && html`<${Choice} name=${t("bench.which_step")} answers=${STEPS.map((one) => [one, t(`act.${one}_started`)])} value=${step || undefined} onChoose=${(one) => { setStep(one ?? ""); setChosen([]); }} />`}
     ${step === "sanitise" && html`<${Dip} said=${said} parts=${parts} error=${error} onSay=${say} />`}
     ${step === "soak" && html`<p class="caution">${t("act.soak_caution")}</p>`}
@@ -69,14 +70,14 @@ export function Start({ step: first, id }) {
   </${Page}>`;
 }
 
-/** One lot to tick; acid that was not rinsed is refused, and why. */
+/** One lot to tick; where bleach may not come near it, why. */
 function Pick({ lot, step, on, onToggle }) {
-  const acid = !isAllowed(lot, step);
+  const refused = refusalOf(lot, step);
   const rinse = () => record("rinsed_neutral", lot.id, {}).then((event) => offerUndo([event], lot, [t("act.rinsed_neutral")]), tellTrouble);
-  return html`<button type="button" class=${on ? "answer chosen" : "answer"} aria-pressed=${on} disabled=${acid} onClick=${onToggle}>
+  return html`<button type="button" class=${on ? "answer chosen" : "answer"} aria-pressed=${on} disabled=${refused !== null} onClick=${onToggle}>
     <span><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</span>
-    <small>${acid ? t("act.acid_refused") : stageWords(lot)}</small></button>
-    ${acid && html`<button type="button" class="act" onClick=${rinse}>${lot.label}: ${t("act.rinsed_neutral")}</button>`}`;
+    <small>${refused ? t(`act.${refused}`) : stageWords(lot)}</small></button>
+    ${refused === "acid_refused" && html`<button type="button" class="act" onClick=${rinse}>${lot.label}: ${t("act.rinsed_neutral")}</button>`}`;
 }
 
 /** The dip: which bucket, how long; and a part left undipped. */
@@ -107,8 +108,13 @@ function Part({ part, said, invalid, onSay }) {
     <${Field} label=${t(lot.unit === "g" ? "bench.part_grams" : "bench.part_seeds")} value=${said.counts[lot.id]} inputmode="decimal" invalid=${invalid} onInput=${count} />${words}</div>`;
 }
 
-/** Bleach never comes near acid. */
-const isAllowed = (lot, step) => step !== "sanitise" || dipRefusal(lot) === null;
+/** Why bleach may not come near a lot, or null: acid on it, or roots that it would kill. */
+function refusalOf(lot, step) {
+  if (step !== "sanitise") return null;
+  return dipRefusal(lot) ? "acid_refused" : hasRoots(lot) ? "roots_refused" : null;
+}
+
+const isAllowed = (lot, step) => refusalOf(lot, step) === null;
 
 /** The parts that stay undipped, each with the next free code; 0 where its number is still asked. */
 function undipped(picked, said) {

@@ -1,5 +1,6 @@
 // @ts-check
 /** The acts that a person can record on a lot: which fit its stage, and what each asks for. @module */
+import { dipRefusal } from "../core/spells.js";
 import { open as isOpen } from "./spell_words.js";
 
 const LEVELS = ["due", "late", "alarm"];
@@ -25,6 +26,7 @@ export const FIELDS = {
   emergence_closed: [text("why", { needed: true })],
   held_over: [text("why", { needed: true }), { name: "until", type: "date" }],
   lot_closed: [text("why", { needed: true })],
+  scarified: [choice("method", "method", ["nick", "sand", "hot_water", "acid"]), number("minutes", 0.1, 1440)],
   noted: [text("text", { needed: true })],
   tested: [choice("test", "test", ["float", "cut", "germination", "viability"]), whole("sound"), whole("out_of", { start: () => 10 })],
 };
@@ -51,7 +53,10 @@ export function likelyCauses(lot) {
 }
 
 /** The cautions that stand beside an act. */
-export const CAUTIONS = { sanitise_started: "act.bleach_caution", aerated: "act.soak_caution", soak_started: "act.soak_caution" };
+export const CAUTIONS = {
+  scarified: "act.scarify_caution", sanitise_started: "act.bleach_caution",
+  aerated: "act.soak_caution", soak_started: "act.soak_caution",
+};
 
 /** What is done about a watch where a look alone does not answer it; the others ask for a look. */
 const ANSWERED_BY = {
@@ -77,6 +82,8 @@ export function dueAct(lot, findings) {
 export function actsFor(lot) {
   const acts = [];
   if (isOpen(lot, "sanitise")) acts.push("sanitise_ended");
+  // Until it is rinsed, nothing else may come near it.
+  if (dipRefusal(lot) === "acid_not_rinsed") acts.push("rinsed_neutral");
   if (isOpen(lot, "soak")) acts.push("soak_ended", "water_changed", "aerated", "sanitise_started", "tested");
   const seed = ["seeds", "g", null].includes(lot.unit);
   if (seed && !lot.sown && !isOpen(lot, "soak") && !isOpen(lot, "sanitise")) acts.push(...seedActs(lot));
@@ -86,9 +93,13 @@ export function actsFor(lot) {
   return [...new Set([...acts, "lost", "moved", "stocktaken", "noted", "lot_closed"])];
 }
 
+/** Whether its seed was seen with roots: bleach would kill it. @param {any} lot */
+export const hasRoots = (lot) => (lot.last.sprouted_percent?.value ?? 0) > 0;
+
 function seedActs(lot) {
+  const dip = hasRoots(lot) ? [] : ["sanitise_started"];
   const started = lot.spells.length > 0;
-  return [...spellActs(lot), "sown", ...(started ? [] : ["seed_cleaned"]), "soak_started", "sanitise_started", "tested"];
+  return [...spellActs(lot), "sown", ...(started ? [] : ["seed_cleaned", "scarified"]), "soak_started", ...dip, "tested"];
 }
 
 function spellActs(lot) {

@@ -7,14 +7,14 @@ import { isLive } from "./to_see.js";
 /** The steps of hours and minutes; the others run for weeks. */
 export const SHORT = ["sanitise", "soak", "drained"];
 
-/** Every running row with its lot, what ends first in front. */
+/** Every running row with its lot: what is counted in minutes first, then what ends first. */
 export function benchRows() {
   const found = [];
   for (const lot of lots.value.values()) {
     const row = isLive(lot) ? benchRow(lot, one("protocol", lot.crop)) : null;
     if (row) found.push({ ...row, lot });
   }
-  return found.sort((a, b) => compare(end(a), end(b)) || compare(a.lot.label, b.lot.label));
+  return found.sort((a, b) => inBleach(b) - inBleach(a) || compare(end(a), end(b)) || compare(a.lot.label, b.lot.label));
 }
 
 /** The next time of a row that is still to come: its target, else its limit; null past both. */
@@ -23,4 +23,5 @@ export function nextTime(row, now) {
 }
 
 const end = (row) => row.target_at ?? row.limit_at ?? "9";
+const inBleach = (row) => Number(row.kind === "sanitise");
 const compare = (a, b) => (a < b ? -1 : a > b ? 1 : 0);

@@ -7,7 +7,7 @@ import { coverOf, isOpen, openStock, walkingOrder } from "../core/tender.js";
 import { coverFacts, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
-import { today } from "./local.js";
+import { dayBefore, today } from "./local.js";
 
 // A reading tells the course of a night from two hours after sunset; this near to it counts. Ours.
 const NEAR_MS = 30 * MINUTE_MS;
@@ -28,8 +28,14 @@ export function tonight() {
   return nights.find((night) => night.ends_at > now.value && night.of <= today()) ?? null;
 }
 
-/** The times of the night that is coming, forecast or not. */
-export const tonightTimes = () => nightTimes(nursery() ?? {}, today());
+/** The day whose evening begins the night that is under way, or else the one that is coming. */
+export function nightDay() {
+  const before = dayBefore(today());
+  return nightTimes(nursery() ?? {}, before).ends_at > now.value ? before : today();
+}
+
+/** The times of the night that is under way or coming, forecast or not. */
+export const tonightTimes = () => nightTimes(nursery() ?? {}, nightDay());
 
 /** The newest forecast low of all, or null. */
 export function lastFigure() {

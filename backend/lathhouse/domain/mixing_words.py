@@ -13,8 +13,9 @@ Sentence = dict[str, Any]
 
 LABEL_UNKNOWN = (
     "Without the strength on its label a bottle is not mixed from, and the program does not guess."
-    " Look on the front and back of the label for a number with % or g/L; or measure what is in it"
-    " with a chlorine test strip and give ppm; or take another bottle, with a label."
+    " Look on the front and back of the label for a number with % or g/L; or take another bottle,"
+    " with a label. Only where you know that it is chlorine bleach: measure it with a test strip"
+    " and give ppm."
 )
 AMOUNTS = {
     "amount_above": "{what} must be a number more than 0 and at most {high}{unit}; {why}.",
@@ -96,7 +97,7 @@ WARNINGS = {
     "below_usual": "{ppm} ppm is below the usual strengths for seed ({low} to {high} ppm) and may"
     " not do its work.",
     "label_industrial": "This is trade strength, 10 % and more: it burns worse than household"
-    " bleach. Check that the label does not say g/L.",
+    " bleach. Check on the label that the unit is the right one: % and g/L differ tenfold.",
     "label_weak": "Few bottles are this weak: check whether the label says %, g/L or ppm.",
     "weight_percent": "Percent by weight is reckoned as if it were by volume; how heavy strong"
     " bleach is, is left out of account.",
