@@ -15,7 +15,7 @@ EITHER = re.compile(r'\? "([a-z_]+\.[a-z_.\-0-9]+)" : "([a-z_]+\.[a-z_.\-0-9]+)"
 BUILT = re.compile(r"`([a-z_]+\.(?:[a-z_\-]+\.)*)\$\{")
 UNDER = re.compile(r'wordsUnder\("([a-z_.]+)"\)')
 # Answers to choices: their lists name the key, and the answer is put behind it.
-ANSWERS = ("cause.", "fungus.", "health.", "root_fill.", "roots.", "test.", "where.")
+ANSWERS = ("cause.", "fungus.", "health.", "method.", "root_fill.", "roots.", "test.", "where.")
 QUOTED = re.compile(r'"([a-z_]+\.[a-z_.\-0-9]+)"')
 
 
