@@ -26,12 +26,17 @@ class Phone:
         body = {"secret": link.rsplit("/", 1)[1], "device": self.id, "name": name}
         return self.client.post("/api/v1/pairings/redeem", json=body)
 
-    def record(self, kind: str, data: dict[str, Any], lot: str | None = None) -> Any:
+    def event(self, kind: str, data: dict[str, Any], lot: str | None = None) -> dict[str, Any]:
         self.seq += 1
         event = {"id": str(uuid.uuid4()), "seq": self.seq, "kind": kind, "lot": lot, "data": data}
-        event |= {"observed_at": self.nursery.clock.text(), "by": None}
-        body = {"device": self.id, "sent_at": self.nursery.clock.text(), "events": [event]}
+        return event | {"observed_at": self.nursery.clock.text(), "by": None}
+
+    def push(self, *events: dict[str, Any]) -> Any:
+        body = {"device": self.id, "sent_at": self.nursery.clock.text(), "events": list(events)}
         return self.client.post("/api/v1/sync/push", json=body)
+
+    def record(self, kind: str, data: dict[str, Any], lot: str | None = None) -> Any:
+        return self.push(self.event(kind, data, lot))
 
 
 def link_for(nursery: Nursery, role: str, person: str | None = None) -> dict[str, Any]:
@@ -108,6 +113,65 @@ def test_a_worker_s_phone_cannot_change_who_may_what(sqlite_nursery, kind, data)
     assert refused["problem"]["type"].endswith("/owners-only")
     assert "Ask the owner" in refused["problem"]["detail"]
     assert owner.record(kind, data).json["stored"]
+
+
+def correction(kind: str, of: str) -> dict[str, Any]:
+    return {"of": of} if kind == "voided" else {"of": of, "data": {"name": "Somebody else"}}
+
+
+def test_a_worker_s_phone_cannot_correct_or_take_back_what_the_owner_set(nursery):
+    """Nor through a correction of a correction, in one batch or over two."""
+    worker, owner = Phone(nursery), Phone(nursery)
+    worker.pair(link_for(nursery, "worker")["link"])
+    owner.pair(link_for(nursery, "owner")["link"])
+    for kind, data in OWNERS:
+        (said,) = owner.record(kind, data).json["stored"]
+        (fixed,) = owner.record("amended", {"of": said, "data": {"note": "ours"}}).json["stored"]
+        for of in (said, fixed):
+            for how in ("amended", "voided"):
+                answer = worker.record(how, correction(how, of)).json
+                (refused,) = answer["refused"]
+                assert answer["stored"] == []
+                assert refused["problem"]["type"].endswith("/owners-only")
+                assert "Ask the owner" in refused["problem"]["detail"]
+    (orla,) = (row for row in nursery.rows("people") if row["id"] == ORLA)
+    assert (orla["name"], orla["note"]) == ("Orla", "ours")
+    (said,) = owner.record(*OWNERS[0]).json["stored"]
+    batch = [worker.event("amended", correction("amended", said))]
+    batch += [worker.event("voided", {"of": batch[0]["id"]})]
+    batch += [worker.event("amended", correction("amended", batch[1]["id"]))]
+    answer = worker.push(*batch[::-1]).json
+    assert (answer["stored"], len(answer["refused"])) == ([], 3)
+    assert nursery.differences() == []
+
+
+def test_a_worker_s_phone_corrects_what_was_seen_and_the_owner_corrects_everything(nursery):
+    worker, owner = Phone(nursery), Phone(nursery)
+    worker.pair(link_for(nursery, "worker")["link"])
+    owner.pair(link_for(nursery, "owner")["link"])
+    (said,) = owner.record("place_changed", {"id": MELE, "name": "Bench 1"}).json["stored"]
+    (fixed,) = worker.record("amended", correction("amended", said)).json["stored"]
+    assert worker.record("voided", {"of": fixed}).json["stored"]
+    assert worker.record("voided", {"of": str(uuid.uuid4())}).json["stored"], "it may yet come"
+    (said,) = owner.record(*OWNERS[0]).json["stored"]
+    assert owner.record("amended", correction("amended", said)).json["stored"]
+    (orla,) = (row for row in nursery.rows("people") if row["id"] == ORLA)
+    assert orla["name"] == "Somebody else"
+
+
+def test_no_chain_of_corrections_is_too_long_to_hide_the_owner_s_record(
+    sqlite_nursery, monkeypatch
+):
+    nursery, worker, owner = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    worker.pair(link_for(nursery, "worker")["link"])
+    owner.pair(link_for(nursery, "owner")["link"])
+    (last,) = owner.record(*OWNERS[0]).json["stored"]
+    for _ in range(5):
+        (last,) = owner.record("voided", {"of": last}).json["stored"]
+    for length in (1, 3, 5, 6, 7):
+        monkeypatch.setattr("lathhouse.sync.owners.CHAIN_MAX", length)
+        (refused,) = worker.record("voided", {"of": last}).json["refused"]
+        assert refused["problem"]["type"].endswith("/owners-only")
 
 
 def test_what_a_worker_saw_and_did_is_never_refused_for_the_role(sqlite_nursery):

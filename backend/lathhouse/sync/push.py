@@ -10,7 +10,8 @@ from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
 from lathhouse.sync.fields import Name
-from lathhouse.sync.kinds import check_event, check_role, corrected_at
+from lathhouse.sync.kinds import check_event, corrected_at
+from lathhouse.sync.owners import check_role, owners_corrections, owners_only
 
 Data = dict[str, Any]
 FIXED_HERE = ("device", "hash", "received_at", "at")
@@ -67,7 +68,7 @@ def push(
         work.lock(keys)
         checked = [dict(event) for event in verdicts.checked]
         refused = list(verdicts.refused)
-        added, already = _sort_out(work, checked, refused)
+        added, already = _sort_out(work, checked, refused, role)
         phone = phones.phone_of(work, device_id) | (person or {})
         _account(phone, added, refused, already, now)
         phones.keep_refused(work, device_id, refused)
@@ -104,8 +105,13 @@ def _skew(sent_at: Any, now_ms: int) -> int:
         return 0
 
 
-def _sort_out(work: Work, checked: list[Data], refused: list[Row]) -> tuple[list[Data], list[str]]:
-    """Return (new events, ids stored already); an id with another body joins the refused."""
+def _sort_out(
+    work: Work, checked: list[Data], refused: list[Row], role: str | None
+) -> tuple[list[Data], list[str]]:
+    """Return (new events, ids stored already); what only the record shows to be wrong is refused.
+
+    That is an id with another body, and a correction of what is the owner's.
+    """
     stored = work.rows_in(Event, Event.id, {event["id"] for event in checked})
     hashes = {row["id"]: row["hash"] for row in stored}
     added: list[Data] = []
@@ -119,18 +125,21 @@ def _sort_out(work: Work, checked: list[Data], refused: list[Row]) -> tuple[list
             already.append(event["id"])
         else:
             says = "This id is on record with another content. Send it again under a new id."
-            body = {name: value for name, value in event.items() if name not in FIXED_HERE}
-            refused.append(
-                {
-                    "id": event["id"],
-                    "event_id": event["id"],
-                    "seq": event["seq"],
-                    "hash": event["hash"],
-                    "body": body,
-                    "problem": IdTaken(says).problem(),
-                }
-            )
-    return added, already
+            refused.append(_refused(event, IdTaken(says)))
+    owners = owners_corrections(work, added, role)
+    refused += [_refused(event, owners_only(role)) for event in added if event["id"] in owners]
+    return [event for event in added if event["id"] not in owners], already
+
+
+def _refused(event: Data, refusal: Refusal) -> Row:
+    return {
+        "id": event["id"],
+        "event_id": event["id"],
+        "seq": event["seq"],
+        "hash": event["hash"],
+        "body": {name: value for name, value in event.items() if name not in FIXED_HERE},
+        "problem": refusal.problem(),
+    }
 
 
 def _account(
