@@ -13,6 +13,7 @@ import pytest
 from lathhouse.domain.instants import to_text
 from lathhouse.store import access
 from lathhouse.web import calendar as feed
+from tests.reminders.carried import Phone
 from tests.server import Device, Nursery
 
 
@@ -189,6 +190,33 @@ def test_whoever_is_shut_out_reads_no_calendar(working_nursery: Nursery):
         now = to_text(working_nursery.clock.ms)
         access.revoke_tokens(working_nursery.site, "worker's script", now)
     assert get(working_nursery, path).status_code == 404
+
+
+def test_an_address_ends_with_the_phone_that_made_it_and_no_other(nursery: Nursery):
+    """Its person has a second phone, which is let in still; whoever found the first knows it."""
+    dev = str(uuid.uuid4())
+    nursery.device().record("person_changed", None, {"id": dev, "name": "Dev"})
+    lost, second = Phone(nursery, "worker", dev), Phone(nursery, "worker", dev)
+
+    def made_on(phone: Phone) -> str:
+        said = phone.call("POST", "/api/v1/calendar", {}).json["address"]
+        return "/" + str(said).split("/", 3)[3]
+
+    def cut_off(phone: Phone) -> None:
+        answer = nursery.call("POST", f"/api/v1/phones/{phone.id}/cut-off", {})
+        assert answer.status_code == 200
+
+    known = made_on(lost)
+    assert get(nursery, known).status_code == 200
+    cut_off(lost)
+    assert get(nursery, known).status_code == 404
+    assert second.call("GET", "/api/v1/calendar").json == {"made_at": None, "mark": None}
+
+    third = Phone(nursery, "worker", dev)
+    made_on(third)
+    renewed = made_on(second)
+    cut_off(third)
+    assert get(nursery, renewed).status_code == 200, "renewed on a phone that is let in"
 
 
 def test_a_sensor_has_no_calendar_and_nobody_guesses_one(same_nursery: Nursery):

@@ -8,7 +8,7 @@ from sqlalchemy import update
 
 from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.store import phones, record
-from lathhouse.store.models import Pairing, Session, Token
+from lathhouse.store.models import Calendar, Pairing, Session, Token
 from lathhouse.store.work import Work, looking, writing
 
 Data = dict[str, Any]
@@ -133,9 +133,13 @@ def list_phones(site_id: str, now: str) -> list[Data]:
 
 
 def cut_off(site_id: str, device: str, now: str) -> bool:
-    """End every session of a phone; say whether there was one. What it holds unsent stays on it."""
+    """End every session of a phone; say whether there was one. What it holds unsent stays on it.
+
+    So end the calendars' addresses that it made, whoever they are for: whoever has it knows them.
+    """
 
     def act(work: Work) -> bool:
+        work.delete(Calendar, Calendar.device_id == device)
         done: Any = work.connection.execute(
             update(Session)
             .where(Session.site_id == site_id, Session.device_id == device)

@@ -23,13 +23,17 @@ def recipient_of(actor: dict[str, Any]) -> str:
     return f"token:{actor['name']}" if actor["by"] == "token" else "visitor"
 
 
-def make(site_id: str, recipient: str, now: str) -> Row:
-    """Return {secret, mark, made_at} of a new address; the one before it is good no more."""
+def make(site_id: str, recipient: str, device: str | None, now: str) -> Row:
+    """Return {secret, mark, made_at} of a new address; the one before it is good no more.
+
+    Args:
+        device: the phone that makes it and knows it; it ends when that phone is cut off.
+    """
     secret = secrets.token_urlsafe(32)
 
     def act(work: Work) -> Row:
         row = {"recipient": recipient, "hash": hashed(secret), "made_at": now}
-        work.upsert(Calendar, [row], ("recipient",))
+        work.upsert(Calendar, [{**row, "device_id": device}], ("recipient",))
         return {"secret": secret, "mark": hashed(secret)[:MARK_LENGTH], "made_at": now}
 
     return writing(site_id, now, act)

@@ -204,6 +204,8 @@ class Calendar(Base):
     recipient: Mapped[str] = mapped_column(Text, primary_key=True)
     hash: Mapped[str] = mapped_column(Text)
     made_at: Mapped[str] = mapped_column(Text)
+    # The phone that made it, which knows it; None for a script's and a visitor's.
+    device_id: Mapped[str | None] = mapped_column(Text)
     __table_args__ = (Index("calendars_by_hash", "site_id", "hash", unique=True),)
 
 

@@ -63,7 +63,8 @@ class OwnCalendar(MethodView):
     @allow("owner", "worker", "viewer")
     def post(self) -> dict[str, Any]:
         """Make or renew the address."""
-        made = calendars.make(site_id(), calendars.recipient_of(g.actor), now())
+        whose = calendars.recipient_of(g.actor)
+        made = calendars.make(site_id(), whose, g.actor["device"], now())
         address = f"{request.host_url}api/v1/calendar/{made['secret']}.ics"
         webcal = f"webcal://{address.split('://', 1)[1]}"
         return {"address": address, "webcal": webcal, **_plain(made)}
