@@ -9,6 +9,7 @@ import pytest
 
 from lathhouse.domain.instants import parse_instant
 from lathhouse.reminders import outside
+from lathhouse.store.subscriptions import is_public
 from tests.reminders.carried import Phone, Told
 from tests.reminders.endpoint import Service, push_service, verified
 from tests.server import Nursery
@@ -256,6 +257,46 @@ def test_addresses_of_the_inner_network_are_refused_for_good(host: str):
     with pytest.raises(outside.NotThere) as caught:
         outside.addresses(host, 443, inner=False)
     assert caught.value.lasting
+
+
+@pytest.mark.parametrize(
+    ("address", "public"),
+    [
+        # IANA IPv6 global unicast address assignments, out of 2000::/3 (RFC 4291 section 2.4).
+        ("2001:503:ba3e::2:30", True),  # a root name server's
+        ("2a00::1", True),
+        ("3fff:ffff::1", True),
+        ("1fff:ffff::1", False),
+        ("4000::1", False),
+        # Carries an IPv4 address, here 10.0.0.1, 127.0.0.1 and 169.254.169.254.
+        ("64:ff9b::a00:1", False),  # RFC 6052 section 2.1
+        ("64:ff9b::7f00:1", False),
+        ("64:ff9b:1::a00:1", False),  # RFC 8215
+        ("2002:a00:1::1", False),  # RFC 3056 section 2
+        ("2002:a9fe:a9fe::1", False),
+        ("::a00:1", False),  # RFC 4291 section 2.5.5.1
+        ("::ffff:10.0.0.1", False),  # RFC 4291 section 2.5.5.2
+        ("::ffff:198.41.0.4", True),
+        ("2001:0:a00:1::1", False),  # RFC 4380 section 2.6
+        # RFC 6890 section 2.2.3, and RFC 3879 section 4 for site-local ones.
+        ("fec0::1", False),
+        ("fe80::1%eth0", False),
+        ("fd00::1", False),
+        ("2001:db8::1", False),
+        ("ff02::1", False),
+        ("::1", False),
+        ("::", False),
+        # RFC 6890 section 2.2.2.
+        ("198.41.0.4", True),  # a root name server's
+        ("192.168.1.1", False),
+        ("100.64.0.1", False),
+        ("224.0.0.1", False),
+        ("push.example.net", False),
+    ],
+)
+def test_which_addresses_are_of_the_open_internet(address: str, public: bool):
+    """RFC 6890 (Cotton and others 2013), and what Python takes for global beyond it."""
+    assert is_public(address) is public
 
 
 def test_a_service_whose_certificate_nobody_vouches_for_is_not_trusted(told_here: Told):

@@ -19,6 +19,8 @@ ENDPOINT_MAX = 2000
 # A person has a few phones; more live subscriptions than this are somebody's mistake.
 PER_SESSION_MAX, PER_SITE_MAX = 5, 200
 P256DH_BYTES, AUTH_BYTES = 65, 16
+GLOBAL_UNICAST = ipaddress.ip_network("2000::/3")
+SIX_TO_FOUR = ipaddress.ip_network("2002::/16")
 
 
 def check_endpoint(endpoint: Any) -> str:
@@ -48,13 +50,20 @@ def check_endpoint(endpoint: Any) -> str:
 
 
 def is_public(address: str) -> bool:
-    """Say whether an IP address is one of the open internet, and not of some inner network."""
+    """Say whether an IP address is one of the open internet, and not of some inner network.
+
+    An IPv6 address that carries an IPv4 one in it leads wherever that one does, and Python
+    does not know them all: what is not given out as global unicast, 2000::/3 (RFC 4291
+    section 2.4), is refused whole, with translated (64:ff9b::/96, RFC 6052), compatible (::/96) and
+    site-local (fec0::/10) addresses; so is 6to4, 2002::/16 (RFC 3056), which lies within it.
+    """
     try:
         ip = ipaddress.ip_address(address.partition("%")[0])
     except ValueError:
         return False
-    mapped = getattr(ip, "ipv4_mapped", None)
-    return (mapped or ip).is_global and not (mapped or ip).is_multicast
+    ip = getattr(ip, "ipv4_mapped", None) or ip
+    given_out = ip.version == 4 or (ip in GLOBAL_UNICAST and ip not in SIX_TO_FOUR)
+    return given_out and ip.is_global and not ip.is_multicast
 
 
 def check_key(keys: Any, name: str, length: int) -> str:
