@@ -1,6 +1,7 @@
 // @ts-check
 /** Reminders out of the app: this phone, the person who carries it, and what was sent to whom. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { mayCarry } from "../core/carrying.js";
 import { one, people, session } from "../store/house.js";
 import { reached, readLog, readReached, ringHere, ringing, sendTest, setCarrier, silenceHere } from "../store/reaching.js";
 import { record, recordAll } from "../store/record.js";
@@ -16,6 +17,9 @@ const EMAIL = /^[^\s@]+@[^\s@]+\.[^\s@]+$/;
 const DERIVED = ["revision", "shipped", "folded_at"];
 const TEST_SHOWN_AFTER_MS = 5000;
 
+/** Who may be said to carry this phone. */
+const carriers = () => people().filter((each) => mayCarry(session.value?.role, each));
+
 export function Reminders() {
   const [said, setSaid] = useState("");
   const tried = (act) => act.catch((problem) => setSaid(problem.kind === "unreachable" ? t("reminders.offline") : problem.problem?.detail ?? t("reminders.offline")));
@@ -30,7 +34,7 @@ export function Reminders() {
     <p>${t("reminders.why")}</p>
     <${ThisPhone} tried=${tried} onTest=${test} />
     <p class="answered" role="status">${said}</p>
-    <${Choice} name=${t("reminders.carrier")} answers=${[...people().map((each) => [each.id, each.name]), [null, t("reminders.shared")]]} value=${carrier}
+    <${Choice} name=${t("reminders.carrier")} answers=${[...carriers().map((each) => [each.id, each.name]), [null, t("reminders.shared")]]} value=${carrier}
       onChoose=${(id) => void tried(setCarrier(id ?? null))} />
     ${carrier && one("person", carrier) && html`<${Mine} key=${carrier} row=${one("person", carrier)} onTest=${test} />`}
     <${InLine} />

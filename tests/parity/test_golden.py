@@ -5,11 +5,13 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from lathhouse.domain.carrying import may_carry
 from lathhouse.domain.corrections import effective
 from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
 from tests.parity.twins import called_in_browser, in_browser, in_python
 
 CORRECTIONS, LOTS, WATCHES = table("corrections"), table("lot"), table("watches")
+CARRYING = table("carrying")
 
 
 def named(examples: dict[str, Any]) -> Any:
@@ -49,3 +51,10 @@ def test_watches(core_page: Page, example: dict[str, Any]):
             if found and "next_action" in example:
                 assert found[0]["next_action"] == example["next_action"]
         assert levels == example["expected"]
+
+
+def test_carrying(core_page: Page):
+    for role, person_role, expected in CARRYING["cases"]:
+        person = {"name": "Dev"} | ({"role": person_role} if person_role else {})
+        theirs = called_in_browser(core_page, "carrying", "mayCarry", role, person)["value"]
+        assert [may_carry(role, person), theirs] == [expected, expected], (role, person_role)

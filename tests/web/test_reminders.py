@@ -91,6 +91,31 @@ def test_who_carries_a_phone_is_said_on_it_and_its_messages_are_theirs(told: Tol
         assert answer.status_code == 422
 
 
+@pytest.mark.parametrize(
+    ("role", "allowed"),
+    [
+        ("viewer", {"Vi"}),
+        ("worker", {"Vi", "Dev", "Ann"}),
+        ("owner", {"Vi", "Dev", "Ann", "Orla"}),
+    ],
+)
+def test_nobody_says_that_they_carry_the_phone_of_one_who_may_do_more(told: Told, role, allowed):
+    people = {
+        told.person("Orla", role="owner"): "Orla",
+        told.person("Dev", role="worker"): "Dev",
+        told.person("Ann"): "Ann",
+        told.person("Vi", role="viewer"): "Vi",
+    }
+    phone = Phone(told.nursery, role)
+    for person, name in people.items():
+        answer = phone.call("POST", "/api/v1/session/person", {"person": person})
+        assert answer.status_code == (200 if name in allowed else 403), name
+        if name not in allowed:
+            assert f"a {role}'s. Pair it for {name} by a link" in answer.json["detail"]
+    assert people[phone.call("GET", "/api/v1/session").json["person"]] in allowed
+    assert phone.call("POST", "/api/v1/session/person", {"person": None}).status_code == 200
+
+
 def test_a_test_message_comes_and_the_log_says_so(told: Told):
     _, phone = told.carried("Orla", "owner")
     assert phone.call("POST", "/api/v1/reminders/test").status_code == 202

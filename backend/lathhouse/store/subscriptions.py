@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 
 from sqlalchemy import update
 
+from lathhouse.domain.carrying import may_carry
 from lathhouse.errors import BadField, NotAllowed
 from lathhouse.store import config
 from lathhouse.store.models import PushSubscription, Session
@@ -187,16 +188,17 @@ def reachable(work: Work) -> list[Data]:
     return found
 
 
-def set_person(site_id: str, session_hash: str, person: str | None, now: str) -> None:
+def set_person(site_id: str, session_hash: str, role: str, person: str | None, now: str) -> None:
     """Say who carries this phone; its messages are theirs from now on.
 
     Raises:
         BadField: there is no such person.
+        NotAllowed: they may do more than this phone may.
     """
 
     def act(work: Work) -> None:
-        if person is not None and config.data_of(work, "person", person) is None:
-            raise BadField("There is no such person; add them first.", field="person")
+        if person is not None:
+            _check_carrier(role, config.data_of(work, "person", person))
         work.connection.execute(
             update(Session)
             .where(Session.site_id == site_id, Session.hash == session_hash)
@@ -204,6 +206,14 @@ def set_person(site_id: str, session_hash: str, person: str | None, now: str) ->
         )
 
     writing(site_id, now, act)
+
+
+def _check_carrier(role: str, person: Data | None) -> None:
+    if person is None:
+        raise BadField("There is no such person; add them first.", field="person")
+    if not may_carry(role, person):
+        says = f"This phone is a {role}'s. Pair it for {person['name']} by a link of the owner's."
+        raise NotAllowed(says)
 
 
 def own_subscriptions(site_id: str, session_hash: str, now: str) -> list[str]:

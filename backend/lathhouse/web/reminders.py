@@ -120,9 +120,13 @@ class Carrier(MethodView):
     @bp.response(200, description="Its messages go to them from now on")
     @allow(*PEOPLE)
     def post(self) -> Response:
-        """Say who carries this phone: {person}, or null for nobody in particular."""
+        """Say who carries this phone: {person}, or null for nobody in particular.
+
+        Only somebody who may do no more than this phone may already.
+        """
         person = read_object().get("person")
         if person is not None and not Uuid().fits(person):
             raise BadField(f"person {Uuid.says}, or null.", field="person")
-        subscriptions.set_person(site_id(), session_hash(), person, now())
-        return jsonify({"role": g.actor["role"], "person": person})
+        role = g.actor["role"]
+        subscriptions.set_person(site_id(), session_hash(), role, person, now())
+        return jsonify({"role": role, "person": person})

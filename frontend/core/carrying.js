@@ -1,0 +1,20 @@
+// @ts-check
+/**
+ * Whose phone this may be said to be: nobody takes on the messages of somebody who may do more.
+ * Twin of `domain/carrying.py`.
+ * @module
+ */
+
+// From the one who may do least. A person whose role was never said works here.
+const ROLES = ["viewer", "worker", "owner"];
+const UNSAID = "worker";
+
+/**
+ * Whether a phone of that role may be said to be carried by a person.
+ * @param {string | null | undefined} role
+ * @param {any} person
+ */
+export function mayCarry(role, person) {
+  const said = person.role;
+  return ROLES.indexOf(role ?? "") >= ROLES.indexOf(ROLES.includes(said) ? said : UNSAID);
+}
