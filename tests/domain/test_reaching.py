@@ -164,7 +164,8 @@ def test_what_is_left_until_a_time_is_told_then_and_not_before():
     [
         (None, "cleared"),
         (alert(state="cleared"), "cleared"),
-        (alert(state="shelved"), "shelved"),
+        (alert(state="shelved", shelved_until="2026-09-10T10:00:00.001Z"), "shelved"),
+        (alert(state="shelved", shelved_until="2026-09-10T10:00:00.000Z"), None),
         (alert(state="acknowledged"), "acknowledged"),
         (alert(level="alarm"), "superseded"),
         (alert(hidden_by="x"), "hidden"),
@@ -172,7 +173,8 @@ def test_what_is_left_until_a_time_is_told_then_and_not_before():
     ],
 )
 def test_what_is_over_before_it_is_sent_is_not_sent(now: dict[str, Any] | None, why: str | None):
-    assert reaching.still_due({"kind": "first", "step": "late"}, now) == why
+    row = {"kind": "first", "step": "late"}
+    assert reaching.still_due(row, now, "2026-09-10T10:00:00.000Z") == why
 
 
 def test_a_level_that_was_told_once_is_not_told_again_when_it_comes_back():
@@ -181,6 +183,24 @@ def test_a_level_that_was_told_once_is_not_told_again_when_it_comes_back():
     assert reaching.rose(alert(history=history[:1]), "1")
     assert reaching.rose(alert(history=history[:2], level="alarm"), "2")
     assert not reaching.rose(alert(history=history), "3")
+
+
+def test_the_same_level_more_urgent_than_before_is_a_state_of_its_own():
+    """A fridge too long out of its band (priority 2) in which the seed now freezes."""
+    steps = [("raised", 2, "1"), ("alarm", 1, "2"), ("alarm", 1, "4")]
+    history = [
+        {"what": what, "level": "alarm", "priority": priority, "at": when}
+        for what, priority, when in steps
+    ]
+    long_out = {**FREEZES, "priority": 2, "state": "open"}
+    freezes = {**FREEZES, "state": "open"}
+    assert reaching.rose({**freezes, "history": history[:2]}, "2")
+    assert not reaching.rose({**freezes, "history": history}, "4")
+    assert [reaching.step_of(one) for one in (long_out, freezes)] == ["alarm", "alarm/1"]
+    row = {"kind": "first", "step": "alarm"}
+    assert reaching.still_due(row, freezes, "3") == "superseded"
+    # Warmer again before it was told: it is told as it is now.
+    assert reaching.still_due({**row, "step": "alarm/1"}, long_out, "3") is None
 
 
 def test_priority_1_is_told_by_its_place_and_the_rest_of_one_time_together():

@@ -8,6 +8,7 @@ Which levels ring, and the times, are our own choices.
 from typing import Any
 
 from lathhouse.domain.instants import MINUTE_MS, local_date, to_ms, to_text, weekday
+from lathhouse.domain.watches import load_rules
 from lathhouse.domain.working_time import (
     Hours,
     after_work_of,
@@ -52,15 +53,24 @@ def wakes(alert: Alert) -> bool:
 
 
 def rose(alert: Alert, now: str) -> bool:
-    """Say whether an alert was raised now, or has now reached a level that it never had before."""
+    """Say whether an alert was raised now, or is now higher or more urgent than ever before."""
     history = alert["history"]
     new = [step for step in history if step["at"] == now and step["level"]]
-    before = [step["level"] for step in history if step["at"] != now and step["level"]]
+    before = [step for step in history if step["at"] != now and step["level"]]
     if not new:
         return False
     if any(step["what"] == "raised" for step in new):
         return True
-    return LEVELS.index(alert["level"]) > max((LEVELS.index(one) for one in before), default=-1)
+    usual = usual_priority(alert)
+    urgent = min((step.get("priority", usual) for step in before), default=alert["priority"])
+    highest = max((LEVELS.index(step["level"]) for step in before), default=-1)
+    return LEVELS.index(alert["level"]) > highest or int(alert["priority"]) < urgent
+
+
+def usual_priority(alert: Alert) -> int:
+    """Return the priority of an alert's watch; a case of it may be more urgent (seed freezes)."""
+    own = (rule["priority"] for rule in load_rules() if rule["id"] == alert["watch"])
+    return int(next(own, alert["priority"]))
 
 
 def in_line(
@@ -122,8 +132,10 @@ def must_plan(alert: Alert, now: str) -> bool:
 
 def step_of(alert: Alert) -> str:
     """Return the state that a message is about; one state is never told twice to one person."""
-    until = alert.get("shelved_until")
-    return f"{alert['level']}@{until}" if alert["state"] == "shelved" else str(alert["level"])
+    until, priority = alert.get("shelved_until"), int(alert["priority"])
+    step = str(alert["level"])
+    step += f"/{priority}" if priority != usual_priority(alert) else ""
+    return f"{step}@{until}" if alert["state"] == "shelved" else step
 
 
 def plan(
@@ -156,23 +168,27 @@ def plan(
     return found
 
 
-def still_due(row: dict[str, Any], alert: Alert | None) -> str | None:
+def still_due(row: dict[str, Any], alert: Alert | None, now: str) -> str | None:
     """Return why a planned message is not sent after all, or None where it is.
 
     Args:
         row: `kind` and `step` of the message as planned.
         alert: the alert as it is now.
+        now: canonical text; what was left until now is told, though the clock has yet to say so.
     """
     if alert is None or alert["state"] == "cleared":
         return "cleared"
-    if alert["state"] == "shelved":
+    if alert["state"] == "shelved" and alert["shelved_until"] > now:
         return "shelved"
     if alert["state"] == "acknowledged" and row["kind"] != "holder":
         return "acknowledged"
     if not rings(alert):
         return "hidden"
-    level, _, until = row["step"].partition("@")
-    return None if until or level == alert["level"] else "superseded"
+    step, _, until = row["step"].partition("@")
+    level, _, priority = step.partition("/")
+    # More urgent than it was, it has a message of its own; less so, this is the only one.
+    urgent = int(alert["priority"]) < int(priority or usual_priority(alert))
+    return None if until or (level == alert["level"] and not urgent) else "superseded"
 
 
 def group_of(alert: Alert, at_ms: int, hours: Hours) -> str:

@@ -66,12 +66,12 @@ def _raised(
         name = alert_id(at[1], finding["watch"], finding["since"])
         data = json.loads(earlier[name]["data"]) if name in earlier else {"id": name, "history": []}
         data |= {"raised_at": work.now, "cleared_at": None}
-        data["history"] = _noted(data, "raised", work.now, work.acting(at), finding["level"])
+        data["history"] = _noted(data, "raised", work.now, work.acting(at), finding)
     else:
         data = json.loads(row["data"])
-        if data["level"] != finding["level"]:
+        if data["level"] != finding["level"] or finding["priority"] < data["priority"]:
             who = work.acting(at)
-            data["history"] = _noted(data, finding["level"], work.now, who, finding["level"])
+            data["history"] = _noted(data, finding["level"], work.now, who, finding)
     # Answered on a phone before this server ever heard of it, perhaps.
     for how in ("acknowledged", "shelved"):
         done = finding.get(f"{how}_at")
@@ -95,8 +95,11 @@ def _cleared(work: Work, row: Row) -> Row:
     return _row(at, data, standing=False)
 
 
-def _noted(data: Data, what: str, at: str, by: str | None, level: str | None) -> list[Data]:
-    return [*data["history"], {"what": what, "at": at, "by": by, "level": level}][-HISTORY_MAX:]
+def _noted(data: Data, what: str, at: str, by: str | None, finding: Data | None) -> list[Data]:
+    step = {"what": what, "at": at, "by": by, "level": finding["level"] if finding else None}
+    # How urgent it was then: a state may become more urgent at the same level.
+    step |= {"priority": finding["priority"]} if finding else {}
+    return [*data["history"], step][-HISTORY_MAX:]
 
 
 def _row(at: AtSubject, data: Data, *, standing: bool) -> Row:

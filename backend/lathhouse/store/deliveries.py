@@ -204,7 +204,7 @@ def _still(work: Work, row: Row, alerts: dict[str, Data]) -> bool:
     """Say whether a row is still to be told; end it in the log where it is not."""
     if row["kind"] in (MORNING, TEST):
         return True
-    why = reaching.still_due(row, alerts.get(row["alert_id"]))
+    why = reaching.still_due(row, alerts.get(row["alert_id"]), work.now)
     if why is not None:
         _set(work, row["id"], state=NOT_SENT, why=why, ended_at=work.now)
     return why is None
