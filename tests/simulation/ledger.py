@@ -37,6 +37,7 @@ class Lot:
     cold_at: int | None = None
     cold_ended_at: int | None = None
     outdoors: bool = False
+    given: list[str] = field(default_factory=list)
     sown_at: int | None = None
     moisture: list[tuple[int, int | None]] = field(default_factory=list)
     mould: tuple[int, str] | None = None
@@ -104,12 +105,20 @@ def _dip_over(lot: Lot, _data: Data, at: int) -> None:
     lot.dip_at, lot.drained_at = None, at
 
 
-def _warm(lot: Lot, _data: Data, at: int) -> None:
+def _warm(lot: Lot, data: Data, at: int) -> None:
+    _give(lot, "warm", data)
     _stop(lot, "soak_at", "water_at", "dip_at", "drained_at", "cold_at", at=at)
     lot.warm_at = at
 
 
+def _give(lot: Lot, kind: str, data: Data) -> None:
+    """Note a spell that is given indoors: what is given the seasons need not do."""
+    if data.get("where") != "outdoors":
+        lot.given.append(kind)
+
+
 def _cold(lot: Lot, data: Data, at: int) -> None:
+    _give(lot, "cold", data)
     _stop(lot, "soak_at", "water_at", "dip_at", "drained_at", "warm_at", at=at)
     lot.cold_at, lot.outdoors, lot.roots = at, data.get("where") == "outdoors", []
 

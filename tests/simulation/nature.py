@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tests.simulation.calendar import DAY_MS, HOUR_MS, MINUTE_MS, local
 from tests.simulation.ledger import Lot
-from tests.simulation.needs import Span, step, window
+from tests.simulation.needs import Span, look_days, step, window
 
 # Chances per lot and day.
 DRIES = {"bag": 0.002, "flats": 0.012, "emerging": 0.012, "seedlings": 0.01, "pots": 0.004}
@@ -28,7 +28,19 @@ class Hidden:
     moisture: int
     mould: str = "none"
     curve: tuple[int, float, float] | None = None
-    dry_since: int | None = None
+    dry: "DrySpell | None" = None
+
+
+@dataclass
+class DrySpell:
+    """True dryness until somebody saw or watered it, and where and what the lot was then."""
+
+    lot: str
+    place: str
+    phase: str
+    look_days: float
+    start: int
+    end: int
 
 
 class Nature:
@@ -39,8 +51,7 @@ class Nature:
         self.hidden: dict[str, Hidden] = {}
         # (from, until, °C) in which the fridge is warmer than it should be.
         self.warm_spells: list[tuple[int, int, float]] = []
-        # (lot, from, until): true dryness until somebody saw or watered it.
-        self.dry_spells: list[tuple[str, int, int]] = []
+        self.dry_spells: list[DrySpell] = []
 
     def of(self, lot: Lot) -> Hidden:
         """Return a lot's true state."""
@@ -54,7 +65,8 @@ class Nature:
         if true.moisture <= 2:
             true.moisture = 1
         elif chance() < DRIES.get(lot.phase, 0):
-            true.moisture, true.dry_since = 2, now
+            true.moisture = 2
+            true.dry = DrySpell(lot.id, lot.place, lot.phase, look_days(lot) or 7, now, now)
         elif chance() < TOO_WET.get(lot.phase, 0):
             true.moisture = 5
         if true.mould == "spots" and chance() < SPREADS:
@@ -69,9 +81,10 @@ class Nature:
     def seen(self, lot: Lot, now: int) -> None:
         """Note that somebody has seen a dry lot for what it is, or watered it."""
         true = self.of(lot)
-        if true.dry_since is not None:
-            self.dry_spells.append((lot.id, true.dry_since, now))
-            true.dry_since = None
+        if true.dry is not None:
+            true.dry.end = now
+            self.dry_spells.append(true.dry)
+            true.dry = None
 
     def roots_percent(self, lot: Lot, now: int) -> int:
         """Return what percent of a chilled lot shows roots: few before its time, then many."""

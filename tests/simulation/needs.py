@@ -7,10 +7,11 @@ plants; the rest common practice or ours). Lengths of a crop's steps are its own
 """
 
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from lathhouse.domain.protocols import load_crops
-from tests.simulation.calendar import DAY_MS, HOUR_MS, MINUTE_MS, Calendar
+from tests.simulation.calendar import DAY_MS, HERE, HOUR_MS, MINUTE_MS, Calendar, local
 from tests.simulation.ledger import Lot
 
 FOREVER = 2**62
@@ -47,7 +48,51 @@ def soak_hours(crop: str) -> float:
 
 
 def window(lot: Lot) -> tuple[int, int, int] | None:
-    """Return when seedlings should begin to show, the middle of that time and its end."""
+    """Return when seedlings should begin to show, the middle of that time and its end.
+
+    Seed of double dormancy that was sown without its warm and cold is waited for in the spring
+    after them: once it has been held over, or where its crop has no days to go by.
+    """
+    spring = spring_after(lot)
+    plain = _days_after(lot)
+    if spring is None:
+        return plain
+    if plain is not None and (not lot.held_until or (lot.cold_ended_at or 0) >= spring[3]):
+        return plain
+    return spring[:3]
+
+
+def spring_after(lot: Lot) -> tuple[int, int, int, int] | None:
+    """Return that spring's beginning, middle and end, and until when nothing shows (southern).
+
+    Whole months: summer from December warms, winter from June chills, spring is September to
+    November. A season that is more than a third over no longer counts.
+    """
+    crop = load_crops()[lot.crop]
+    wanted = [s["kind"] for s in crop["stages"] if s["kind"] in ("warm", "cold")]
+    for kind in lot.given:
+        wanted = wanted[1:] if wanted[:1] == [kind] else wanted
+    indoors = lot.warm_at or (lot.cold_at and not lot.outdoors)
+    if crop["dormancy"] != "double" or "warm" not in wanted or not lot.sown_at or indoors:
+        return None
+    sown = local(lot.sown_at)
+    month = 12 * sown.year + sown.month - 1
+    for kind in wanted:
+        begins = {"warm": 11, "cold": 5}[kind]
+        month += 3 - over if (over := (month - begins) % 12) < 1 else (begins - month) % 12 + 3
+    opens = month + (8 - month) % 12
+    silent = opens - 12 if opens - 12 >= 12 * sown.year + sown.month else None
+    start, end = _first_of(opens), _first_of(opens + 3)
+    until = start if silent is None else _first_of(silent + 3)
+    return start, (start + end) // 2, end, until
+
+
+def _first_of(month: int) -> int:
+    first = datetime(month // 12, month % 12 + 1, 1, tzinfo=HERE)
+    return round(first.timestamp() * 1000)
+
+
+def _days_after(lot: Lot) -> tuple[int, int, int] | None:
     row = step(lot.crop, "germinate")
     if not lot.sown_at or lot.cold_at or lot.warm_at or not row:
         return None

@@ -43,7 +43,7 @@ BEDS = (TWO_L, BED_A, BED_B, TEN_L, CORNER)
 BED_DAYS = {7: 5, 14: 11, 21: 17}
 COUNT_EVERY_DAYS = 2.6
 # Minutes until a record reaches the server: the shed has signal, the rows have none.
-NEAR, FAR = 1, 20
+NEAR, FAR = 0.2, 20
 
 
 class People:

@@ -1,7 +1,7 @@
 """The figures as a table, with the aims that were missed."""
 
 from tests.simulation import load, verdict
-from tests.simulation.calendar import local
+from tests.simulation.calendar import HOUR_MS, local
 from tests.simulation.episodes import Key, Span
 from tests.simulation.rings import Board
 from tests.simulation.run import Run
@@ -34,6 +34,9 @@ def lines(run: Run) -> tuple[list[str], int]:
         for what in ("unraised", "untrue", "repeated"):
             spans = getattr(line, what)[:WHERE_MAX]
             said += [_where(run, key, span, what) for key, span in spans]
+    for dry in verdict.unseen_dry(run)[:WHERE_MAX]:
+        key = Key(f"dry, {dry.phase}", "lot", dry.lot)
+        said.append(_where(run, key, (dry.start, dry.end), "nobody sent"))
     return said, sum(not met for _, met in aims)
 
 
@@ -81,12 +84,13 @@ def _other_lines(run: Run) -> list[str]:
               load.shares(run.mirror.ringing).items()]  # fmt: skip
     usual = ", ".join(f"{share} %" for share in load.SHARES.values())
     hours, watch = load.longest_unanswered(run)
-    dried, _, longest = verdict.unseen_dry(run)
+    spells = run.world.nature.dry_spells
+    longest = max((spell.end - spell.start for spell in spells), default=0) / HOUR_MS
     return [
         f"of what rings: {', '.join(shares)} (the standards' about {usual} are of all alarms: "
         "most P3 stay on the list here)",
         f"longest before anybody acted on what rang: {hours:.0f} h ({watch})",
-        f"truly dried out: {dried} times, at most {longest:.0f} h unseen",
+        f"truly dried out: {len(spells)} times, at most {longest:.0f} h unseen",
     ]
 
 
@@ -96,7 +100,7 @@ def _aims(run: Run, judged: list[verdict.Line]) -> list[tuple[str, bool]]:
         ("raised and untrue, unexplained", sum(len(line.untrue) for line in judged)),
         ("raised twice for one thing", sum(len(line.repeated) for line in judged)),
         ("one alert raised twice", verdict.raised_twice(run)),
-        ("dry, and nobody told to look", verdict.unseen_dry(run)[1]),
+        ("dry, and nobody told to look", len(verdict.unseen_dry(run))),
     ]
     # The list is for information: what is on it without ringing is the round's own work.
     aims = [(f"{name:34}{n:6}  (aim: 0){_missed(n == 0)}", n == 0) for name, n in counts]

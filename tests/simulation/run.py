@@ -17,7 +17,7 @@ from tests.server import Clock, close_nursery, open_nursery
 from tests.simulation import answers, steps
 from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
 from tests.simulation.episodes import Key
-from tests.simulation.people import WORKS, People
+from tests.simulation.people import NEAR, WORKS, People
 from tests.simulation.post import Post
 from tests.simulation.rings import Mirror, key_of
 from tests.simulation.world import PAIRED, PROBE_MINUTES, World
@@ -86,7 +86,7 @@ class Run:
 
     def later(self, minutes: float, act: Callable[[], None]) -> None:
         """Plan something some minutes from now."""
-        self.work(self.clock.ms + steps.minutes(minutes), act, 1)
+        self.work(self.clock.ms + steps.minutes(minutes), act, NEAR)
 
     def work(self, at: int, act: Callable[[], None], reach_minutes: float) -> None:
         """Plan an act whose records are sent so many minutes later, back where there is signal."""

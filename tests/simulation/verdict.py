@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from tests.simulation.calendar import HOUR_MS, MINUTE_MS
 from tests.simulation.episodes import Key, Span, minus, union, widened
-from tests.simulation.needs import look_days
+from tests.simulation.nature import DrySpell
 from tests.simulation.run import Run
 
 # A tick comes at the very moment; a minute is for what is recorded within the same visit.
@@ -88,27 +88,24 @@ def _longer(spans: list[Span]) -> list[Span]:
     return [span for span in spans if span[1] - span[0] > SLACK_MS]
 
 
-def unseen_dry(run: Run) -> tuple[int, int, float]:
-    """Return (lots that truly dried, those that nobody was told to look at, most hours unseen).
+def unseen_dry(run: Run) -> list[DrySpell]:
+    """Return the true dryness that nobody saw for longer than a look may take, and nobody was sent.
 
-    Nobody can know of dryness that nobody saw. What must hold is that a lot which was dry for
-    longer than its look may take had something standing, on it or on its place, that sends a
-    person there.
+    Nobody can know of dryness that nobody saw. What must hold is that then something stood, on the
+    lot or on its place, that sends a person there.
     """
-    silent, longest = 0, 0.0
-    spells = run.world.nature.dry_spells
-    for lot_id, start, end in spells:
-        lot = run.world.lots[lot_id]
-        longest = max(longest, (end - start) / HOUR_MS)
-        late = start + round((look_days(lot) or 7) * 24 * HOUR_MS) + SLACK_MS
+    found = []
+    for spell in run.world.nature.dry_spells:
+        late = spell.start + round(spell.look_days * 24 * HOUR_MS) + SLACK_MS
         told = [
             span
             for key, spans in run.mirror.stood.items()
-            if key.subject in (lot_id, lot.place)
+            if key.subject in (spell.lot, spell.place)
             for span in spans
         ]
-        silent += bool(late < end and not _touch(told, (late, end)))
-    return len(spells), silent, longest
+        if late < spell.end and not _touch(told, (late, spell.end)):
+            found.append(spell)
+    return found
 
 
 def _touch(spans: list[Span], span: Span) -> bool:
