@@ -144,6 +144,7 @@ def test_five_soaks_started_offline_outlive_a_dead_phone_and_ring_a_day_later(
     keep(page, "five-a-day-later")
     assert levels(page) == {ids[label]: level for label, (_, _, level) in FIVE.items() if level}
     page.evaluate("() => { location.hash = '#/alerts'; }")
+    page.get_by_role("button", name="Show the 3 lots").first.tap()
     expect(page.locator(".page-alerts")).to_contain_text("26-001")
 
     online(context, house)

@@ -77,6 +77,7 @@ def test_the_old_page_finishes_its_form_and_saves_and_then_updates(
     until_kept(page)
     lot = lot_id("CC-25-1")
     page.evaluate("(route) => { location.hash = route; }", f"#/act/lost/{lot}")
+    page.get_by_role("group", name="How many").locator(".figure").tap()
     for digit in "12":
         page.get_by_role("button", name=digit, exact=True).first.tap()
 

@@ -174,6 +174,16 @@ def test_no_chain_of_corrections_is_too_long_to_hide_the_owner_s_record(
         assert refused["problem"]["type"].endswith("/owners-only")
 
 
+def test_a_worker_says_how_to_be_reached_but_not_what_they_may_do(sqlite_nursery):
+    mele = Phone(sqlite_nursery)
+    mele.pair(link_for(sqlite_nursery, "worker", MELE)["link"])
+    row = {"id": MELE, "name": "Mele", "role": "worker"}
+    assert mele.record("person_changed", {**row, "quiet_from": "21:00"}).json["stored"]
+    for odd in ({**row, "role": "owner"}, {**row, "id": ORLA}):
+        (refused,) = mele.record("person_changed", odd).json["refused"]
+        assert refused["problem"]["type"].endswith("/owners-only")
+
+
 def test_what_a_worker_saw_and_did_is_never_refused_for_the_role(sqlite_nursery):
     worker = Phone(sqlite_nursery)
     worker.pair(link_for(sqlite_nursery, "worker")["link"])

@@ -15,10 +15,10 @@ PROBLEM = "application/problem+json"
 PUSH = "/api/v1/sync/push"
 
 
-def send(nursery: Nursery, body: bytes | str, **headers: str) -> Any:
+def send(nursery: Nursery, body: bytes | str, role: str = "worker", **headers: str) -> Any:
     """Push raw bytes, as a script that gets something wrong would."""
     names = {name.replace("_", "-"): value for name, value in headers.items()}
-    names |= {"Authorization": f"Bearer {nursery.token('worker')}"}
+    names |= {"Authorization": f"Bearer {nursery.token(role)}"}
     return nursery.client.post(PUSH, data=body, headers=names, content_type="application/json")
 
 
@@ -41,7 +41,7 @@ def test_one_of_every_kind_is_stored_over_http_and_comes_back_as_it_was(nursery:
         one["seq"] = seq
         if one["kind"] == "nursery_changed":
             one["data"]["id"] = nursery.site
-    said = send(nursery, batch(*events))
+    said = send(nursery, batch(*events), "owner")
     assert said.status_code == 200
     assert said.json["refused"] == []
     assert said.json["stored"] == [one["id"] for one in events]

@@ -200,8 +200,8 @@ def test_after_a_sigkill_it_is_back_on_the_same_port_and_data_within_half_a_minu
     port, token = server.port, server.tokens("add", "script", "--role", "owner")
     events, device = looks(50), str(uuid.uuid4())
     assert server.call("POST", PUSH, push_of(events, device), token).status == 200
-    history = server.call("GET", "/api/v1/events?limit=1000", token=token).json
     cookie = server.redeem(server.link).headers["set-cookie"].partition(";")[0]
+    history = server.call("GET", "/api/v1/events?limit=1000", token=token).json
     # Somebody is in the middle of a request, and the line stays open at the other end.
     with half_a_push(server, token):
         assert server.end(signal.SIGKILL) == -signal.SIGKILL

@@ -28,15 +28,20 @@ def owners_only(role: str | None) -> OwnersOnly:
     return OwnersOnly(f"A {role}'s phone records what was seen and done. Ask the owner.")
 
 
-def check_role(kind: str, role: str | None) -> None:
+def check_role(event: Data, role: str | None, person: str | None) -> None:
     """Refuse a change of people, phones, watches, protocols or the nursery by anybody but an owner.
 
-    What a worker saw and did is never refused for a role.
+    What a worker saw and did is never refused for a role. Everybody changes what is said of
+    themselves (how they are reached, their quiet hours), but not what they may do.
 
     Raises:
         OwnersOnly: the role is smaller.
     """
-    if kind in OWNERS_KINDS and not is_owner(role):
+    if event["kind"] not in OWNERS_KINDS or is_owner(role):
+        return
+    data = event["data"]
+    oneself = event["kind"] == "person_changed" and person is not None and data["id"] == person
+    if not (oneself and data.get("role", role) == role):
         raise owners_only(role)
 
 

@@ -61,7 +61,7 @@ def push(
     """
     now = to_text(now_ms)
     role = (person or {}).get("role")
-    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, role)
+    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, person or {})
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
 
     def act(work: Work) -> Data:
@@ -78,9 +78,7 @@ def push(
     return writing(site_id, now, act)
 
 
-def check(
-    events: list[Any], device_id: str, skew_ms: int, now_ms: int, role: str | None
-) -> Verdicts:
+def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, person: Data) -> Verdicts:
     """Check every item by itself and fix what is fixed at receipt."""
     verdicts = Verdicts()
     received = to_text(now_ms)
@@ -88,7 +86,7 @@ def check(
         digest = body_hash(raw)
         try:
             event = check_event(raw)
-            check_role(event["kind"], role)
+            check_role(event, person.get("role"), person.get("person"))
             event |= {"device": device_id, "hash": digest, "received_at": received}
             event["at"] = corrected_at(event, skew_ms, now_ms)
         except Refusal as refusal:
