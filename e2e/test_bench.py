@@ -219,6 +219,7 @@ def test_a_coat_broken_with_acid_on_the_phone_bars_bleach_at_once(
     expect(page.locator(".caution").first).to_contain_text("acid into water", timeout=LATER_MS)
     page.get_by_role("button", name="acid", exact=True).tap()
     page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".page-act")).to_have_count(0, timeout=LATER_MS)
     page.evaluate("() => { location.hash = '#/start/sanitise'; }")
     pick = page.locator(".pick .answer", has_text="26-010")
     expect(pick).to_be_disabled(timeout=LATER_MS)
