@@ -64,13 +64,14 @@ def test_both_sides_show_the_same_cautions_in_the_same_order(core_page: Page, ha
         ("sanitise_started", ("acids", "ammonia", "into water", "gloves", "eye", "label", "local")),
         ("soak_started", ("residual-current device", "dry hands")),
         ("aerated", ("residual-current device", "dry hands")),
+        ("scarified", ("acid into water", "face shield", "trained", "label", "local rules")),
     ],
 )
 def test_every_act_that_can_hurt_carries_its_caution_on_the_phone(
     kind: str, words: tuple[str, ...]
 ):
     acts = (LOCALES.parent / "ui" / "acts.js").read_text("utf-8")
-    shown = re.search(rf'CAUTIONS = .*\b{kind}: "([\w.]+)"', acts)
+    shown = re.search(rf'CAUTIONS = \{{[^}}]*\b{kind}: "([\w.]+)"', acts)
     assert shown
     for word in words:
         assert word in words_of(LOCALES / "en.js")[shown[1]]

@@ -113,7 +113,8 @@ def happened(nursery: Nursery, watch: str) -> list[Any]:
         for step in alert["history"]:
             if step["what"] == "raised":
                 found.append([alert["subject"]["id"], [], None])
-            if step["level"]:
+            # A step of the same level says that it has become more urgent; a preview tells levels.
+            if step["level"] and [step["level"]] != [one[0] for one in found[-1][1][-1:]]:
                 found[-1][1].append([step["level"], step["at"]])
             if step["what"] == "cleared":
                 found[-1][2] = step["at"]
