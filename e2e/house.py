@@ -169,16 +169,20 @@ def pair(context: BrowserContext, house: House, link: str | None = None) -> Page
     return page
 
 
-def until(page: Page, condition: str) -> None:
-    """Wait until an expression, which may be a promise, holds on the page."""
+def until(page: Page, condition: str, given: Any = None) -> None:
+    """Wait until an expression of `given`, which may be a promise, holds on the page.
+
+    (The browser driver's own wait takes any promise for true.)
+    """
     page.evaluate(
-        f"""async () => {{
+        f"""async (given) => {{
           const end = performance.now() + {LATER_MS};
           while (!(await ({condition}))) {{
             if (performance.now() > end) throw new Error("not in time: " + {condition!r});
             await new Promise((go) => setTimeout(go, 50));
           }}
-        }}"""
+        }}""",
+        given,
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from playwright.sync_api import BrowserContext, CDPSession, expect
 from tests.browser import PersistentPhone
 
-from e2e.house import LATER_MS, House, pair
+from e2e.house import LATER_MS, House, pair, until
 
 pytest_plugins = ["e2e.house"]
 
@@ -41,12 +41,11 @@ def deliver(session: CDPSession, registration: str, origin: str, data: str) -> N
 
 def until_shown(context: BrowserContext, title: str) -> list[dict[str, Any]]:
     """Wait until a notification of this title stands, and return all of them."""
-    page = context.pages[0]
-    page.wait_for_function(
-        """async (title) => (await (await navigator.serviceWorker.ready).getNotifications())
-          .some((one) => one.title === title)""",
-        arg=title,
-        timeout=LATER_MS,
+    until(
+        context.pages[0],
+        """navigator.serviceWorker.ready.then((ready) => ready.getNotifications())
+          .then((all) => all.some((one) => one.title === given))""",
+        title,
     )
     return shown(context)
 

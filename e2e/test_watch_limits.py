@@ -6,13 +6,14 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from e2e.demo import OpenApp, Served, until_filled
+from e2e.house import until
 from lathhouse.demo.scenario import lot_id, place_id
 from lathhouse.reminders.clock import catch_up
 
 pytest_plugins = ["e2e.demo"]
 LATER_MS = 30_000
 MOULDY = lot_id("HV-26-1")
-LEVELS = """() => import('/store/house.js')
+FOUND = """import('/store/house.js')
   .then((house) => [...house.findings.value.values()].flat()
   .filter((one) => one.watch === 'fungus-recheck').map((one) => [one.subject.id, one.level]))"""
 
@@ -34,6 +35,12 @@ def figure(page: Page, label: str, nth: int = 0) -> Any:
     return page.get_by_role("group", name=label, exact=True).nth(nth)
 
 
+def until_found(page: Page, levels: list[list[str]]) -> None:
+    """Wait until the phone itself finds these [lot, level] of the mould watch."""
+    told = f"{FOUND}.then((found) => JSON.stringify(found) === JSON.stringify(given))"
+    until(page, told, levels)
+
+
 def on_server(served: Served, watch: str) -> dict[str, Any]:
     """Return the levels of a watch as the server's standing alerts, after its clock has ticked."""
     with served.app.app_context():
@@ -46,10 +53,10 @@ def on_server(served: Served, watch: str) -> dict[str, Any]:
 
 def until_sent(page: Page) -> None:
     expect(page.locator(".where")).to_contain_text("all on the server", timeout=LATER_MS)
-    page.wait_for_function(
-        "() => import('/store/house.js').then((house) =>"
+    until(
+        page,
+        "import('/store/house.js').then((house) =>"
         " house.pending.value.length + house.confirming.value.length === 0)",
-        timeout=LATER_MS,
     )
 
 
@@ -59,7 +66,7 @@ def test_the_owner_tries_a_limit_saves_it_and_the_alerts_follow(
     """Mould is looked at again after a day instead of two: tried, saved, rung, and taken back."""
     open_watch(phone, "fungus-recheck")
     expect(phone.locator(".told-rule")).to_contain_text("late after 72 hours, alarm after 120")
-    assert phone.evaluate(LEVELS) == [[MOULDY, "late"]]
+    until_found(phone, [[MOULDY, "late"]])
     for _ in range(12):
         figure(phone, "alarm, hours").get_by_role("button", name="one less").tap()
     phone.locator(".foot").get_by_role("button", name="Save").tap()
@@ -74,7 +81,7 @@ def test_the_owner_tries_a_limit_saves_it_and_the_alerts_follow(
     phone.locator(".foot").get_by_role("button", name="Save").tap()
     expect(phone.locator(".undo-bar")).to_contain_text("Mould, look again changed")
     expect(phone.locator(".told-rule")).to_contain_text("alarm after 48 hours")
-    assert phone.evaluate(LEVELS) == [[MOULDY, "alarm"]]
+    until_found(phone, [[MOULDY, "alarm"]])
     until_sent(phone)
     assert on_server(own_demo, "fungus-recheck") == {MOULDY: "alarm"}
     phone.get_by_role("button", name="Undo").tap()
@@ -105,7 +112,7 @@ def test_limits_of_one_place_changed_offline_converge(own_demo: Served, phone: P
     phone.get_by_role("button", name="On", exact=True).tap()
     phone.locator(".foot").get_by_role("button", name="Save").tap()
     expect(phone.locator(".told-rule")).to_contain_text("This watch is off")
-    assert phone.evaluate(LEVELS) == []
+    until_found(phone, [])
     expect(phone.locator(".where")).to_contain_text("1 saved here, not sent")
     phone.get_by_role("button", name="Try it as it is").tap()
     expect(phone.locator(".trial")).to_contain_text("needs the server")
@@ -136,10 +143,10 @@ def test_a_changed_watch_goes_back_to_what_ships(own_demo: Served, phone: Page) 
     expect(phone.locator(".told-rule")).to_contain_text("Due after 7 days")
     expect(back).to_have_count(0)
     until_sent(phone)
-    phone.wait_for_function(
-        "() => import('/store/house.js').then((house) =>"
+    until(
+        phone,
+        "import('/store/house.js').then((house) =>"
         " house.storedRows().get('watch').get('cold-look').after.due.days === 7)",
-        timeout=LATER_MS,
     )
 
 
