@@ -1,0 +1,1 @@
+"""Attacks: what strangers, other nurseries and hostile bodies get from the server."""
