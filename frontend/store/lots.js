@@ -15,6 +15,7 @@ import { overlay } from "../core/overlay.js";
  *   events too old for what the phone holds of their lots
  */
 export function overlayLots(stored, events) {
+  for (const row of stored.values()) complete(row);
   const lots = new Map(stored);
   /** @type {Set<string>} */
   const unconfirmed = new Set();
@@ -32,8 +33,22 @@ export function overlayLots(stored, events) {
 
 /** What the server's row says a lot's fold begins with: `{checkpoint, checkpoint_at, tail}`, or null. */
 export function baseOf(row) {
-  if (row?.base) return JSON.parse(row.base);
-  return row?.checkpoint ? row : null;
+  const base = row?.base ? JSON.parse(row.base) : row?.checkpoint ? row : null;
+  return base && { ...base, checkpoint: { ...newLot(row.id), ...base.checkpoint } };
+}
+
+/** Rows that lack nothing, or no more. @type {WeakSet<any>} */
+const whole = new WeakSet();
+
+/**
+ * Give a row that an older server folded what a lot has got since, as if nothing was said of it:
+ * the phone may be offline when its app is renewed, and only the server has the whole log. It sends
+ * every row that it folds anew.
+ */
+function complete(row) {
+  if (whole.has(row)) return;
+  whole.add(row);
+  for (const [name, nothing] of Object.entries(newLot(row.id))) row[name] ??= nothing;
 }
 
 /** @returns {Map<string, any[]>} */

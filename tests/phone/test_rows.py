@@ -183,3 +183,37 @@ def test_own_events_go_only_when_a_verified_backup_covers_them(app: Phone):
         3,
     ]
     assert [entry["id"] for entry in app.stored("refused")] == [bad["id"]]
+
+
+def test_a_row_that_an_older_server_folded_is_read_until_the_new_one_comes(
+    app: Phone, network: Network
+):
+    """The app was renewed out of reach: the phone's rows lack what lots have got since."""
+    lot = app.start_lot()
+    app.until_in_touch()
+    app.page.context.set_offline(True)
+    app.run(
+        """async (lot) => {
+          const added = ["sales", "treatments", "promises", "placed_at", "lost_seedlings"];
+          await phone.database.durably(["rows"], async (tx) => {
+            const store = tx.objectStore("rows");
+            const kept = await store.get(`lot:${lot}`);
+            const row = JSON.parse(kept.data);
+            const base = JSON.parse(row.base);
+            for (const name of added) { delete row[name]; delete base.checkpoint[name]; }
+            const data = JSON.stringify({ ...row, base: JSON.stringify(base) });
+            await store.put({ ...kept, data });
+          });
+          await phone.house.readHouse();
+        }""",
+        lot,
+    )  # fmt: skip
+    other = app.start_lot(label="26-018-R")
+    assert app.lot(lot)["sales"] == []
+    assert app.watches(lot) == {}
+    app.record("sold", lot, {"quantity": 20, "container_l": 2, "buyer": "Hill House"})
+    assert [sale["quantity"] for sale in app.lot(lot)["sales"]] == [20]
+    app.page.context.set_offline(False)
+    app.until_in_touch()
+    assert app.lot(other)["revision"] > 0
+    assert len(app.lot(lot)["sales"]) == 1

@@ -102,17 +102,27 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
             if stored is not None and newer_only(stored, added):
                 found[(kind, subject)] = go_on(stored, effective(added))
                 continue
-            events = log.events_about(kind, subject)
-            before = shipped_row(log.work, kind, subject)
-            row = fold_row(log.work.site_id, (kind, subject), before, events)
+            row = row_from_log(log, kind, subject, stored, now)
             if row is not None:
-                row = {**row, "id": subject}
-                if kind == "nursery":
-                    # The one thing that is said of it outside the log.
-                    row["last_backup_at"] = (stored or {}).get("last_backup_at")
-                    row = with_offsets(row, now)
                 found[(kind, subject)] = row
     return found | _derive_phones(log)
+
+
+def row_from_log(log: Log, kind: str, subject: str, stored: Data | None, now: str) -> Data | None:
+    """Return a row as its whole log leaves it, or None where it has none.
+
+    Args:
+        stored: the row as it is kept, for the one thing that is said of a nursery outside the log.
+    """
+    events = log.events_about(kind, subject)
+    before = shipped_row(log.work, kind, subject)
+    row = fold_row(log.work.site_id, (kind, subject), before, events)
+    if row is None:
+        return None
+    row = {**row, "id": subject}
+    if kind != "nursery":
+        return row
+    return with_offsets({**row, "last_backup_at": (stored or {}).get("last_backup_at")}, now)
 
 
 def _derive_phones(log: Log) -> dict[tuple[str, str], Data]:

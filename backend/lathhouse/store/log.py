@@ -170,6 +170,10 @@ class Log:
             for position, event in enumerate(self.added, first_position)
         ]
         self.work.insert(Event, chains.chained(self.work, rows))
+        self.write_links()
+
+    def write_links(self) -> None:
+        """Write what the added events are about, besides their own lots."""
         own = {(event["lot"], event["id"]) for event in self.added}
         links = [
             {"subject_kind": kind, "subject_id": subject, "event_id": event_id}

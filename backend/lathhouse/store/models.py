@@ -22,6 +22,8 @@ class Site(Base):
     log_position: Mapped[int] = mapped_column(BigInteger, default=0)
     clock_owner: Mapped[str | None] = mapped_column(Text)
     clock_until: Mapped[str | None] = mapped_column(Text)
+    # By which fold the derived rows were made; None: by one from before there was a number.
+    fold_version: Mapped[int | None] = mapped_column(Integer)
 
 
 class Event(Base):

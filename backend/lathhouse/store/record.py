@@ -41,7 +41,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     before: dict[str, Row] = {}
     found = lots.derive_lots(log, before)
     rows = config.derive_rows(log, work.now)
-    rows |= _crops_in_use(work, found)
+    rows |= crops_in_use(work, found)
     if phone is not None:
         phones.mend(work, added)
         phone["refused_since"] = phones.refused_since(work, phone["id"])
@@ -88,7 +88,7 @@ def changes_watching(added: list[Data]) -> bool:
     return any(ROW_KINDS.get(event["kind"]) in CHANGES_WATCHING for event in added)
 
 
-def _crops_in_use(work: Work, found: dict[str, Row]) -> dict[AtSubject, Data]:
+def crops_in_use(work: Work, found: dict[str, Row]) -> dict[AtSubject, Data]:
     """Return rows for the shipped crops that a lot uses for the first time."""
     wanted = {shot["lot"]["crop"] for shot in found.values() if shot["lot"]} & load_crops().keys()
     known = (
@@ -103,29 +103,34 @@ def _write_lots(work: Work, watcher: Watcher, found: dict[str, Row], revision: i
         ("lot", lot): shot["lot"] or {"id": lot, "gone": True} for lot, shot in found.items()
     }
     deadlines, changed = watch_rows(work, watcher, rows)
-    work.upsert(
-        Subject,
-        [
-            {
-                "kind": "lot",
-                "id": lot,
-                "place_id": rows[("lot", lot)].get("place"),
-                "live": bool(shot["lot"]) and is_live(shot["lot"]),
-                "seen_at": rows[("lot", lot)].get("seen_at"),
-                "next_deadline": deadlines[("lot", lot)],
-                "data": dumps(rows[("lot", lot)]),
-                "checkpoint": dumps(shot["checkpoint"]),
-                "checkpoint_at": shot["checkpoint_at"],
-                "tail": dumps(shot["tail"]),
-                "weather": weather.entry_text(rows[("lot", lot)], watcher.crops),
-                "spreading_at": spreading_since(shot["lot"]) if shot["lot"] else None,
-                "revision": revision,
-            }
-            for lot, shot in found.items()
-        ],
-        ("kind", "id"),
-    )
+    written = [
+        lot_row(lot, shot, watcher.crops, deadlines[("lot", lot)], revision)
+        for lot, shot in found.items()
+    ]
+    work.upsert(Subject, written, ("kind", "id"))
     alerts.write(work, changed, revision)
+
+
+def lot_row(
+    lot: str, shot: Row, crops: dict[str, Data], deadline: str | None, revision: int
+) -> Row:
+    """Return the table row of a lot, with what is kept beside its fold."""
+    data = shot["lot"] or {"id": lot, "gone": True}
+    return {
+        "kind": "lot",
+        "id": lot,
+        "place_id": data.get("place"),
+        "live": bool(shot["lot"]) and is_live(shot["lot"]),
+        "seen_at": data.get("seen_at"),
+        "next_deadline": deadline,
+        "data": dumps(data),
+        "checkpoint": dumps(shot["checkpoint"]),
+        "checkpoint_at": shot["checkpoint_at"],
+        "tail": dumps(shot["tail"]),
+        "weather": weather.entry_text(data, crops),
+        "spreading_at": spreading_since(shot["lot"]) if shot["lot"] else None,
+        "revision": revision,
+    }
 
 
 def write_rows(

@@ -8,25 +8,32 @@ from sqlalchemy import select
 
 from lathhouse.domain.ids import uuid7
 from lathhouse.domain.instants import to_ms
+from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.watches import load_rules
 from lathhouse.store.config import NEW_NURSERY, rows_of_kind, with_offsets
 from lathhouse.store.models import Site, Subject, db
 from lathhouse.store.record import plain_row, watch_all_again
+from lathhouse.store.refold import refold_if_older
 from lathhouse.store.work import Row, Work, writing
 
 SITE_LOCK = "site"
 
 
 def open_site(now: str) -> str:
-    """Return the id of the one site, made where there is none, with what ships renewed."""
+    """Return the id of the one site, made where there is none, with what ships renewed.
+
+    What another version of the program has folded is folded again.
+    """
     with db.engine.begin() as connection:
         site_id = connection.execute(select(Site.id).order_by(Site.id)).scalars().first()
         if site_id is None:
             site_id = uuid7(to_ms(now), os.urandom(10))
             values = {"id": site_id, "epoch": str(uuid.uuid4()), "revision": 0, "log_position": 0}
+            values["fold_version"] = FOLD_VERSION
             connection.execute(Site.__table__.insert(), values)  # type: ignore[attr-defined]
     writing(site_id, now, renew_shipped)
+    refold_if_older(site_id, now)
     return str(site_id)
 
 
