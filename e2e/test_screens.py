@@ -306,6 +306,14 @@ def test_a_screen_fits_other_phones_and_larger_text(demo_page: Page, name: str) 
     assert {what: said for what, said in found.items() if said} == {}
 
 
+def test_the_morning_list_of_the_demo_is_two_sheets(demo_page: Page) -> None:
+    """Twenty-one lots with their boxes and blanks, on A4; a third is one too many."""
+    go(demo_page, "morning")
+    pdf = demo_page.pdf(format="A4")
+    ARTEFACTS.joinpath("morning.pdf").write_bytes(pdf)
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
+
+
 def longer(route: Route) -> None:
     """Answer with the locale, every text in it a third longer, as another language might be."""
     text = route.fetch().text()

@@ -46,11 +46,11 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
     context: BrowserContext = browser.new_context(**PHONE)  # type: ignore[attr-defined]
     page = pair(context, house)
     go(page, "#/morning")
-    expect(page.locator(".sheet tbody tr")).to_have_count(LOTS, timeout=LATER_MS)
+    expect(page.locator(".sheet-lot")).to_have_count(LOTS, timeout=LATER_MS)
     page.evaluate(PRINTS)
     page.get_by_role("button", name="Print it").click()
     page.wait_for_function("() => window.printed === 1")
-    order = [row.split()[0] for row in page.locator(".sheet tbody strong").all_inner_texts()]
+    order = [row.split()[0] for row in page.locator(".sheet-lot strong").all_inner_texts()]
 
     # The phone is dead all day; the next morning it starts again with no signal.
     offline(context, house)

@@ -5,6 +5,8 @@ import { limits, nextStep } from "./protocols.js";
 import { dipRefusal, openSpell } from "./spells.js";
 
 const KINDS = ["sanitise", "soak", "drained", "warm", "cold"];
+/** The steps of hours and minutes; the others run for weeks. */
+export const SHORT = ["sanitise", "soak", "drained"];
 const DIP_MINUTES = 10;
 const DIP_ALARM = 1.5;
 const DRAINED_HOURS = [4, 24];

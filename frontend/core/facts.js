@@ -17,16 +17,12 @@ import { secondSpringFacts, windowWith } from "./springs.js";
 import { tenderness } from "./tender.js";
 import { NO_STOCK, nurseryWeather, placeWeather } from "./weather_facts.js";
 import { entryFacts, holdFacts } from "./treatments.js";
+import { isLive } from "./walk.js";
 
 const SOW_AT_SPROUTED_PERCENT = 10;
 const SEED_UNITS = ["seeds", "g", null];
 const SOLUTION_OFFERED_DAYS = 3;
 const MUST_NOT_DRY = ["recalcitrant", "intermediate"];
-
-/** Whether a lot is still to be looked after: neither closed nor at nought. */
-export function isLive(lot) {
-  return lot.closed_at === null && lot.quantity !== 0;
-}
 
 /**
  * The facts of a lot; `crop` is its protocol's row and may be unknown, `solution` that of the bucket

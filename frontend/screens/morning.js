@@ -1,7 +1,7 @@
 // @ts-check
 /** The morning list: one sheet to print or to send, for the day on which the phone is dead. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { longDate, sentence, text, title } from "../core/morning.js";
+import { alarmLine, longDate, runningLine, sentence, text, title } from "../core/morning_text.js";
 import { keepPaper, morningNow, names } from "../store/sheet.js";
 import { html, t, wordsUnder } from "../ui/html.js";
 import { Page } from "../ui/page.js";
@@ -9,7 +9,7 @@ import { saveFile } from "./save_file.js";
 import { tellTrouble } from "./walking.js";
 
 const WORDS = wordsUnder("morning.text.");
-const COLUMNS = ["lot", "todo", "moisture", "mould", "up", "note"];
+const BLANKS = ["moisture", "mould", "up", "note"];
 
 export function Morning() {
   const [done, setDone] = useState("");
@@ -59,8 +59,11 @@ function Sheet({ found, people }) {
     <h2>${title(found, WORDS)}</h2>
     <p class="on-paper">${WORDS.walker}</p><p class="on-paper">${WORDS.legend}</p>
     ${found.alarms.length > 0 && html`<section class="sheet-alarms"><h3>${WORDS.alarms}</h3>
-      <ul>${found.alarms.map((one) => html`<li>${said(one)}${one.lot && one.place ? ` (${one.place})` : ""}</li>`)}</ul>
+      <ul>${found.alarms.map((one) => html`<li>${alarmLine(one, WORDS, people)}</li>`)}</ul>
       ${found.alarms_left > 0 && html`<p>${t("morning.text.more", { n: found.alarms_left })}</p>`}</section>`}
+    ${found.running.length > 0 && html`<section class="sheet-running"><h3>${WORDS.running}</h3>
+      <ul>${found.running.map((one) => html`<li key=${one.lot}><span class="tick">☐</span> ${runningLine(one, WORDS, found.day)}</li>`)}</ul>
+      ${found.running_left > 0 && html`<p>${t("morning.text.more", { n: found.running_left })}</p>`}</section>`}
     ${found.stops.map((stop) => html`<${Stop} key=${stop.place} stop=${stop} said=${said} />`)}
     ${!found.stops.length && html`<p>${WORDS.none}</p>`}
     ${found.lots_left > 0 && html`<p>${t("morning.text.more", { n: found.lots_left })}</p>`}
@@ -73,11 +76,9 @@ function Sheet({ found, people }) {
 function Stop({ stop, said }) {
   return html`<section><h3><span>${stop.number}. ${stop.name || WORDS.loose}</span> <span class="on-paper">${WORDS.at}</span></h3>
     ${stop.says.map((one) => html`<p>! ${said(one)}</p>`)}
-    ${stop.lots.length > 0 && html`<table><thead class="on-paper"><tr><th></th>${COLUMNS.map((name) => html`<th>${WORDS[`head_${name}`]}</th>`)}</tr></thead>
-      <tbody>${stop.lots.map((lot) => html`<tr key=${lot.lot}><td class="tick">☐</td>
-        <td class="name"><strong>${lot.label}</strong> ${lot.crop}</td>
-        <td>${lot.todo.length ? lot.todo.map((one, index) => html`${index > 0 && html`<br />`}${said(one)}`) : WORDS.look}</td>
-        <td class="on-paper blank"></td><td class="on-paper blank"></td>
-        <td class=${lot.counts ? "on-paper blank" : "on-paper blank none"}></td><td class="on-paper note"></td></tr>`)}</tbody></table>`}
+    ${stop.lots.length > 0 && html`<ul class="sheet-lots">${stop.lots.map((lot) => html`<li key=${lot.lot} class="sheet-lot"><span class="tick">☐</span>
+      <div><p><strong>${lot.label}</strong> ${lot.crop}${lot.todo.length ? "" : html` <span class="quiet">${WORDS.look}</span>`}</p>
+        ${lot.todo.map((one) => html`<p>${said(one)}</p>`)}
+        <p class="on-paper blanks">${BLANKS.map((name) => (name !== "up" || lot.counts) && html`<span class=${name}>${WORDS[`head_${name}`]}</span>`)}</p></div></li>`)}</ul>`}
   </section>`;
 }

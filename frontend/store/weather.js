@@ -4,7 +4,8 @@
  * row, as `store/weather.py` keeps it beside the row.
  * @module
  */
-import { isLive, phase, standing } from "../core/facts.js";
+import { phase, standing } from "../core/facts.js";
+import { isLive } from "../core/walk.js";
 import { weatherEntry } from "../core/tender.js";
 import { NO_STOCK, weatherStands } from "../core/weather_facts.js";
 

@@ -4,8 +4,7 @@ import { benchRow } from "../core/bench.js";
 import { lots, one } from "../store/house.js";
 import { isLive } from "./to_see.js";
 
-/** The steps of hours and minutes; the others run for weeks. */
-export const SHORT = ["sanitise", "soak", "drained"];
+export { SHORT } from "../core/bench.js";
 
 /** Every running row with its lot: what is counted in minutes first, then what ends first. */
 export function benchRows() {

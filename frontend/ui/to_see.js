@@ -1,64 +1,34 @@
 // @ts-check
-/** What waits in each place today: in walking order, the worst first within a place. @module */
-import { findings, lots, notices, places } from "../store/house.js";
+/** What waits in each place today: the walk of `core/walk.js`, with what this house holds. @module */
+import { inOrder, isToSee, notLeft, path, WEIGHT } from "../core/walk.js";
+import { findings, lots, notices, nursery, places } from "../store/house.js";
 import { t } from "./html.js";
 import { dayOf, today } from "./local.js";
 
-const WEIGHT = { due: 1, late: 2, alarm: 3 };
-/** The place of lots that stand nowhere on record. */
-export const LOOSE = "-";
-
-/** Neither closed nor at nought. */
-export const isLive = (lot) => lot.closed_at === null && lot.quantity !== 0;
+export { isLive, LOOSE } from "../core/walk.js";
 
 /** A lot's findings that nobody has left until later. */
-export function findingsOf(lot) {
-  return (findings.value.get(`lot:${lot.id}`) ?? []).filter((one) => one.state !== "shelved");
-}
+export const findingsOf = (lot) => notLeft(findings.value.get(`lot:${lot.id}`) ?? []);
 
 /** The stops of the walk: `{place, lots, toSee, shown, closed}` each. */
-export function stops() {
-  const byPlace = new Map();
-  for (const lot of lots.value.values()) {
-    if (!isLive(lot)) continue;
-    const key = lot.place ?? LOOSE;
-    if (!byPlace.has(key)) byPlace.set(key, []);
-    byPlace.get(key).push(lot);
-  }
-  const known = places();
-  const found = known.map((place) => stop(place, byPlace.get(place.id) ?? []));
-  const strays = [...byPlace].filter(([key]) => !known.some((place) => place.id === key));
-  const loose = strays.flatMap(([, held]) => held);
-  if (loose.length) found.push(stop({ id: LOOSE, name: t("round.loose"), daily: false }, loose));
-  return found;
-}
+export const stops = () => path(places(), lots.value.values()).map(([place, held]) =>
+  stop(place.name === null ? { ...place, name: t("round.loose") } : place, held));
 
 function stop(place, held) {
   const shown = held.flatMap(findingsOf).filter((one) => !one.hidden_by);
-  const own = (findings.value.get(`place:${place.id}`) ?? []).filter((one) => one.state !== "shelved");
+  const own = notLeft(findings.value.get(`place:${place.id}`) ?? []);
   // A place nobody walked stands for the looks that are due in it.
   const missed = own.some((one) => one.watch === "round-missing");
   const inLots = missed ? shown.filter((one) => one.watch !== "look-due") : shown;
   const closed = place.closed_at && dayOf(place.closed_at) === today() ? place.closed_at : null;
-  return { place, lots: inOrder(held), toSee: toSee(place, held), shown: [...own, ...inLots], closed };
+  return { place, lots: inOrder(held, findingsOf), toSee: toSee(place, held), shown: [...own, ...inLots], closed };
 }
 
 /** The lots to look at on today's walk. */
 export function toSee(place, held) {
-  return inOrder(held).filter((lot) => {
-    if (lot.seen_at && dayOf(lot.seen_at) === today() && !findingsOf(lot).some((one) => one.level === "alarm")) return false;
-    return place.daily || findingsOf(lot).length > 0 || notices.value.has(lot.id);
-  });
-}
-
-function inOrder(held) {
-  // Weighed once each: a sort asks for every one of them many times.
-  const weights = new Map(held.map((lot) => [lot, weight(lot)]));
-  return [...held].sort((a, b) => weights.get(b) - weights.get(a) || (a.label < b.label ? -1 : 1));
-}
-
-function weight(lot) {
-  return Math.max(0, ...findingsOf(lot).map((one) => WEIGHT[one.level]));
+  const [day, offsets] = [today(), nursery()?.offsets ?? []];
+  const seen = held.filter((lot) => isToSee(place, lot, findingsOf(lot), { noticed: notices.value.has(lot.id), day, offsets }));
+  return inOrder(seen, findingsOf);
 }
 
 /** Every finding to be told, the gravest first. */

@@ -6,7 +6,8 @@ from typing import Any
 
 from playwright.sync_api import Page
 
-from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, morning, text
+from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, RUNNING_MAX, morning
+from lathhouse.domain.morning_text import text
 from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.mornings import house_of
 from lathhouse.store.work import looking
@@ -19,12 +20,30 @@ LEVELS = ("due", "late", "alarm")
 OFFSETS = [["2026-01-01T00:00:00.000Z", 600], ["2026-10-03T16:00:00.000Z", 660]]
 
 
+# What a running step asks of a lot's row.
+UNTOUCHED = dict.fromkeys(
+    ("acid_at", "rinsed_at", "sown", "first_emerged_at", "emergence_closed_at", "cleaned_at")
+)
+
+
+def spells(pick: random.Random) -> list[dict[str, Any]]:
+    """Return no spell, or one that runs or is over."""
+    hour, day = pick.randint(10, 23), pick.randint(7, 9)
+    spell = {
+        "kind": pick.choice(["sanitise", "soak", "drained", "cold"]), "event": "e", "nth": 1,
+        "started_at": f"2026-09-0{day}T{hour}:30:00.000Z", "water_moved_at": None,
+        "limit_minutes": pick.choice([None, 7]),
+        "ended_at": pick.choice([None, None, "2026-09-09T20:00:00.000Z"]),
+    }  # fmt: skip
+    return [spell] * pick.randint(0, 1)
+
+
 def both(page: Page, house: dict[str, Any], now: str) -> tuple[Any, Any]:
     """Return the list and its text, of both sides."""
     people = {"p1": "Ingrid"}
     found = morning(house, now)
     theirs = called_in_browser(page, "morning", "morning", house, now)["value"]
-    said = called_in_browser(page, "morning", "text", theirs, WORDS, people)["value"]
+    said = called_in_browser(page, "morning_text", "text", theirs, WORDS, people)["value"]
     return {**found, "text": text(found, WORDS, people)}, {**theirs, "text": said}
 
 
@@ -58,6 +77,7 @@ def random_house(pick: random.Random) -> dict[str, Any]:
             "place": pick.choice([*"abcdef", None, "gone"]), "quantity": pick.choice([None, 0, 9]),
             "closed_at": pick.choice([None, None, "2026-09-01T00:00:00.000Z"]),
             "stage": pick.choice(["cold", "emerging", "sown", "potted"]),
+            **UNTOUCHED, "spells": spells(pick),
             "seen_at": pick.choice([None, "2026-09-09T13:59:59.999Z", "2026-09-09T14:00:00.000Z"]),
         }
         for n in range(pick.choice([0, 3, 30]))
@@ -80,29 +100,36 @@ def random_house(pick: random.Random) -> dict[str, Any]:
 
 def test_random_houses_give_the_same_list_and_text(core_page: Page):
     pick = random.Random(SEED)
-    told = 0
+    told = running = 0
     for number in range(HOUSES):
         house = random_house(pick)
         ours, theirs = both(core_page, house, "2026-09-09T22:40:00.000Z")
         told += len(ours["stops"]) + len(ours["alarms"])
+        running += len(ours["running"])
         assert first_difference(ours, theirs) is None, f"seed {SEED}, house {number}: {house}"
     assert told > 5 * HOUSES
+    assert running > HOUSES
 
 
 def test_more_than_a_walk_is_cut_alike(core_page: Page):
-    """`LOTS_MAX` and `ALARMS_MAX` are ours."""
+    """`LOTS_MAX`, `ALARMS_MAX` and `RUNNING_MAX` are ours."""
     pick = random.Random(SEED)
     house = random_house(pick)
     lot = {"label": "x", "crop": "acer", "place": "a", "quantity": 1, "closed_at": None}
+    soak = {"kind": "soak", "event": "e", "nth": 1, "ended_at": None, "limit_minutes": None}
+    soak |= {"started_at": "2026-09-09T20:00:00.000Z", "water_moved_at": None}
+    lot |= {**UNTOUCHED, "spells": []}
     house["places"] = [{"id": id, "name": id, "order": 1, "daily": True} for id in "ab"]
     house["lots"] = [
         {**lot, "id": f"m{n:04}", "stage": "cold", "seen_at": None, "place": "ab"[n % 2]}
         for n in range(LOTS_MAX + 7)
     ]
+    for one in house["lots"][: RUNNING_MAX + 2]:
+        one["spells"] = [soak]
     alarm = {**finding(pick, "m0001", "x"), "level": "alarm", "state": "open", "hidden_by": None}
     house["findings"] = {f"lot:m{n:04}": [alarm] for n in range(ALARMS_MAX + 4)}
     ours, theirs = both(core_page, house, "2026-09-09T22:40:00.000Z")
-    assert (ours["lots_left"], ours["alarms_left"]) == (7, 4)
+    assert (ours["lots_left"], ours["alarms_left"], ours["running_left"]) == (7, 4, 2)
     assert first_difference(ours, theirs) is None
 
 

@@ -5,7 +5,10 @@ from typing import Any
 
 import pytest
 
+from lathhouse.domain.instants import MINUTE_MS, local_time
 from lathhouse.domain.morning import LOTS_MAX
+from lathhouse.store.config import rows_of_kind
+from lathhouse.store.work import Work, looking
 from tests.server import Device, Nursery
 
 
@@ -62,6 +65,49 @@ def test_a_place_that_is_walked_daily_lists_its_lots_until_they_are_seen(sqlite_
     device.record("looked", lot, {"moisture": 3})
     found = listed(sqlite_nursery)
     assert [lot for stop in found["stops"] for lot in stop["lots"]] == []
+
+
+def test_what_runs_stands_on_the_list_with_the_hour_seen_or_not(sqlite_nursery: Nursery):
+    """Nobody on paper is told by a phone that a dip is over.
+
+    10 min and 4 h: `domain/bench.py`; 36 h: `crops.json`, Acer palmatum (24 to 48 h, AH 727).
+    """
+    device, clock = sqlite_nursery.device(), sqlite_nursery.clock
+    shed = place(device, "Shed", 1)
+    steps = (("soak", "soak_started", 30), ("bleach", "sanitise_started", 2))
+    for label, kind, minutes in steps:
+        lot = device.start_lot(at=clock.text(days=2), place=shed, label=label)
+        device.record("looked", lot, {"moisture": 3})
+        device.record(kind, lot, {}, at=clock.text(days=minutes / 1440))
+    drained = device.start_lot(at=clock.text(days=2), place=shed, label="drained")
+    device.record("soak_started", drained, {}, at=clock.text(days=1))
+    device.record("soak_ended", drained, {}, at=clock.text(days=5 / 1440))
+    found = listed(sqlite_nursery)
+    assert [(one["label"], one["kind"]) for one in found["running"]] == [
+        ("bleach", "sanitise"),
+        ("drained", "drained"),
+        ("soak", "soak"),
+    ]
+    assert [one["until"]["time"] for one in found["running"]] == [
+        local(sqlite_nursery, minutes) for minutes in (8, 4 * 60 - 5, 36 * 60 - 30)
+    ]
+    text = sqlite_nursery.call("GET", "/api/v1/morning?as=text").text
+    assert f"[ ] bleach Acer palmatum: in the bleach since {local(sqlite_nursery, -2)}" in text
+    assert f"rinse at {local(sqlite_nursery, 8)} (Shed)" in text
+    page = sqlite_nursery.call("GET", "/api/v1/morning?as=html").text
+    assert f"drained since {local(sqlite_nursery, -5)}" in page
+
+
+def local(nursery: Nursery, minutes: int) -> str:
+    """Return the nursery's time of day in so many minutes."""
+    at = nursery.clock() + minutes * MINUTE_MS
+    with nursery.app.app_context():
+        (row,) = looking(nursery.site, nursery.clock.text(), nursery_rows)
+    return local_time(at, row["offsets"])
+
+
+def nursery_rows(work: Work) -> list[dict[str, Any]]:
+    return list(rows_of_kind(work, "nursery").values())
 
 
 def test_text_and_page_name_the_same_lots(sqlite_nursery: Nursery):

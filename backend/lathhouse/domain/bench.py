@@ -15,6 +15,8 @@ Row = dict[str, Any]
 
 # The one that runs first in this list is what the lot is in: a dip ends before its soak counts on.
 KINDS = ("sanitise", "soak", "drained", "warm", "cold")
+# The steps of hours and minutes; the others run for weeks.
+SHORT = ("sanitise", "soak", "drained")
 # Common practice, no source; the alarm at one and a half of it is ours (`sanitise-over`).
 DIP_MINUTES, DIP_ALARM = 10, 1.5
 # Drained seed waits hours for its next step, not a day (`drained-left`; ours).

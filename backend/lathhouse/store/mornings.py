@@ -4,7 +4,8 @@ import json
 from typing import Any
 
 from lathhouse.domain.facts import is_live
-from lathhouse.domain.morning import morning, text
+from lathhouse.domain.morning import morning
+from lathhouse.domain.morning_text import text
 from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.models import Subject

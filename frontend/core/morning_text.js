@@ -1,0 +1,83 @@
+// @ts-check
+/** The morning list as plain text: twin of `domain/morning_text.py`. @module */
+
+/**
+ * The list as plain text, with boxes to tick and blanks to fill in by hand.
+ * @param {ReturnType<typeof import("./morning.js").morning>} found
+ * @param {Record<string, string>} words the sentences by their keys, as `domain/morning_words.py` has them
+ * @param {Record<string, string>} people names by id, for who has taken an alarm on
+ */
+export function text(found, words, people) {
+  const lines = [title(found, words), words.walker, words.legend, ""];
+  if (found.alarms.length) {
+    lines.push(words.alarms, ...found.alarms.map((one) => `! ${alarmLine(one, words, people)}`));
+    if (found.alarms_left) lines.push(filled(words.more, { n: found.alarms_left }));
+    lines.push("");
+  }
+  if (found.running.length) {
+    lines.push(words.running, ...found.running.map((one) => `[ ] ${runningLine(one, words, found.day)}`));
+    if (found.running_left) lines.push(filled(words.more, { n: found.running_left }));
+    lines.push("");
+  }
+  for (const stop of found.stops) lines.push(...stopLines(stop, words, people), "");
+  if (!found.stops.length) lines.push(words.none, "");
+  if (found.lots_left) lines.push(filled(words.more, { n: found.lots_left }), "");
+  if (found.nothing_due.length) lines.push(filled(words.nothing_in, { places: found.nothing_due.join(", ") }), "");
+  return [...lines, words.notes, ""].join("\n");
+}
+
+/** "Quillstone Nursery: morning list, Thursday 10 September 2026". */
+export function title(found, words) {
+  return filled(words.title, { nursery: found.nursery || words.no_name, date: longDate(found, words) });
+}
+
+/** "Thursday 10 September 2026". */
+export function longDate(found, words) {
+  const [year, month, day] = found.day.split("-");
+  const named = { weekday: words[`day_${found.weekday}`], month: words[`month_${Number(month)}`] };
+  return filled(words.date, { day: Number(day), year, ...named });
+}
+
+function stopLines(stop, words, people) {
+  const name = stop.name || words.loose;
+  const lines = [filled(words.place, { n: stop.number, place: name })];
+  lines.push(...stop.says.map((one) => `  ! ${sentence(one, words, people)}`));
+  for (const lot of stop.lots) {
+    lines.push(`[ ] ${lot.label} ${lot.crop}`, ...lot.todo.map((one) => `    ${sentence(one, words, people)}`));
+    if (!lot.todo.length) lines.push(`    ${words.look}`);
+    lines.push(`    ${lot.counts ? words.count_blanks : words.blanks}`);
+  }
+  return lines;
+}
+
+/** An alarm in one line, with the place where its lot stands. */
+export function alarmLine(alarm, words, people) {
+  const where = alarm.lot && alarm.place ? ` (${alarm.place})` : "";
+  return `${sentence(alarm, words, people)}${where}`;
+}
+
+/** A running step in one line: "26-033-H Magnolia kobus: drained since 07:00, …". */
+export function runningLine(step, words, day) {
+  const where = step.place ? ` (${step.place})` : "";
+  const said = filled(words[`run_${step.kind}`], { since: momentOf(step.since, words, day), until: momentOf(step.until, words, day) });
+  return `${step.label} ${step.crop}: ${said}${where}`;
+}
+
+/** "07:00", with its day where that is not the sheet's: "07:00 on 9 September". */
+function momentOf(at, words, day) {
+  if (at.day === day) return at.time;
+  const [, month, number] = at.day.split("-").map(Number);
+  return filled(words.on_day, { time: at.time, day: number, month: words[`month_${month}`] });
+}
+
+/** What is wrong, what to do and who has it, in one line. */
+export function sentence(thing, words, people) {
+  const said = thing.next_action ? `${thing.says}. ${thing.next_action}.` : thing.says;
+  const level = thing.level ? words[`level_${thing.level}`] : "";
+  const had = thing.by ? filled(words.had_by, { who: people[thing.by] || "?" }) : "";
+  return level ? `${level}: ${said}${had}` : `${said}${had}`;
+}
+
+function filled(sentence, gaps) {
+  return Object.entries(gaps).reduce((text, [name, value]) => text.replaceAll(`{${name}}`, () => String(value)), sentence);
+}
