@@ -53,9 +53,12 @@ def test_every_kind_of_record_has_a_name(kind: str) -> None:
 
 
 def keys_and_gaps(locale: str) -> dict[str, set[str]]:
-    """Return the gaps, such as {n}, of each key of a locale's text."""
+    """Return the gaps, such as {n} and {n|lot|lots}, of each key of a locale's text."""
     lines = re.findall(r'^  "([^"]+)":(.*)$', locale, re.MULTILINE)
-    return {key: set(re.findall(r"\{\w+\}", sentence)) for key, sentence in lines}
+    return {
+        key: {f"{{{name}}}" for name in re.findall(r"\{(\w+)[|}]", sentence)}
+        for key, sentence in lines
+    }
 
 
 def test_every_language_has_the_same_keys_and_fills_the_same_gaps() -> None:

@@ -248,17 +248,23 @@ function hide(rules, findings) {
   }
 }
 
-/** A sentence with `{fact}`, `{fact|date}` or `{fact|time}` filled in; unknown is "?". */
+/**
+ * A sentence with its gaps filled in: `{fact}`, `{fact|date}` or `{fact|time}`. Unknown is "?";
+ * `{fact|date|its sowing}` says instead what stands last. `{fact|lot|lots}` is the word that goes
+ * with a figure.
+ */
 export function fill(template, facts, site) {
   const [first, ...parts] = template.split("{");
   return parts.reduce((text, part) => {
     const end = part.indexOf("}");
-    const [path, shape = ""] = part.slice(0, end).split("|");
-    return text + shown(fact(facts, path), shape, site) + part.slice(end + 1);
+    const [path, ...shapes] = part.slice(0, end).split("|");
+    return text + shown(fact(facts, path), shapes, site) + part.slice(end + 1);
   }, first);
 }
 
-function shown(value, shape, site) {
+function shown(value, shapes, site) {
+  const [shape = ""] = shapes;
+  if (shapes.length > 1 && (!["date", "time"].includes(shape) || (value ?? null) === null)) return value === 1 ? shape : shapes[1];
   const at = shape ? instantMs(value, site) : null;
   if (at !== null && shape === "time") return localTime(at, site.offsets);
   if (at !== null) {

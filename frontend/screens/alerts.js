@@ -52,7 +52,7 @@ function Entry({ each }) {
       : html`<${Words} finding=${own[0]} />`}
     <p>${own[0].next_action}.</p>
     ${many && html`<${Folded} title=${t("alerts.each", { n: own.length })} findings=${own} />`}
-    ${folded.length > 0 && html`<${Folded} title=${t(folded.length === 1 ? "alerts.folded_one" : "alerts.folded", { n: folded.length })} findings=${folded} />`}
+    ${folded.length > 0 && html`<${Folded} title=${t("alerts.folded", { n: folded.length })} findings=${folded} />`}
     <${Answered} findings=${own} />
     <${HandedOn} findings=${open} />
     ${doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && html`<div class="row">

@@ -35,7 +35,7 @@ export function Frost() {
   const n = open.reduce((sum, one) => sum + one.lots.length, 0);
   const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
     <button type="button" class="act" onClick=${() => setReading(true)}>${t("frost.file")}</button>`;
-  return html`<${Page} name="frost" title=${t("frost.title")} back="#/" side=${n ? t(n === 1 ? "frost.side_one" : "frost.side", { n }) : t("frost.side_none")} foot=${last.value && html`<${UndoBar} />`}>
+  return html`<${Page} name="frost" title=${t("frost.title")} back="#/" side=${n ? t("frost.side", { n }) : t("frost.side_none")} foot=${last.value && html`<${UndoBar} />`}>
     ${reading ? html`<${ForecastFile} onDone=${() => setReading(false)} />` : typing ? html`<${FigureForm} onDone=${() => setTyping(false)} />` : figure}
     ${morning && covered.length ? [onNow, toCover] : [toCover, onNow]}
     <${Readings} />
@@ -61,7 +61,7 @@ function Open({ open, unknown, low }) {
     <ul class="cover-list">${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
       <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${lotsWords(one.lots)}</span>
       <b>${t("frost.cover")}</b></button></li>`)}</ul>
-    ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t(unknown === 1 ? "frost.unknown_one" : "frost.unknown", { n: unknown })}</span></a></p>`}
+    ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t("frost.unknown", { n: unknown })}</span></a></p>`}
   </section>`;
 }
 
@@ -92,7 +92,7 @@ function Covered({ covered }) {
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       <b>${t("frost.uncover")}</b></button>
     ${staying === one.place.id
-      ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one.place, days)}>${t(days === 2 ? "frost.stay_one" : "frost.stay", { n: days - 1 })}</button>`)}</div>`
+      ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one.place, days)}>${t("frost.stay", { n: days - 1 })}</button>`)}</div>`
       : html`<button type="button" class="act stay" onClick=${() => setStaying(one.place.id)}>${t("frost.stays")}</button>`}</li>`)}</ul></section>`;
 }
 

@@ -48,7 +48,7 @@ function After({ here }) {
   const from = path.findIndex((one) => one.place.id === here.place.id);
   const next = [...path.slice(from + 1), ...path.slice(0, from)].find((one) => one.toSee.length);
   const things = allShown().filter((one) => one.level !== "due").length;
-  const words = things === 1 ? t("walk.thing") : things ? t("walk.things", { n: things }) : t("walk.no_things");
+  const words = things ? t("walk.things", { n: things }) : t("walk.no_things");
   const onward = html`<a class="act main-act round-act" href=${`#/walk/${encodeURIComponent(next?.place.id)}`}>
     <strong>${t("walk.then", { place: next?.place.name })}</strong><span>${t("walk.to_see", { n: next?.toSee.length })}</span></a>`;
   const things_ = html`<a class="act main-act round-act" href="#/alerts"><strong>${words}</strong><span>${t("walk.see_things")}</span></a>`;

@@ -80,7 +80,7 @@ function Counts() {
 /** How many lots the seasonal lists name; they never ring. */
 function Season() {
   const n = listed.value.size;
-  return n > 0 && html`<a class="act" href="#/season"><strong>${t(n === 1 ? "season.one" : "season.many", { n })}</strong><small>${t("season.never_rings")}</small></a>`;
+  return n > 0 && html`<a class="act" href="#/season"><strong>${t("season.n", { n })}</strong><small>${t("season.never_rings")}</small></a>`;
 }
 
 /** What somebody left until later: it must not be forgotten, so it is said here, with its end and its reason. */

@@ -24,7 +24,7 @@ function Card({ rule }) {
   const [first, ...others] = (rule.cases ?? []).filter((one) => one.after);
   const named = first && others.length ? caseInWords(first) : "";
   const limits = [named, limitsInWords(first?.after ?? rule.after)].filter(Boolean).join(": ");
-  const more = others.length > 1 ? t("watches.cases", { n: others.length }) : others.length && t("watches.case");
+  const more = others.length && t("watches.cases", { n: others.length });
   const notes = [rule.enabled === false && t("watches.off"), rule.fixed && t("watches.fixed"), limits, more,
     count("crops", rule), count("places", rule)].filter(Boolean);
   return html`<a href=${`#/watch/${encodeURIComponent(rule.id)}`}><strong>${watchName(rule.id)}</strong><small>${notes.join("; ")}</small></a>`;

@@ -55,7 +55,7 @@ export function stepWords(step) {
 export function quantityWords(lot) {
   if (lot.quantity === null) return "";
   const n = lot.quantity.toLocaleString("en-AU");
-  return t("lot.quantity", { n, unit: t(`unit.${lot.unit}`) });
+  return t(`lot.quantity.${lot.unit}`, { n });
 }
 
 /** What a look leads to, said before it is saved. @param {Record<string, any>} said */

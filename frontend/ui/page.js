@@ -37,7 +37,7 @@ export function Ways({ here }) {
 }
 
 /** "1 alarm", "3 late". @param {string} level @param {number} n */
-export const levelCount = (level, n) => t(n === 1 ? `level.one.${level}` : `level.many.${level}`, { n });
+export const levelCount = (level, n) => t(`level.n.${level}`, { n });
 
 /** Done. */
 export const Tick = () => html`<svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M4 11 L8 15 L16 5" /></svg>`;

@@ -317,17 +317,24 @@ def _hide(rules: list[Rule] | tuple[Rule, ...], findings: list[dict[str, Any]]) 
 
 
 def fill(template: str, facts: Facts, site: Site) -> str:
-    """Return a sentence with `{fact}`, `{fact|date}` or `{fact|time}` filled in; unknown is "?"."""
+    """Return a sentence with its gaps filled in: `{fact}`, `{fact|date}` or `{fact|time}`.
+
+    Unknown is "?"; `{fact|date|its sowing}` says instead what stands last. `{fact|lot|lots}` is the
+    word that goes with a figure.
+    """
     parts = template.split("{")
     text = parts[0]
     for part in parts[1:]:
         term, rest = part.split("}", 1)
-        path, _, shape = term.partition("|")
-        text += _shown(fact(facts, path), shape, site) + rest
+        path, *shapes = term.split("|")
+        text += _shown(fact(facts, path), shapes, site) + rest
     return text
 
 
-def _shown(value: Any, shape: str, site: Site) -> str:
+def _shown(value: Any, shapes: list[str], site: Site) -> str:
+    shape = shapes[0] if shapes else ""
+    if len(shapes) > 1 and (shape not in ("date", "time") or value is None):
+        return shape if value == 1 else shapes[1]
     at = instant_ms(value, site) if shape else None
     if at is not None and shape == "time":
         return local_time(at, site["offsets"])
