@@ -180,6 +180,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "act-moved": (act("moved", "CC-25-1"), nothing),
     "bench": ("#/bench", nothing),
     "people": ("#/people", nothing),
+    "who": ("#/who", nothing),
     "bench-more": ("#/bench", more_of_a_soak),
     "start-soak": ("#/start/soak", nothing),
     "start-bleach": ("#/start/sanitise", nothing),

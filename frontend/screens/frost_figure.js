@@ -35,7 +35,7 @@ export function Figure() {
 }
 
 /** Who recorded a cover, where anybody is known. */
-export const byWhom = (id) => person(id) ?? t("frost.somebody");
+export const byWhom = (id) => (person(id) ? t("frost.by_said", { who: person(id) }) : t("frost.somebody"));
 
 /** Type a low for tonight or tomorrow night. @param {{onDone: () => void}} props */
 export function FigureForm({ onDone }) {

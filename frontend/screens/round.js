@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, now, nursery, places, ready, session, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, mustAsk, now, nursery, person, places, ready, saidToRecord, session, shared, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -17,6 +17,7 @@ export function Round() {
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     <${Weather} />
+    <${Recording} />
     ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}
     ${path.length ? html`<${Worst} path=${path} /><${Frost} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
       key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol><${Season} />` : html`<${Nothing} />`}
@@ -39,6 +40,13 @@ function Weather() {
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
     ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${degreesShown(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
   </a>`;
+}
+
+/** On a shared phone: who records this round, as was said, and the way to say it is somebody else. */
+function Recording() {
+  if (!shared.value || mustAsk.value || saidToRecord.value === undefined) return null;
+  const who = person(saidToRecord.value);
+  return html`<a class="recording" href="#/who"><span>${who ? t("who.records", { who }) : t("who.nobody_records")}</span><u>${t("who.change")}</u></a>`;
 }
 
 /** The worst thing, in one sentence. */

@@ -49,7 +49,7 @@ function linesOf(bucket) {
   return [
     [t("tag.content"), t("tag.ppm", { ppm: shown(bucket.ppm ?? 0, 4) })],
     [t("tag.batch"), solutionCode(bucket.id)],
-    [t("tag.mixed"), by ? `${when(bucket.mixed_at)}, ${by}` : when(bucket.mixed_at)],
+    [t("tag.mixed"), by ? t("tag.mixed_by", { when: when(bucket.mixed_at), who: by }) : when(bucket.mixed_at)],
     [t("tag.old_after"), when(oldAt(bucket))],
     [t("tag.made_of"), t("tag.parts", { product: volumeWords(bucket.product_ml), water: volumeWords(bucket.water_ml), label: of })],
     ...(used.length ? [[t("tag.used_for"), used.join(", ")]] : []),

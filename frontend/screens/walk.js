@@ -1,7 +1,7 @@
 // @ts-check
 /** Walking: one lot at a time, so that the same thumb presses in the same region. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { lots } from "../store/house.js";
+import { lots, mustAsk } from "../store/house.js";
 import { formOpened } from "../store/updates.js";
 import { ActButton } from "../ui/act_button.js";
 import { dueAct } from "../ui/acts.js";
@@ -12,6 +12,7 @@ import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_w
 import { findingsOf, stops } from "../ui/to_see.js";
 import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
+import { Who } from "./who.js";
 import { PlaceDone, UndoBar } from "./place_done.js";
 import { back, begin, deaf, draft, goesOn, offerUndo, open, save, saving, skip, tellTrouble, walk, whole } from "./walking.js";
 import { Page } from "../ui/page.js";
@@ -26,6 +27,7 @@ export function Walk({ place, lot }) {
   const here = stops().find((one) => one.place.id === place);
   if (!here) return html`<${Page} name="walk" title=${t("nav.round")} back="#/"><p class="large">${t("walk.empty")}</p></${Page}>`;
   const { ids, at } = walk.value;
+  if (mustAsk.value && at < ids.length) return html`<${Who} place=${here.place.name} />`;
   const shown = at < ids.length ? lots.value.get(ids[at]) : null;
   return html`<div class="deaf" onClickCapture=${deaf}>${shown
     ? html`<${One} key=${shown.id} here=${here} lot=${shown} left=${ids.length - at} />`

@@ -3,6 +3,7 @@
 import { signal } from "../vendor/signals.js";
 import { StorageFull } from "../store/database.js";
 import { trouble } from "../store/house.js";
+import { endRound } from "../store/preferences.js";
 import { record, recordAll, undo } from "../store/record.js";
 import { t } from "../ui/html.js";
 import { saidOf } from "../ui/lot_words.js";
@@ -159,6 +160,7 @@ export async function close() {
     const event = await record("round_closed", null, { ...(place === LOOSE ? {} : { place }), skipped });
     walk.value = { ...walk.value, closed: event.at };
     changedAt = performance.now();
+    if (stops().every((stop) => !stop.toSee.length)) await endRound();
   } catch (error) {
     tellTrouble(error);
   }

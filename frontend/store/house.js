@@ -10,6 +10,15 @@ import { reading } from "./database.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
 
+/** @typedef {{person: string | null, at: number, over: boolean}} Recording `over`: that round is done */
+
+// After so long without a record nobody knows whose hand holds a shared phone. Ours: a meal's
+// length would ask too often, half a day would name the wrong one.
+export const REST_MS = 2 * 3_600_000;
+
+/** Whether who was said to record still does. @param {Recording | null} said @param {number} nowMs */
+export const stillRecording = (said, nowMs) => said !== null && Math.abs(nowMs - said.at) < REST_MS;
+
 /** Every row but lots, unsent changes included. @type {{value: RowsByKind}} */
 export const rows = signal(new Map());
 /** Lots by id, unsent events included. */
@@ -36,6 +45,10 @@ export const now = signal(new Date().toISOString());
 export const contact = signal({ state: "starting", detail: "", last_sync_at: /** @type {string | null} */ (null) });
 /** Who is signed in: `{role, person, demo}`. */
 export const session = signal(/** @type {any} */ (null));
+/** Whether several people use this phone: who records is asked at the start of each round. */
+export const shared = signal(false);
+/** Who was said to record, last: `{person, at, over}`; `at` is the last record's or the answer's, in ms. */
+export const recording = signal(/** @type {Recording | null} */ (null));
 /** What is wrong with the phone's own storage: a `Trouble` of the database, `full`, or "". */
 export const trouble = signal("");
 export const ready = signal(false);
@@ -50,6 +63,10 @@ export const device = signal("");
 
 export const outboxCount = computed(() => pending.value.length);
 export const trayCount = computed(() => tray.value.filter((entry) => !entry.mending).length);
+/** On a shared phone: who records, as was said; null for nobody named, undefined where nobody was asked. */
+export const saidToRecord = computed(() => (stillRecording(recording.value, Date.parse(now.value)) ? recording.value?.person : undefined));
+/** Whether a shared phone must ask who begins this round. */
+export const mustAsk = computed(() => shared.value && all("person").length > 0 && (saidToRecord.value === undefined || recording.value?.over === true));
 export const lastSync = computed(() => contact.value.last_sync_at);
 
 /** The rows as the server left them, lots too. @type {RowsByKind} */
@@ -105,15 +122,17 @@ export async function readHouse() {
   const kept = await steadily(async (db) => {
     const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
     const meta = tx.objectStore("meta");
-    const [held, queue, last, signedIn, own, skew] = await Promise.all([
+    const [held, queue, last, signedIn, own, skew, isShared, said] = await Promise.all([
       tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
-      meta.get("session"), meta.get("device"), meta.get("skew_ms"),
+      meta.get("session"), meta.get("device"), meta.get("skew_ms"), meta.get("shared"), meta.get("recording"),
     ]);
-    return { held, queue, last, signedIn, own, skew };
+    return { held, queue, last, signedIn, own, skew, isShared, said };
   });
   stored = byKind(kept.held);
   keptSkew.ms = kept.skew ?? 0;
   device.value = kept.own ?? "";
+  shared.value = kept.isShared === true;
+  recording.value = kept.said ?? null;
   session.value ??= kept.signedIn ?? null;
   takeQueue(kept.queue, kept.last);
 }
@@ -187,6 +206,7 @@ export function takeRows(changed, afresh) {
 export function takeRecorded(events) {
   changes += 1;
   device.value = events[0].device;
+  if (shared.value && saidToRecord.value !== undefined) recording.value = { .../** @type {Recording} */ (recording.value), at: Date.parse(now.value) };
   pending.value = [...pending.value, ...events];
 }
 

@@ -2,7 +2,8 @@
 /** What belongs to this phone alone (who records, how the screen looks), and what is asked for on demand. @module */
 import { signal } from "../vendor/signals.js";
 import { meta, setMeta } from "./database.js";
-import { crops } from "./house.js";
+import { nowText } from "./clock.js";
+import { crops, recording, saidToRecord, shared } from "./house.js";
 import { ask } from "./server.js";
 
 export const THEMES = ["auto", "light", "dark"];
@@ -30,15 +31,39 @@ export const readLastBottle = () => meta("bottle", null);
 export const keepLastBottle = ({ product_strength, product_unit, bottle_age_days }, nowText) =>
   setMeta("bottle", { product_strength, product_unit, bottle_age_days, kept_at: nowText });
 
-/** Read who records on this phone. */
+/** Read who records on this phone; on a shared one, who was said to, last. */
 export async function readRecorder() {
-  recorder.value = await meta("person");
+  recorder.value = shared.value ? saidToRecord.value ?? null : await meta("person");
 }
 
-/** From now on this person records. @param {string | null} id */
+/** From now on this person records; the phone is nobody else's. @param {string | null} id */
 export async function setRecorder(id) {
   await setMeta("person", id);
+  await setShared(false);
   recorder.value = id;
+}
+
+/** Several people use this phone, or one. @param {boolean} is */
+export async function setShared(is) {
+  await setMeta("shared", is);
+  shared.value = is;
+}
+
+/**
+ * Somebody says who records this round. The answer holds at once; that it is kept comes after, so
+ * that nothing waits for it.
+ * @param {string | null} person null for nobody named
+ */
+export function nameRecorder(person) {
+  recording.value = { person, at: Date.parse(nowText()), over: false };
+  return setMeta("recording", recording.value);
+}
+
+/** The round is done: the next one asks again. */
+export async function endRound() {
+  if (!shared.value || !recording.value) return;
+  recording.value = { ...recording.value, over: true };
+  await setMeta("recording", recording.value);
 }
 
 /** @param {string} chosen one of `THEMES` */

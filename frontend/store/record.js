@@ -4,9 +4,11 @@
  * written in one strict transaction; only when it has completed is the event saved.
  * @module
  */
+import { isSaid } from "../core/attribution.js";
 import { uuid7 } from "../core/ids.js";
-import { clockNote, correctionMs, localText } from "./clock.js";
+import { clockNote, correctionMs, localText, nowText } from "./clock.js";
 import { durably, reading } from "./database.js";
+import { stillRecording } from "./house.js";
 
 /**
  * @typedef {{by?: string | null, observedAt?: string, typed?: boolean, mends?: string,
@@ -48,9 +50,9 @@ export async function recordAll(drafts) {
     const before = again ? await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id))) : [];
     if (again && before.every(Boolean)) return before;
     const meta = tx.objectStore("meta");
-    const [device, seq, by] = await Promise.all([deviceIn(meta), meta.get("next_seq"), meta.get("person")]);
+    const [device, seq, names] = await Promise.all([deviceIn(meta), meta.get("next_seq"), namesIn(meta)]);
     const first = seq ?? 1;
-    const made = said.map((one, index) => numbered(one, device, first + index, by ?? null));
+    const made = said.map((one, index) => numbered(one, device, first + index, names));
     await Promise.all([
       meta.put(first + made.length, "next_seq"),
       ...made.map((event) => tx.objectStore("events").add(event)),
@@ -60,6 +62,17 @@ export async function recordAll(drafts) {
   });
   for (const listener of listeners) listener(events);
   return events;
+}
+
+/** Who records, and whose phone this is. On a shared phone the name holds until the phone has rested. */
+async function namesIn(meta) {
+  const [person, session, isShared, recording] = await Promise.all(["person", "session", "shared", "recording"].map((name) => meta.get(name)));
+  const own = session?.person ?? null;
+  if (!isShared) return { by: person ?? null, own };
+  const nowMs = Date.parse(nowText());
+  if (!stillRecording(recording ?? null, nowMs)) return { by: null, own };
+  await meta.put({ ...recording, at: nowMs }, "recording");
+  return { by: recording.person, own };
 }
 
 async function deviceIn(meta) {
@@ -93,8 +106,10 @@ function spoken({ kind, lot, data = {}, more = {} }) {
   };
 }
 
-function numbered(said, device, seq, by) {
-  return { ...said, seq, device, by: said.by === undefined ? by : said.by };
+/** The server marks a name that is only said in the same way; until then this phone does. */
+function numbered(said, device, seq, names) {
+  const by = said.by === undefined ? names.by : said.by;
+  return { ...said, seq, device, by, ...(isSaid(by, names.own) ? { by_said: true } : {}) };
 }
 
 /**

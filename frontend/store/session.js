@@ -1,15 +1,16 @@
 // @ts-check
 /** Signing in: pairing this phone by a one-time link, and knowing who it is. @module */
 import { durably, meta } from "./database.js";
-import { bornEmpty, emptied, session } from "./house.js";
+import { bornEmpty, emptied, session, shared } from "./house.js";
 import { deviceId } from "./record.js";
 import { ask } from "./server.js";
 
 /** @typedef {{role: string, person: string | null, demo: boolean}} Session */
 
-async function keep(said) {
+async function keep(said, more = {}) {
   await durably(["meta"], async (tx) => {
     await tx.objectStore("meta").put(said, "session");
+    for (const [name, value] of Object.entries(more)) await tx.objectStore("meta").put(value, name);
     // Where the session names nobody, whoever was chosen on this phone stays.
     if (said.person) await tx.objectStore("meta").put(said.person, "person");
   });
@@ -40,5 +41,8 @@ export async function whoAmI() {
 export async function pair(secret, name) {
   const device = await deviceId();
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
-  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true });
+  // Nobody's own and no owner's: the phone of the shed, which asks who records.
+  const isShared = said.role === "worker" && !said.person;
+  shared.value = isShared;
+  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, { shared: isShared });
 }

@@ -27,7 +27,8 @@ export function History({ lot, events, most, onVoid, onMend }) {
 
 function Record({ event, holds, lot, onVoid, onMend }) {
   const [open, setOpen] = useState("");
-  const who = person(event.by) ?? t("lot.by_nobody");
+  const name = person(event.by);
+  const who = !name ? t("lot.by_nobody") : event.by_said ? t("who.by_said", { who: name }) : name;
   const notes = [when(event.at), who, event.typed && t("lot.typed"), savedState(event.id) === "phone" && t("lot.waiting")];
   const mend = (data) => {
     onMend(event, data);

@@ -1,6 +1,6 @@
 // @ts-check
 /** The frame of a screen (what it is, where the record is, the acts in the lower third), and flags. @module */
-import { contact, groups, pending, trayCount } from "../store/house.js";
+import { contact, groups, pending, person, saidToRecord, shared, trayCount } from "../store/house.js";
 import { html, t } from "./html.js";
 import { clock } from "./local.js";
 
@@ -10,7 +10,7 @@ export function Page({ title, back, side, foot, children, name }) {
     <header class="top">
       ${back && html`<a class="back" href=${back} aria-label=${t("nav.back")}><svg viewBox="0 0 20 20" width="22" height="22" aria-hidden="true"><path d="M13 2 L5 10 L13 18" /></svg></a>`}
       <div class="top-words"><h1>${title}</h1>
-        <p class="where">${side && html`<strong>${side}</strong> `}<span role="status">${whereItIs()}</span></p></div>
+        <p class="where">${side && html`<strong>${side}</strong> `}${shared.value && saidToRecord.value && html`<strong>${t("who.said", { who: person(saidToRecord.value) ?? "?" })}</strong> `}<span role="status">${whereItIs()}</span></p></div>
     </header>
     <main>${children}</main>
     ${foot && html`<footer class="foot">${foot}</footer>`}

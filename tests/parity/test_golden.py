@@ -5,13 +5,14 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from lathhouse.domain.attribution import is_said
 from lathhouse.domain.carrying import may_carry
 from lathhouse.domain.corrections import effective
 from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
 from tests.parity.twins import called_in_browser, in_browser, in_python
 
 CORRECTIONS, LOTS, WATCHES = table("corrections"), table("lot"), table("watches")
-CARRYING = table("carrying")
+ATTRIBUTION, CARRYING = table("attribution"), table("carrying")
 
 
 def named(examples: dict[str, Any]) -> Any:
@@ -58,3 +59,9 @@ def test_carrying(core_page: Page):
         person = {"name": "Dev"} | ({"role": person_role} if person_role else {})
         theirs = called_in_browser(core_page, "carrying", "mayCarry", role, person)["value"]
         assert [may_carry(role, person), theirs] == [expected, expected], (role, person_role)
+
+
+def test_attribution(core_page: Page):
+    for by, own, expected in ATTRIBUTION["is_said"]:
+        theirs = called_in_browser(core_page, "attribution", "isSaid", by, own)["value"]
+        assert [is_said(by, own), theirs] == [expected, expected], (by, own)

@@ -225,3 +225,24 @@ def test_addresses_that_are_long_quiet_are_forgotten(monkeypatch):
     for number in range(10):
         tries.count(f"192.0.2.{number}", 0)
     assert list(tries._at) == ["192.0.2.7", "192.0.2.8", "192.0.2.9"]
+
+
+def test_a_name_is_proved_by_the_phone_it_comes_from_or_marked_as_only_said(sqlite_nursery):
+    """Whose phone sent it the server knows by itself; what a phone claims of that is not heard."""
+    nursery = sqlite_nursery
+    own, shed = Phone(nursery), Phone(nursery)
+    own.pair(link_for(nursery, "worker", MELE)["link"])
+    shed.pair(link_for(nursery, "worker")["link"])
+    sent = []
+    for phone, by, claim in (
+        (own, MELE, True),
+        (own, ORLA, False),
+        (shed, MELE, False),
+        (shed, None, 7),
+    ):
+        event = {**phone.event("noted", {"text": "x"}), "by": by, "by_said": claim}
+        assert phone.push(event).json["stored"] == [event["id"]]
+        sent.append((event["id"], phone.id))
+    found = {one["id"]: one for one in nursery.call("GET", "/api/v1/events").json["events"]}
+    said = [(found[one]["device"] == device, found[one].get("by_said")) for one, device in sent]
+    assert said == [(True, None), (True, True), (True, True), (True, None)]

@@ -34,7 +34,7 @@ WORDS: dict[str, str] = {
     "nothing_in": "Nothing due in: {places}.",
     "more": "and {n} more, which are on the server",
     "notes": "Notes:",
-    "had_by": " ({who} has it)",
+    "had_by": " (with {who}, as was said)",
     "level_due": "due",
     "level_late": "LATE",
     "level_alarm": "ALARM",

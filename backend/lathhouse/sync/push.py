@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from lathhouse.domain.attribution import is_said
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
 from lathhouse.errors import IdTaken, Refusal
 from lathhouse.store import phones, record
@@ -14,7 +15,7 @@ from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.owners import check_role, owners_corrections, owners_only
 
 Data = dict[str, Any]
-FIXED_HERE = ("device", "hash", "received_at", "at")
+FIXED_HERE = ("device", "hash", "received_at", "at", "by_said")
 
 
 class Verdicts:
@@ -49,6 +50,8 @@ def push(
     sent_at: Any,
     now_ms: int,
     person: Data | None = None,
+    *,
+    heard: bool = False,
 ) -> Data:
     """Take a batch; return {stored, already, refused, next_seq, revision, …}.
 
@@ -58,10 +61,14 @@ def push(
     Args:
         sent_at: the phone's own time of sending, for a phone that measured no skew.
         person: `{name, person, role}` of whoever signed in on the device, for its row.
+        heard: whether the names on the events are what was said on a phone or by a script. A name
+            that is not that phone's own person is marked `by_said`: attribution, no proof.
     """
     now = to_text(now_ms)
     role = (person or {}).get("role")
     verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, person or {})
+    for event in verdicts.checked if heard else ():
+        event |= _attributed(event, (person or {}).get("person"))
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
 
     def act(work: Work) -> Data:
@@ -89,11 +96,16 @@ def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, person: 
             check_role(event, person.get("role"), person.get("person"))
             event |= {"device": device_id, "hash": digest, "received_at": received}
             event["at"] = corrected_at(event, skew_ms, now_ms)
+            event.pop("by_said", None)
         except Refusal as refusal:
             verdicts.refuse(raw, digest, refusal)
         else:
             verdicts.checked.append(event)
     return verdicts
+
+
+def _attributed(event: Data, own: str | None) -> Data:
+    return {"by_said": True} if is_said(event["by"], own) else {}
 
 
 def _skew(sent_at: Any, now_ms: int) -> int:
