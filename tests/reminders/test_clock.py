@@ -22,7 +22,7 @@ DUE = 30
 
 def copies(nursery: Nursery, lot: str, count: int, deadline: str) -> None:
     """Put copies of a lot on record in bulk, each to be looked at again at a time."""
-    with nursery.app.app_context(), db.engine.begin() as connection:
+    with nursery.database() as connection:
         query = select(Subject.__table__).where(Subject.kind == "lot", Subject.id == lot)
         row = dict(connection.execute(query).mappings().one())
         first = connection.execute(text("SELECT count(*) FROM subjects")).scalar()
@@ -105,7 +105,7 @@ def test_what_is_due_is_found_by_an_index(sleeping: tuple[Nursery, str]):
     nursery, lot = sleeping
     copies(nursery, lot, 3000, to_text(nursery.clock.ms + 10**10))
     query = "SELECT kind, id FROM subjects WHERE site_id = :site AND next_deadline <= :now"
-    with nursery.app.app_context(), db.engine.connect() as connection:
+    with nursery.database() as connection:
         explain = "EXPLAIN QUERY PLAN" if connection.dialect.name == "sqlite" else "EXPLAIN"
         if explain == "EXPLAIN":
             connection.execute(text("ANALYZE subjects"))

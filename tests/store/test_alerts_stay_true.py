@@ -3,7 +3,7 @@ condition holds: what stands in the store is what a fold from nothing would rais
 """
 
 import tempfile
-import uuid
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -16,13 +16,13 @@ from hypothesis.stateful import (
     rule,
     run_state_machine_as_test,
 )
-from sqlalchemy import create_engine, text
+from sqlalchemy import text
 
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.protocols import load_crops
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import db
-from tests.server import Clock, Nursery, close_nursery, open_nursery
+from tests.server import Clock, Nursery, close_nursery, empty_postgresql, open_nursery
 
 LABELS = ("A", "B", "C")
 PLACES = ("bed", "bench")
@@ -203,19 +203,14 @@ def test_alerts_stand_as_long_as_their_conditions_hold_on_sqlite():
 
 
 def test_alerts_stand_as_long_as_their_conditions_hold_on_postgresql(postgresql: str):
-    admin = create_engine(postgresql, isolation_level="AUTOCOMMIT")
-    base, _, query = postgresql.partition("?")
+    with ExitStack() as databases:
 
-    class OnPostgreSQL(Season):
-        def __init__(self) -> None:
-            name = f"s{uuid.uuid4().hex}"
-            with admin.connect() as connection:
-                connection.execute(text(f"CREATE DATABASE {name}"))
-            self.url = f"{base.rsplit('/', 1)[0]}/{name}" + (f"?{query}" if query else "")
-            super().__init__()
+        class OnPostgreSQL(Season):
+            def __init__(self) -> None:
+                self.url = databases.enter_context(empty_postgresql(postgresql))
+                super().__init__()
 
-    run(OnPostgreSQL, 3)
-    admin.dispose()
+        run(OnPostgreSQL, 3)
 
 
 def test_the_comparison_notices_an_alert_that_was_left_open(sqlite_nursery: Nursery):

@@ -199,7 +199,7 @@ def test_the_sheet_of_lots_holds_the_label_made_harmless(sqlite_nursery, tmp_pat
 def test_an_altered_event_is_named_by_check(nursery):
     some_record(nursery)
     third = history(nursery)[2]["id"]
-    with nursery.app.app_context(), db.engine.begin() as connection:
+    with nursery.database() as connection:
         connection.execute(
             text("UPDATE events SET body = replace(body, :was, :now) WHERE position >= 3"),
             {"was": '"moisture":3', "now": '"moisture":4'},
@@ -212,7 +212,7 @@ def test_an_altered_event_is_named_by_check(nursery):
 def test_a_removed_event_is_named_by_check(nursery):
     some_record(nursery)
     second, third = (event["id"] for event in history(nursery)[1:3])
-    with nursery.app.app_context(), db.engine.begin() as connection:
+    with nursery.database() as connection:
         connection.execute(text("DELETE FROM events WHERE id = :id"), {"id": second})
     said = [line for line in nursery.differences() if line.startswith("the log's chain")]
     assert said
@@ -222,7 +222,7 @@ def test_a_removed_event_is_named_by_check(nursery):
 
 def test_events_removed_from_the_end_are_counted_by_check(nursery):
     some_record(nursery)
-    with nursery.app.app_context(), db.engine.begin() as connection:
+    with nursery.database() as connection:
         connection.execute(text("DELETE FROM events WHERE position > 2"))
     assert "the log's chain: its last 2 events were removed" in nursery.differences()
 

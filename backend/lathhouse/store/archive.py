@@ -21,6 +21,7 @@ from lathhouse.errors import BadArchive
 from lathhouse.store import chains
 from lathhouse.store.engine import reading
 from lathhouse.store.models import Base, db
+from lathhouse.store.walls import enter
 from lathhouse.store.work import Work, dumps
 
 Data = dict[str, Any]
@@ -49,7 +50,7 @@ def write_archive(site_id: str, path: Path, now: str) -> Data:
         members = {}
         for table in tables():
             members[f"{table.name}.jsonl"] = _write_member(
-                file, f"{table.name}.jsonl", _lines(connection, table)
+                file, f"{table.name}.jsonl", _lines(connection, table, site_id)
             )
         for sheet in SHEETS:
             members[f"{sheet}.csv"] = _write_member(file, f"{sheet}.csv", _sheet(work, sheet))
@@ -58,7 +59,7 @@ def write_archive(site_id: str, path: Path, now: str) -> Data:
             "made_at": now,
             "schema": schema_version(connection),
             "site": site_id,
-            "events": work.connection.execute(_count("events")).scalar(),
+            "events": work.connection.execute(_count("events", site_id)).scalar(),
             "chain": chains.kept(work, set()).head(WHOLE),
             "devices": _numbers(work),
             "members": members,
@@ -78,13 +79,18 @@ def schema_version(connection: Connection) -> str:
     return str(found)
 
 
-def _count(name: str) -> Any:
-    return select(func.count()).select_from(Base.metadata.tables[name])
+def _count(name: str, site_id: str) -> Any:
+    table = Base.metadata.tables[name]
+    return select(func.count()).select_from(table).where(_site_of(table) == site_id)
 
 
-def _lines(connection: Connection, table: Table) -> Iterator[bytes]:
-    """Yield a table's rows as JSON lines, by primary key: equal records give equal files."""
-    query = select(table).order_by(*table.primary_key.columns)
+def _site_of(table: Table) -> Any:
+    return table.c["id" if table.name == "sites" else "site_id"]
+
+
+def _lines(connection: Connection, table: Table, site_id: str) -> Iterator[bytes]:
+    """Yield a site's rows of a table as JSON lines, by primary key: equal records, equal files."""
+    query = select(table).where(_site_of(table) == site_id).order_by(*table.primary_key.columns)
     for row in connection.execution_options(yield_per=PAGE).execute(query).mappings():
         yield dumps(dict(row)).encode() + b"\n"
 
@@ -170,7 +176,7 @@ def read_archive(path: Path) -> Data:
         if manifest["schema"] > version:
             says = f"It was made at version {manifest['schema']}, this program is at {version}."
             raise BadArchive(f"{path.name}: {says} Install the newer program first.")
-        if connection.execute(_count("events")).scalar():
+        if any(_holds_events(connection, site) for site in _sites(connection)):
             says = "There is a record in this place already. Restore into an empty folder or base."
             raise BadArchive(says)
         fill(connection, path, manifest)
@@ -179,15 +185,28 @@ def read_archive(path: Path) -> Data:
     return manifest
 
 
+def _sites(connection: Connection) -> list[str]:
+    return list(connection.execute(select(Base.metadata.tables["sites"].c.id)).scalars())
+
+
+def _holds_events(connection: Connection, site_id: str) -> bool:
+    enter(connection, site_id)
+    return bool(connection.execute(_count("events", site_id)).scalar())
+
+
 def fill(connection: Connection, path: Path, manifest: Data) -> None:
     """Put an archive's rows in place of all that a database holds.
 
     Raises:
         BadArchive: a table in it is not what its manifest says.
     """
+    for site in _sites(connection):
+        enter(connection, site)
+        for table in tables():
+            connection.execute(table.delete().where(_site_of(table) == site))
+    enter(connection, manifest["site"])
     with zipfile.ZipFile(path) as file:
         for table in tables():
-            connection.execute(table.delete())
             member = f"{table.name}.jsonl"
             if member in manifest["members"]:
                 _read_table(connection, table, file, member, manifest["members"][member])
@@ -198,7 +217,7 @@ def differing_tables(connection: Connection, manifest: Data) -> list[str]:
     found = []
     for table in tables():
         digest = hashlib.sha256()
-        for line in _lines(connection, table):
+        for line in _lines(connection, table, manifest["site"]):
             digest.update(line)
         said = manifest["members"].get(f"{table.name}.jsonl")
         if said is not None and said["sha256"] != digest.hexdigest():

@@ -12,6 +12,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from lathhouse.store.engine import is_sqlite, reading, sqlite_turn
 from lathhouse.store.models import Base, Site, db
+from lathhouse.store.walls import enter
 
 T = TypeVar("T")
 Row = dict[str, Any]
@@ -34,9 +35,10 @@ def chunks(items: Iterable[Any]) -> list[list[Any]]:
 
 
 class Work:
-    """A transaction under way on one site."""
+    """A transaction under way on one site, which the database holds it to."""
 
     def __init__(self, connection: Connection, site_id: str, now: str) -> None:
+        enter(connection, site_id)
         self.connection = connection
         self.site_id = site_id
         self.now = now
