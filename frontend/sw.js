@@ -8,6 +8,8 @@ importScripts("/shell.js");
 
 const CACHE = `lathhouse-${self.SHELL.version}`;
 const HOME = "/index.html";
+// For whoever looks after the server: never from what is kept here.
+const OPERATIONS = ["/health", "/ready", "/metrics"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(keepAll());
@@ -101,7 +103,7 @@ async function movedTo(event) {
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   const ours = url.origin === self.location.origin && event.request.method === "GET";
-  if (!ours || url.pathname.startsWith("/api/") || url.pathname === "/health") return;
+  if (!ours || url.pathname.startsWith("/api/") || OPERATIONS.includes(url.pathname)) return;
   event.respondWith(answer(event.request, url));
 });
 

@@ -13,7 +13,7 @@ MAY: dict[str, set[str]] = {
     "store": {"domain", "errors"},
     "sync": {"domain", "store", "errors"},
     "reminders": {"domain", "store", "errors"},
-    "web": {"domain", "store", "sync", "errors", "settings"},
+    "web": {"domain", "store", "sync", "errors", "settings", "logs"},
     "demo": {"domain", "store", "sync", "reminders", "errors", "settings"},
 }
 # A pure room has no clock of its own, no chance, no disk but the data that ships with it.

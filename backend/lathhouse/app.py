@@ -12,7 +12,8 @@ from lathhouse.reminders.mail import BadMailSettings, read_server
 from lathhouse.reminders.sender import Ways
 from lathhouse.reminders.webpush import own_key
 from lathhouse.settings import BODY_MAX_BYTES, Settings
-from lathhouse.store import access, engine, sites
+from lathhouse.store import access, engine, sites, walls
+from lathhouse.store.archive import schema_version
 from lathhouse.store.models import db
 from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web import (
@@ -25,6 +26,7 @@ from lathhouse.web import (
     files,
     forecasts,
     morning,
+    operations,
     phones,
     problems,
     readings,
@@ -34,9 +36,12 @@ from lathhouse.web import (
     watches,
 )
 from lathhouse.web.gate import check_access
-from lathhouse.web.requests import PUBLIC, allow
+from lathhouse.web.meter import Meter
+from lathhouse.web.requests import allow
 
 MIGRATIONS = Path(__file__).parent / "store" / "migrations"
+
+log = logging.getLogger(__name__)
 
 
 def create_app(settings: Settings) -> Flask:
@@ -61,8 +66,13 @@ def create_app(settings: Settings) -> Flask:
     with app.app_context():
         engine.prepare(db.engine)
         upgrade(directory=str(MIGRATIONS))
+        with engine.reading(db.engine) as connection:
+            app.config["SCHEMA"] = schema_version(connection)
+            if walls.is_bypassed(connection):
+                log.warning("the database role passes row-level security: give it one of its own")
         app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()))
     app.config["WAYS"] = ways_of(settings)
+    Meter().attach(app)
     app.before_request(check_access)
     _add_routes(app, settings)
     problems.register(app)
@@ -76,7 +86,7 @@ def ways_of(settings: Settings) -> Ways:
         server = read_server(settings.data, os.environ)
     except BadMailSettings as error:
         # A nursery without mail still runs; the screen of reminders says that none is set.
-        logging.getLogger(__name__).error("mail is off: %s", error)
+        log.error("mail is off: %s", error)
     return Ways(
         key=own_key(settings.data),
         server=server,
@@ -106,16 +116,11 @@ def _add_routes(app: Flask, settings: Settings) -> None:
     for out in (morning, calendar):
         api.register_blueprint(out.bp)
 
-    @app.get("/health")
-    @allow(PUBLIC)
-    def health() -> Response:
-        """Say that the server answers."""
-        return jsonify({"ok": True})
-
     @app.get("/api/openapi.json")
     @allow(*access.ROLES)
     def openapi() -> Response:
         """Return the description of this API, made from its code."""
         return jsonify(description.describe(app, api))
 
+    app.register_blueprint(operations.bp)
     app.register_blueprint(files.blueprint(settings))

@@ -1,6 +1,6 @@
 """Commands: serve, tokens, check, backup, restore, key."""
 
-import logging
+import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +9,7 @@ from typing import Any
 import click
 from flask import Flask
 
+from lathhouse import logs
 from lathhouse.app import create_app
 from lathhouse.domain.instants import parse_instant, to_text
 from lathhouse.errors import Refusal
@@ -28,8 +29,7 @@ FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 @click.group()
 def main() -> None:
     """Lathhouse: the daily rounds of a small container nursery."""
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
-    logging.getLogger("alembic").setLevel(logging.WARNING)
+    logs.set_up(as_json=os.environ.get("LATHHOUSE_LOG") == "json")
 
 
 @main.command()
@@ -43,6 +43,10 @@ def main() -> None:
 @click.option("--certificate", type=FILE, help="Your own certificate, with its chain (PEM).")
 @click.option("--private-key", type=FILE, help="The key of your own certificate (PEM).")
 @click.option("--behind-proxy", is_flag=True, help="Believe the proxy on this machine.")
+@click.option(
+    "--workers", type=click.IntRange(1, 64), default=1, show_default=True,
+    envvar="LATHHOUSE_WORKERS", help="Processes that answer; more than one with PostgreSQL only.",
+)  # fmt: skip
 def serve(data: Path | None, demo: bool, **how: Any) -> None:
     """Run the server until it is told to stop."""
     serving = Serving(**how)

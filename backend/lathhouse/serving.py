@@ -3,10 +3,12 @@
 import asyncio
 import contextlib
 import logging
+import os
 import signal
 import socket
 import sys
-from collections.abc import Iterator
+import tempfile
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -22,19 +24,28 @@ from lathhouse.app import create_app
 from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadField
 from lathhouse.reminders.clock import Clock, catch_up
+from lathhouse.reminders.duty import Chore, Duty
 from lathhouse.reminders.nightly import Nightly
 from lathhouse.reminders.sender import Sender
 from lathhouse.settings import Settings, backups_in, forecast_source
 from lathhouse.store import access
+from lathhouse.store.models import db
 from lathhouse.sync.forecasts import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
 from lathhouse.web.authority import Files, Site
 from lathhouse.web.lan import Place, PlainDoor, drawn_in_terminal, own_addresses, settled_name
+from lathhouse.web.meter import SHARED_BY
+from lathhouse.workers import Workers
 
 BACKLOG = 256
 READ_TIMEOUT_SECONDS = 20
 HANDSHAKE_TIMEOUT_SECONDS = 10
+# What has been accepted has this long to be finished once the server is told to stop: a phone that
+# sends at all sends a push within it.
+FINISH_SECONDS = 20
+# hypercorn's own limit comes first; this one is for what it waits for without any.
+STOPPED_SECONDS = FINISH_SECONDS + 5
 RENEW_EVERY_SECONDS = 3600.0
 EVERYWHERE = ("0.0.0.0", "::", "")
 
@@ -53,6 +64,7 @@ class Serving:
     certificate: Path | None = None
     private_key: Path | None = None
     behind_proxy: bool = False
+    workers: int = 1
 
     def __post_init__(self) -> None:
         if (self.certificate is None) != (self.private_key is None):
@@ -90,46 +102,66 @@ def run(settings: Settings, serving: Serving) -> None:
     Raises:
         BadField: the name or an address cannot be.
     """
+    if serving.workers > 1 and settings.url.startswith("sqlite"):
+        raise BadField("SQLite is for one process; several need PostgreSQL: see README.")
     listening = listen(serving.listens_on, serving.port)
     port = listening.getsockname()[1]
     place = settle(settings, serving, port) if serving.lan else None
     address = place.address if place else address_of(serving, port)
-    app = create_app(settings)
-    if serving.behind_proxy:
-        believe_proxy(app)
-    with app.app_context():
-        prepare(app, settings, address)
-    # In messages, what the owner says goes before where we listen.
-    app.config["WAYS"].address = settings.address or address
-    with clocks(app, settings), contextlib.ExitStack() as stack:
+    with contextlib.ExitStack() as stack:
+        if serving.workers > 1:
+            # Before the library that counts is imported: the processes count together there.
+            os.environ[SHARED_BY] = stack.enter_context(tempfile.TemporaryDirectory())
+        app = create_app(settings)
+        with app.app_context():
+            prepare(app, settings, address)
         plain = (
             stack.enter_context(listen(serving.listens_on, plain_port(serving.port)))
             if place
             else None
         )
         say_where(address, place, plain)
-        asyncio.run(answer(app, serving, listening, place, plain))
+
+        def work(app: Flask) -> None:
+            if serving.behind_proxy:
+                believe_proxy(app)
+            # In messages, what the owner says goes before where we listen.
+            app.config["WAYS"].address = settings.address or address
+            with on_duty(app, settings) as duty:
+                asyncio.run(answer(app, serving, listening, place, plain, lambda: duty.is_on))
+
+        if serving.workers == 1:
+            work(app)
+            return
+        with app.app_context():
+            # No line to the database may be shared with a process that is about to be made.
+            db.engine.dispose()
+        status = Workers(serving.workers, lambda: work(create_app(settings))).run()
+    raise SystemExit(status)
 
 
 @contextlib.contextmanager
-def clocks(app: Flask, settings: Settings) -> Iterator[None]:
-    """Run the alert clock, the sender of messages and the night's work beside the server."""
+def on_duty(app: Flask, settings: Settings) -> Iterator[Duty]:
+    """Run the alert clock, the sender of messages and the night's work while on duty."""
     site_id = app.config["SITE_ID"]
     source = forecast_source()
-    chores = (Forecast(site_id, source),) if source else ()
-    clock = Clock(app, site_id, settings.now_ms, chores)
-    nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
-    sender = Sender(app, site_id, app.config["WAYS"], settings.now_ms)
-    clock.start()
-    sender.start()
-    if not settings.demo:
-        nightly.start()
+
+    def chores() -> list[Chore]:
+        beside = (Forecast(site_id, source),) if source else ()
+        clock = Clock(app, site_id, settings.now_ms, beside)
+        if duty.hold.is_shared:
+            # The hold says who ticks: whoever has it goes on with the lease of the one that died.
+            clock.owner = duty.hold.name
+        sender = Sender(app, site_id, app.config["WAYS"], settings.now_ms)
+        nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
+        return [clock, sender] if settings.demo else [clock, sender, nightly]
+
+    duty = Duty(app, site_id, chores)
+    duty.start()
     try:
-        yield
+        yield duty
     finally:
-        nightly.stop()
-        sender.stop()
-        clock.stop()
+        duty.stop()
 
 
 def settle(settings: Settings, serving: Serving, port: int) -> Place:
@@ -211,14 +243,15 @@ async def answer(
     listening: socket.socket,
     place: Place | None,
     plain: socket.socket | None,
+    may_renew: Callable[[], bool],
 ) -> None:
-    """Serve until SIGTERM or SIGINT, finishing what was accepted."""
+    """Serve until SIGTERM or SIGINT, finishing what was accepted; a second signal ends at once."""
     config = SealedConfig()
     config.bind = [f"fd://{listening.fileno()}"]
     config.insecure_bind = [f"fd://{plain.fileno()}"] if plain else []
     config.read_timeout = READ_TIMEOUT_SECONDS
     config.ssl_handshake_timeout = HANDSHAKE_TIMEOUT_SECONDS
-    config.graceful_timeout = 5
+    config.graceful_timeout = FINISH_SECONDS
     config.accesslog = None
     config.errorlog = logging.getLogger("hypercorn.error")
     config.include_server_header = False
@@ -227,31 +260,64 @@ async def answer(
     if pair[0] and pair[1]:
         config.certfile, config.keyfile = str(pair[0]), str(pair[1])
         config.alpn_protocols = ["h2", "http/1.1"]
-    stop = asyncio.Event()
+    stop = told_to_stop()
     loop = asyncio.get_running_loop()
-    for name in (signal.SIGTERM, signal.SIGINT):
-        loop.add_signal_handler(name, stop.set)
     door: Any = Door(app.wsgi_app)
-    renewing = loop.create_task(keep_renewing(config, place)) if config.certfile else None
-    await hypercorn_serve(
-        PlainDoor(place, door) if place else door,
-        config,
-        mode="asgi",
-        shutdown_trigger=stop.wait,
+    renewing = (
+        loop.create_task(keep_renewing(config, place, may_renew)) if config.certfile else None
     )
+    answering = loop.create_task(
+        hypercorn_serve(
+            PlainDoor(place, door) if place else door,
+            config,
+            mode="asgi",
+            shutdown_trigger=stop.wait,
+        )
+    )
+    stopping = loop.create_task(stop.wait())
+    await asyncio.wait({answering, stopping}, return_when=asyncio.FIRST_COMPLETED)
+    await asyncio.wait({answering}, timeout=STOPPED_SECONDS)
     if renewing:
         renewing.cancel()
+    if not answering.done():
+        log.warning("some requests were not finished in time; phones will send them again")
+        answering.cancel()
+        return
+    await answering
 
 
-async def keep_renewing(config: SealedConfig, place: Place | None) -> None:
-    """Renew the certificate before it ends, and use one that its owner has put in its place."""
+def told_to_stop() -> asyncio.Event:
+    """Return what the first SIGTERM or SIGINT sets; the second one ends the process at once.
+
+    What was not answered by then was not stored, or will be sent again and found stored.
+    """
+    stop, loop = asyncio.Event(), asyncio.get_running_loop()
+
+    def heard(name: signal.Signals) -> None:
+        if stop.is_set():
+            os._exit(128 + name)
+        log.info("stopping: what was accepted is finished first")
+        stop.set()
+
+    for name in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(name, heard, name)
+    return stop
+
+
+async def keep_renewing(
+    config: SealedConfig, place: Place | None, may_renew: Callable[[], bool]
+) -> None:
+    """Renew the certificate before it ends, and use one that its owner has put in its place.
+
+    Of several processes the one on duty renews, and the others take up what it made.
+    """
     assert config.certfile
     assert config.keyfile
     seen = Path(config.certfile).stat().st_mtime_ns
     while True:
         await asyncio.sleep(RENEW_EVERY_SECONDS)
         try:
-            if place:
+            if place and may_renew():
                 authority.prepare(place.files, place.site, datetime.now(UTC))
             fresh = Path(config.certfile).stat().st_mtime_ns
             if fresh != seen and config.context is not None:

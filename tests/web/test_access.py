@@ -21,6 +21,9 @@ PROBLEM = "application/problem+json"
 # What needs no credentials: signing in, the health check and the app's own files.
 OPEN_DOORS = {
     ("/health", "GET"),
+    ("/ready", "GET"),
+    # Open on this very machine; from elsewhere guarded by itself (test_operations.py).
+    ("/metrics", "GET"),
     ("/api/v1/session", "GET"),
     ("/api/v1/pairings/redeem", "POST"),
     # Guarded by the secret in its address alone.

@@ -18,6 +18,7 @@ import pytest
 from click.testing import CliRunner
 
 from lathhouse.cli import main
+from lathhouse.serving import FINISH_SECONDS
 from lathhouse.settings import BODY_MAX_BYTES
 
 PROBLEM = "application/problem+json"
@@ -236,6 +237,60 @@ def test_f22_phones_that_stall_in_the_middle_of_a_push_hold_up_nobody(server: Se
     for line in stalled:
         line.close()
     assert server.call("GET", "/health").status == 200
+
+
+def begun(server: Serving, body: bytes, token: str) -> socket.socket:
+    """Return a line on which the server has begun to read a push, and has half of its body."""
+    line = socket.create_connection(("127.0.0.1", server.port), timeout=60)
+    line.sendall(
+        f"POST {PUSH} HTTP/1.1\r\nHost: localhost\r\nAuthorization: Bearer {token}\r\n"
+        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n"
+        "Expect: 100-continue\r\n\r\n".encode()
+    )
+    assert line.recv(4096).startswith(b"HTTP/1.1 100 ")
+    line.sendall(body[: len(body) // 2])
+    return line
+
+
+def until_closed(server: Serving) -> None:
+    """Wait until nobody is let in any more."""
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        try:
+            socket.create_connection(("127.0.0.1", server.port), timeout=5).close()
+        except ConnectionRefusedError:
+            return
+    raise AssertionError("it goes on letting people in")
+
+
+def test_told_to_stop_it_answers_the_push_under_way_and_takes_no_other(
+    serving: Callable[..., Serving],
+):
+    server = serving()
+    token = server.tokens("add", "script", "--role", "owner")
+    events = looks(3)
+    body = json.dumps(push_of(events)).encode()
+    line = begun(server, body, token)
+    assert server.process is not None
+    server.process.send_signal(signal.SIGTERM)
+    until_closed(server)
+    line.sendall(body[len(body) // 2 :])
+    answer = b"".join(iter(lambda: line.recv(65536), b""))
+    assert answer.startswith(b"HTTP/1.1 200 ")
+    assert all(event["id"].encode() in answer for event in events)
+    assert server.process.wait(timeout=60) == 0
+
+    server.start()
+    known = server.call("GET", "/api/v1/events", token=token).json["events"]
+    assert {event["id"] for event in known} >= {event["id"] for event in events}
+    line = begun(server, body, token)
+    server.process.send_signal(signal.SIGTERM)
+    until_closed(server)
+    began = time.monotonic()
+    # A second time: at once, whoever is in the middle of something.
+    assert server.end() == 128 + signal.SIGTERM
+    assert time.monotonic() - began < FINISH_SECONDS / 2
+    line.close()
 
 
 def chunks(length: int) -> Iterator[bytes]:

@@ -97,7 +97,8 @@ class Clock:
         self._thread.join(timeout=30)
 
     def _run(self) -> None:
-        while not self._stop.wait(EVERY_SECONDS):
+        # At once: until somebody has the lease, the server is not ready.
+        while not self._stop.is_set():
             with self.app.app_context():
                 try:
                     if take_lease(self.site_id, self.owner, self.now_ms()):
@@ -107,6 +108,7 @@ class Clock:
                 except Exception:
                     # A tick that failed is a tick that comes again; the reason is in the log.
                     log.exception("the alert clock could not tick")
+            self._stop.wait(EVERY_SECONDS)
 
 
 def take_lease(site_id: str, owner: str, now_ms: int) -> bool:

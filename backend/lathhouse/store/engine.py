@@ -11,13 +11,14 @@ from sqlalchemy import Connection, Engine, event
 SQLITE_WRITERS = threading.Lock()
 PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON")
 BUSY_SECONDS = 30
+CONNECT_SECONDS = 10
 
 
 def options(url: str) -> dict[str, Any]:
     """Return the engine options for a database address."""
     if url.startswith("sqlite"):
         return {"connect_args": {"timeout": BUSY_SECONDS, "check_same_thread": False}}
-    return {"pool_pre_ping": True}
+    return {"pool_pre_ping": True, "connect_args": {"connect_timeout": CONNECT_SECONDS}}
 
 
 def prepare(engine: Engine) -> None:
