@@ -1,7 +1,10 @@
 """The core path in WebKit, the engine of every iPhone: load, offline, record, restart, sync."""
 
+import json
+import re
 from collections.abc import Callable
 
+from tests.browser import FRONTEND
 from tests.webkit import WebKitPhone
 
 from e2e.house import House, lot_events, place, plain
@@ -15,6 +18,31 @@ IN_TOUCH = (
 )
 # Just over the time, after a change under the thumb, in which the walk hears no touch.
 HEARS_AGAIN_MS = 500
+# Every screen that needs no id, as `app.js` lists them.
+SCREENS = re.findall(
+    r"^  (\w+): \[\(\) => .*, \[\]\],$", (FRONTEND / "app.js").read_text("utf-8"), re.MULTILINE
+)
+OPEN_EACH = """(async () => {
+  const wrong = [];
+  const note = (event) => wrong.push(`${location.hash} ${event.message ?? event.reason}`);
+  addEventListener("error", note);
+  addEventListener("unhandledrejection", note);
+  const now = () => document.querySelector(".page")?.className;
+  for (const screen of SCREENS) {
+    const before = now();
+    location.hash = `#/${screen}`;
+    const end = performance.now() + 20000;
+    while (now() === before || !document.querySelector("main")?.innerText) {
+      if (performance.now() > end) throw new Error(`${screen} does not open`);
+      await new Promise((go) => setTimeout(go, 20));
+    }
+    const told = document.querySelector("[role=alert]")?.innerText;
+    if (told) wrong.push(`${screen} says ${told}`);
+    const wide = document.documentElement.scrollWidth;
+    if (wide > innerWidth) wrong.push(`${screen} is ${wide} wide`);
+  }
+  return wrong;
+})()"""
 
 
 def text_is_there(text: str) -> str:
@@ -39,7 +67,7 @@ def pair(phone: WebKitPhone, house: House) -> None:
     phone.until(IN_TOUCH)
 
 
-def test_webkit_loads_goes_offline_records_dies_starts_again_and_sends_once(
+def test_webkit_loads_opens_every_screen_goes_offline_records_dies_starts_again_and_sends_once(
     house: House, webkit_phone: Callable[[str], WebKitPhone]
 ):
     bench = place(house, "North bench", 1)
@@ -47,10 +75,12 @@ def test_webkit_loads_goes_offline_records_dies_starts_again_and_sends_once(
     house.record(events)
     phone = webkit_phone("grower")
     pair(phone, house)
+    assert len(SCREENS) > 20
+    assert phone.ask(OPEN_EACH.replace("SCREENS", json.dumps(SCREENS))) == []
 
     house.stop()
     assert phone.driver is not None
-    phone.driver.refresh()
+    phone.driver.get(house.address)
     touch(phone, ".page-round .main-act")
     phone.until(text_is_there("26-001"))
     touch(phone, ".foot > .main-act")

@@ -39,7 +39,7 @@ export function begin(place, lot = null) {
 /** Whether the walk that is under way is this one, and of today. */
 export function goesOn(place, lot = null) {
   const now = walk.value;
-  return now?.place === place && now.lot === lot && now.day === today();
+  return now !== null && now.place === place && now.lot === lot && now.day === today();
 }
 
 function shown() {
