@@ -11,6 +11,7 @@ from flask_smorest import Api
 from lathhouse.settings import BATCH_MAX
 from lathhouse.sync import fields
 from lathhouse.sync.shapes import ENVELOPE, KINDS
+from lathhouse.web.bodies import add_bodies
 from lathhouse.web.gate import COOKIE
 from lathhouse.web.requests import PUBLIC
 
@@ -31,6 +32,7 @@ def describe(app: Flask, api: Api) -> Data:
     components["schemas"] |= {"Event": event_schema(), "Push": push_schema()}
     body = {"application/json": {"schema": {"$ref": "#/components/schemas/Push"}}}
     said["paths"]["/api/v1/sync/push"]["post"]["requestBody"] = {"required": True, "content": body}
+    add_bodies(said["paths"])
     for rule in app.url_map.iter_rules():
         path = said["paths"].get(rule.rule.replace("<string:", "{").replace(">", "}"))
         if path is not None:

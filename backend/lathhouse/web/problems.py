@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import Flask, Response, request
 from flask_smorest import Api
-from marshmallow import Schema, fields
+from marshmallow import INCLUDE, Schema, fields
 from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from lathhouse.errors import PROBLEM_TYPES, Refusal
@@ -38,7 +38,12 @@ HEADERS_OF[429] = {"Retry-After": "600"}
 
 
 class ProblemSchema(Schema):
-    """The members of a problem document (RFC 9457 section 3.1)."""
+    """The members of a problem document (RFC 9457 section 3.1); others may extend it (3.2)."""
+
+    class Meta:
+        """What is not named here may come with it."""
+
+        unknown = INCLUDE
 
     type = fields.String()
     title = fields.String()
