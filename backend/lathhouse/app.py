@@ -35,6 +35,7 @@ from lathhouse.web import (
     sync,
     watches,
 )
+from lathhouse.web.cookies import NamedRequest
 from lathhouse.web.gate import check_access
 from lathhouse.web.meter import Meter
 from lathhouse.web.requests import allow
@@ -47,13 +48,15 @@ log = logging.getLogger(__name__)
 def create_app(settings: Settings) -> Flask:
     """Return the server's application on its database, with the tables brought up to date."""
     app = Flask("lathhouse", static_folder=None)
+    app.request_class = NamedRequest
     settings.data.mkdir(parents=True, exist_ok=True)
     app.config.update(
         LATHHOUSE=settings,
         SERVER_DEVICE=ServerDevice(),
         MAX_CONTENT_LENGTH=BODY_MAX_BYTES,
         SQLALCHEMY_DATABASE_URI=settings.url,
-        SQLALCHEMY_ENGINE_OPTIONS=engine.options(settings.url),
+        # A fault of the database is told without the values, which may be somebody's secret.
+        SQLALCHEMY_ENGINE_OPTIONS={**engine.options(settings.url), "hide_parameters": True},
         API_TITLE="Lathhouse",
         API_VERSION="v1",
         OPENAPI_VERSION="3.1.0",

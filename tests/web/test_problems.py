@@ -26,6 +26,15 @@ NO_TYPE = {
     "title": "Your request is not valid.",
     "errors": [{"detail": "must be a positive integer", "pointer": "#/age"}],
 }
+PAGE_POLICY = (
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; worker-src 'self'; manifest-src 'self'; object-src 'none'; "
+    "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
+)
+DATA_POLICY = (
+    "default-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'; sandbox"
+)
 MEMBERS = ("type", "title", "status", "detail", "instance")
 
 
@@ -123,11 +132,7 @@ def test_every_answer_carries_the_safe_headers(same_nursery: Nursery, path: str)
     for role in ("owner", None):
         said = same_nursery.call("GET", path, role=role)
         policy = said.headers["Content-Security-Policy"]
-        assert policy == (
-            "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-            "connect-src 'self'; worker-src 'self'; manifest-src 'self'; object-src 'none'; "
-            "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
-        )
+        assert policy == (DATA_POLICY if path.startswith("/api/") else PAGE_POLICY)
         assert said.headers["X-Content-Type-Options"] == "nosniff"
         assert said.headers["Referrer-Policy"] == "no-referrer"
         assert "geolocation=()" in said.headers["Permissions-Policy"]

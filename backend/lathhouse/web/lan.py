@@ -164,8 +164,12 @@ background:#1c4d33;color:#fff;font-weight:600;text-decoration:none}summary{min-h
 line-height:60px;font-weight:600}.print{font:1.05rem/1.7 ui-monospace,monospace}
 svg{display:block;max-width:100%;height:auto;margin:1rem auto}"""
 STYLE_HASH = f"sha256-{base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()}"
+PLAIN_CSP = (
+    f"default-src 'none'; style-src '{STYLE_HASH}'; object-src 'none'; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'none'"
+)
 PLAIN_HEADERS = [
-    (b"content-security-policy", f"default-src 'none'; style-src '{STYLE_HASH}'".encode()),
+    (b"content-security-policy", PLAIN_CSP.encode()),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
     (b"cache-control", b"no-store"),

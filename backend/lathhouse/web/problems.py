@@ -10,6 +10,7 @@ from marshmallow import INCLUDE, Schema, fields
 from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from lathhouse.errors import PROBLEM_TYPES, Refusal
+from lathhouse.web.cookies import seal_names
 
 DETAILS = {
     404: "There is nothing at this address.",
@@ -22,6 +23,11 @@ CSP = (
     "connect-src 'self'; worker-src 'self'; manifest-src 'self'; object-src 'none'; "
     "base-uri 'none'; frame-ancestors 'none'; form-action 'self'"
 )
+# What is no page is shown as none: opened by itself it runs nothing and loads nothing.
+DATA_CSP = (
+    "default-src 'none'; object-src 'none'; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'; sandbox"
+)
 HEADERS = {
     "Content-Security-Policy": CSP,
     "X-Content-Type-Options": "nosniff",
@@ -32,9 +38,10 @@ HEADERS = {
 }
 
 # A year (RFC 6797); a browser heeds it for a name, never for an address.
-SEALED_ONLY = "max-age=31536000"
+SEALED_ONLY = "max-age=31536000; includeSubDomains"
 HEADERS_OF = {401: {"WWW-Authenticate": "Bearer"}, 415: {"Accept-Encoding": "gzip"}}
 HEADERS_OF[429] = {"Retry-After": "600"}
+HEADERS_OF[503] = {"Retry-After": "60"}
 
 
 class ProblemSchema(Schema):
@@ -134,10 +141,13 @@ def answer_crash(_error: Exception) -> Response:
 
 def finish(response: Response) -> Response:
     """Add the safe headers, and pack what is worth packing."""
+    if request.path.startswith("/api/"):
+        response.headers.setdefault("Content-Security-Policy", DATA_CSP)
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
     if request.is_secure:
         response.headers.setdefault("Strict-Transport-Security", SEALED_ONLY)
+    seal_names(response)
     if request.path.startswith("/api/"):
         response.headers.setdefault("Cache-Control", "no-store")
         pack(response)
