@@ -119,3 +119,15 @@ class TooOften(Refusal):
     """The same thing is asked for again and again."""
 
     status, slug, title = 429, "too-often", "This was asked for too often"
+
+
+class TooSlow(Refusal):
+    """A body that did not come in time."""
+
+    status, slug, title = 408, "too-slow", "The request did not come in time"
+
+
+class TooBusy(Refusal):
+    """More is on its way to the server than it takes at once."""
+
+    status, slug, title = 503, "too-busy", "The server takes no more at once"
