@@ -30,7 +30,11 @@ MANIFEST = "manifest.json"
 PAGE = 1000
 LINE_MAX_BYTES = 64 * 1024 * 1024
 # A cell that a spreadsheet would take for a formula is led by an apostrophe (common practice).
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\0")
+# What deflate makes of our lines is a tenth to a fiftieth; a thousandth is the most that it can.
+PACKED_MAX, UNJUDGED_BYTES = 200, 1024 * 1024
+MANIFEST_MAX_BYTES = 64 * 1024 * 1024
+SYMBOLIC_LINK = 0o12
 SHEETS: dict[str, tuple[str, ...]] = {
     "lots": ("label", "crop", "stage", "stage_since", "place", "quantity", "unit", "container_l"),
     "events": ("at", "kind", "lot", "by", "device", "seq", "data", "id"),
@@ -152,6 +156,7 @@ def read_manifest(path: Path) -> Data:
     """
     try:
         with zipfile.ZipFile(path) as file:
+            check_members(path.name, file)
             manifest: Data = json.loads(file.read(MANIFEST))
     except (OSError, KeyError, ValueError, zipfile.BadZipFile) as error:
         says = "It is not an archive of this program, or it was cut short. Choose another copy."
@@ -160,6 +165,27 @@ def read_manifest(path: Path) -> Data:
         says = f"It is of form {manifest.get('format')}; this program reads form {FORMAT}."
         raise BadArchive(f"{path.name}: {says} A newer program is needed.")
     return manifest
+
+
+def check_members(name: str, file: zipfile.ZipFile) -> None:
+    """Refuse a zip that was made to harm, before anything of it is unpacked.
+
+    Raises:
+        BadArchive: a name in it leads elsewhere or comes twice, or it unpacks to absurdly much.
+    """
+    found = file.infolist()
+    says = "This was not made by this program. Choose another copy."
+    names = [one.filename for one in found]
+    if len(set(names)) != len(names):
+        raise BadArchive(f"{name}: a file is in it twice. {says}")
+    for one in found:
+        leads = Path(one.filename).name != one.filename or "\\" in one.filename
+        if leads or one.is_dir() or one.external_attr >> 28 == SYMBOLIC_LINK:
+            raise BadArchive(f"{name}: {one.filename!r} in it is no plain file. {says}")
+        most = max(UNJUDGED_BYTES, PACKED_MAX * one.compress_size)
+        most = min(most, MANIFEST_MAX_BYTES) if one.filename == MANIFEST else most
+        if one.file_size > most:
+            raise BadArchive(f"{name}: {one.filename} unpacks to absurdly much. {says}")
 
 
 def read_archive(path: Path) -> Data:
