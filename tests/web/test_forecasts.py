@@ -165,3 +165,13 @@ def test_the_alert_clock_does_its_chores_while_it_has_the_lease(nursery: Nursery
     clock.start()
     assert done.wait(20)
     clock.stop()
+
+
+def test_a_figure_twice_in_one_forecast_or_sent_twice_at_once_is_one_record(sqlite_nursery):
+    """Found by random requests: it was a fault, since both are the same record."""
+    day = {"date": "1958-04-20", "low_c": 7.5}
+    body = {"forecast": [day, day, {"date": "2026-09-10", "low_c": 2.0}]}
+    said = sqlite_nursery.call("POST", "/api/v1/forecasts", body)
+    assert (said.status_code, len(said.json["stored"]), said.json["unchanged"]) == (200, 2, 1)
+    again = sqlite_nursery.call("POST", "/api/v1/forecasts", body)
+    assert (again.status_code, again.json["stored"], again.json["unchanged"]) == (200, [], 3)

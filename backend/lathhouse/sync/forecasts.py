@@ -16,6 +16,7 @@ from lathhouse.domain.weather_rows import FORECASTS
 from lathhouse.errors import BadField
 from lathhouse.store import phones, record
 from lathhouse.store.config import data_of
+from lathhouse.store.models import Event
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.readings import NAMES, numbered, sensor_device
@@ -50,16 +51,17 @@ def take_forecast(site_id: str, source: str, text: str, now_ms: int) -> Data:
         phone = phones.phone_of(work, device)
         phone |= {"name": source, "role": "sensor", "silent_ok": True, "last_sync_at": now}
         first = phones.next_seq(phone)
-        added = [
-            numbered(_event(site_id, source, one, now_ms), device, first + n, now)
-            for n, one in enumerate(fresh)
-        ]
+        # By id: the same figure twice in one forecast, or sent twice at once, is one record.
+        drafts = {one["id"]: one for one in (_event(site_id, source, f, now_ms) for f in fresh)}
+        known = {row["id"] for row in work.rows_in(Event, Event.id, drafts)}
+        new = [draft for name, draft in drafts.items() if name not in known]
+        added = [numbered(draft, device, first + n, now) for n, draft in enumerate(new)]
         phones.account(phone, [event["seq"] for event in added], now)
         if added:
             record.append(work, added, phone)
         return {
             "stored": [event["id"] for event in added],
-            "unchanged": len(found["readings"]) - len(fresh),
+            "unchanged": len(found["readings"]) - len(added),
             "problems": problems,
         }
 
