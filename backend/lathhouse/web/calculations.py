@@ -25,12 +25,28 @@ class Calculation(MethodView):
         if name not in CALCULATIONS:
             says = f"There is no calculation called {name}; there are {', '.join(CALCULATIONS)}."
             raise NotFound(says)
-        inputs = read_object()
-        try:
-            json.dumps(inputs, allow_nan=False)
-        except ValueError as error:
-            raise BadField("A number is too large to reckon with.") from error
-        try:
-            return CALCULATIONS[name](inputs)
-        except CannotCalculate as error:
-            raise BadField(str(error)) from error
+        return worked_out(name, read_object())
+
+
+def worked_out(name: str, inputs: dict[str, Any]) -> dict[str, Any]:
+    """Return a calculation's answer.
+
+    Raises:
+        BadField: an input cannot be right, or it leads beyond what can be reckoned with.
+    """
+    _finite(inputs)
+    try:
+        said = CALCULATIONS[name](inputs)
+    except CannotCalculate as error:
+        raise BadField(str(error)) from error
+    except OverflowError as error:
+        raise BadField("A number is too large to reckon with.") from error
+    _finite(said)
+    return said
+
+
+def _finite(value: Any) -> None:
+    try:
+        json.dumps(value, allow_nan=False)
+    except ValueError as error:
+        raise BadField("A number is too large to reckon with.") from error
