@@ -4,7 +4,6 @@ import contextlib
 import os
 import shutil
 import signal
-import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,6 +15,8 @@ from typing import ClassVar
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 from playwright.sync_api import Error as PlaywrightError
+
+from tests.debian import install
 
 FRONTEND = Path(__file__).parent.parent / "frontend"
 PACKAGES = ("chromium", "fonts-dejavu-core", "libnss3-tools")
@@ -49,13 +50,10 @@ def find_chromium(playwright: Playwright) -> str:
             return found
     if Path(playwright.chromium.executable_path).exists():
         return playwright.chromium.executable_path
-    if os.geteuid() == 0 and shutil.which("apt-get"):
-        subprocess.run(["apt-get", "update"], check=False, capture_output=True)
-        install = ["apt-get", "install", "-y", "--no-install-recommends", *PACKAGES]
-        subprocess.run(install, check=False, capture_output=True)
-        found = shutil.which("chromium")
-        if found:
-            return found
+    install(PACKAGES, lambda: shutil.which("chromium") is not None)
+    found = shutil.which("chromium")
+    if found:
+        return found
     pytest.fail(
         "No Chromium: install Debian's package `chromium`, or Google Chrome.", pytrace=False
     )
@@ -66,10 +64,7 @@ def find_certutil() -> str:
 
     Fails, naming the package, where it cannot be had.
     """
-    if shutil.which("certutil") is None and os.geteuid() == 0 and shutil.which("apt-get"):
-        subprocess.run(["apt-get", "update"], check=False, capture_output=True)
-        install = ["apt-get", "install", "-y", "--no-install-recommends", "libnss3-tools"]
-        subprocess.run(install, check=False, capture_output=True)
+    install(("libnss3-tools",), lambda: shutil.which("certutil") is not None)
     found = shutil.which("certutil")
     if found is None:
         pytest.fail("No certutil: install Debian's package `libnss3-tools`.", pytrace=False)

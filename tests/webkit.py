@@ -20,6 +20,8 @@ from selenium.webdriver import WebKitGTK
 from selenium.webdriver.webkitgtk.options import Options
 from selenium.webdriver.webkitgtk.service import Service
 
+from tests.debian import install
+
 PACKAGES = ("webkit2gtk-driver", "xvfb")
 PROGRAMS = ("WebKitWebDriver", "Xvfb")
 TESTS = "test_webkit.py"
@@ -58,10 +60,7 @@ def find_webkit() -> dict[str, str]:
 
     Fails, naming the packages, where they cannot be had.
     """
-    if not installed() and os.geteuid() == 0 and shutil.which("apt-get"):
-        subprocess.run(["apt-get", "update"], check=False, capture_output=True)
-        install = ["apt-get", "install", "-y", "--no-install-recommends", *PACKAGES]
-        subprocess.run(install, check=False, capture_output=True)
+    install(PACKAGES, installed)
     if not installed():
         names = " and ".join(f"`{name}`" for name in PACKAGES)
         pytest.fail(f"No WebKit: install Debian's packages {names}.", pytrace=False)

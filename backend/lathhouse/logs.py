@@ -63,6 +63,6 @@ def set_up(*, as_json: bool) -> None:
     """Write to standard error, one way or the other; requests one by one only as JSON."""
     handler = logging.StreamHandler()
     handler.setFormatter(JsonLines() if as_json else PlainLines(PLAIN))
-    logging.basicConfig(level=logging.INFO, handlers=[handler], force=True)
+    logging.basicConfig(level=logging.INFO, handlers=[handler])
     logging.getLogger("alembic").setLevel(logging.WARNING)
     logging.getLogger(REQUESTS).setLevel(logging.INFO if as_json else logging.WARNING)

@@ -136,7 +136,8 @@ def run(settings: Settings, serving: Serving) -> None:
         with app.app_context():
             # No line to the database may be shared with a process that is about to be made.
             db.engine.dispose()
-        status = Workers(serving.workers, lambda: work(create_app(settings))).run()
+        doors = [one for one in (listening, plain) if one]
+        status = Workers(serving.workers, lambda: work(create_app(settings)), doors).run()
     raise SystemExit(status)
 
 

@@ -4,6 +4,7 @@ import contextlib
 import logging
 import os
 import signal
+import socket
 import sys
 import threading
 import time
@@ -24,9 +25,11 @@ class Workers:
     SIGTERM and SIGINT are passed on: the first asks them to finish, the second ends them.
     """
 
-    def __init__(self, count: int, work: Callable[[], None]) -> None:
-        """Take what each process does until a signal ends it."""
-        self.count, self.work = count, work
+    def __init__(
+        self, count: int, work: Callable[[], None], listening: list[socket.socket]
+    ) -> None:
+        """Take what each process does until a signal ends it, and what they listen on."""
+        self.count, self.work, self.listening = count, work, listening
         self.began: dict[int, float] = {}
         self.stopping = False
         self.unwell = 0
@@ -96,6 +99,9 @@ class Workers:
 
     def _pass_on(self, number: int, _frame: Any) -> None:
         self.stopping = True
+        # Else whoever comes now would wait at a door that nobody opens any more.
+        for one in self.listening:
+            one.close()
         for pid in list(self.began):
             # One that has just ended needs no telling.
             with contextlib.suppress(ProcessLookupError):

@@ -165,7 +165,9 @@ def all_is_there_once(server: Serving, puller: Puller, writers: list[Writer]) ->
     assert puller.events == whole.events
     assert {writer.answers[-1]["next_seq"] for writer in writers} == {2 * PUSHES + 1}
     done = CliRunner().invoke(main, ["check", "--data", str(server.folder)])
-    assert (done.exit_code, done.output.splitlines()[-1][-14:]) == (0, " 0 differences")
+    last = done.output.splitlines()[-1]
+    assert (done.exit_code, last[-14:]) == (0, " 0 differences")
+    assert last.startswith(f"{len(whole.events)} events, "), "an event is there twice"
 
 
 def test_f08_f23_sixteen_writers_lose_no_revision_and_a_pulling_phone_sees_no_gap(

@@ -5,7 +5,7 @@ import logging
 import os
 
 from sqlalchemy import Connection, Engine, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import SQLAlchemyError
 
 log = logging.getLogger(__name__)
 
@@ -35,32 +35,29 @@ class Hold:
             return True
         try:
             return self._still_ours() or self._taken()
-        except DBAPIError as error:
-            log.warning("the database does not answer: %s", type(error.orig).__name__)
-            self._drop()
+        except SQLAlchemyError as error:
+            log.warning("the database does not answer: %s", type(error).__name__)
+            self.let_go()
             return False
 
     def let_go(self) -> None:
-        """Give it up."""
-        self._drop()
+        """Give it up: the end of its line, not its return to the others, is what does that."""
+        line, self.line = self.line, None
+        if line is not None:
+            line.invalidate()
+            line.close()
 
     def _still_ours(self) -> bool:
         return self.line is not None and self.line.scalar(text("SELECT 1")) == 1
 
     def _taken(self) -> bool:
-        line = self.engine.connect().execution_options(isolation_level="AUTOCOMMIT")
+        self.line = self.engine.connect().execution_options(isolation_level="AUTOCOMMIT")
         asked = text("SELECT pg_try_advisory_lock(:number)")
-        if not line.scalar(asked, {"number": self.number}):
-            line.close()
-            return False
-        # Whoever looks into the database sees which process it is.
-        line.execute(text(f"SET application_name = 'lathhouse {self.name[:20]} {os.getpid()}'"))
-        self.line = line
-        return True
-
-    def _drop(self) -> None:
+        if self.line.scalar(asked, {"number": self.number}):
+            # Whoever looks into the database sees which process it is.
+            named = f"SET application_name = 'lathhouse {self.name[:20]} {os.getpid()}'"
+            self.line.execute(text(named))
+            return True
         line, self.line = self.line, None
-        if line is not None:
-            # Its end, not its return to the others, is what lets go of the lock.
-            line.invalidate()
-            line.close()
+        line.close()
+        return False
