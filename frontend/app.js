@@ -60,7 +60,7 @@ const updateWaits = signal(false);
 async function route() {
   const asked = location.hash;
   const [name, ...parts] = asked.replace(/^#\//, "").split("/").map(decodeURIComponent);
-  const known = SCREENS[name];
+  const known = Object.hasOwn(SCREENS, name) ? SCREENS[name] : null;
   if (!known) {
     shown.value = { view: Round, props: {}, name: "" };
     return;

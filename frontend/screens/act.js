@@ -17,7 +17,7 @@ import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 /** @param {{kind: string, id: string}} props */
 export function Act({ kind, id }) {
   const lot = lots.value.get(id);
-  const fields = FIELDS[kind] ?? [];
+  const fields = Object.hasOwn(FIELDS, kind) ? FIELDS[kind] : [];
   const start = () => Object.fromEntries(fields.map((field) => [field.name, lot && field.start ? field.start(lot) : undefined]));
   const [data, setData] = useState(start);
   const [error, setError] = useState("");
@@ -40,7 +40,7 @@ export function Act({ kind, id }) {
     <button type="button" class="act main-act wide" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
   return html`<${Page} name="act" title=${t(`act.${kind}`)} back=${`#/lot/${lot.id}`} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>
-    ${CAUTIONS[kind] && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
+    ${Object.hasOwn(CAUTIONS, kind) && html`<p class="caution grave">${t(CAUTIONS[kind])}</p>`}
     ${kind === "lost" ? html`<${Loss} lot=${lot} data=${data} causes=${fields.find((field) => field.name === "cause").values} set=${set} />`
       : fields.map((field) => html`<${Input} key=${field.name} field=${field} value=${data[field.name]} onChange=${set(field.name)} lot=${lot} kind=${kind} data=${data} />`)}
   </${Page}>`;
