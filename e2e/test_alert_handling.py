@@ -1,7 +1,7 @@
 """An alert is taken on, left until later for a reason, answered by its act, and seen to be over."""
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from e2e.demo import OpenApp, Served, until_filled
 from lathhouse.demo.scenario import lot_id, place_id
@@ -30,7 +30,7 @@ def test_lots_of_one_place_are_one_entry_that_opens_into_each(phone: Page) -> No
     soaks.get_by_role("button", name="Show the 2 lots").tap()
     expect(soaks.locator(".cards li")).to_have_count(2)
     tunnel = phone.locator(".alert", has_text="Seedling tunnel: not walked")
-    tunnel.get_by_role("button", name="It stands for a look").tap()
+    tunnel.get_by_role("button", name="It stands for 1 look").tap()
     expect(tunnel.locator(".cards li")).to_have_count(1)
 
 
@@ -58,6 +58,20 @@ def test_i_have_it_says_who_and_when_and_does_not_clear(phone: Page) -> None:
     expect(phone.locator("h2").first).to_have_text("2 alarms")
 
 
+def test_where_nobody_is_named_i_have_it_asks_who_once(phone: Page) -> None:
+    """On a shared phone "someone has it" helps nobody; the answer holds for the next one too."""
+    go(phone, "#/alerts")
+    alarm = phone.locator(".alert", has_text="26-017-R")
+    alarm.get_by_role("button", name="I have it").tap()
+    who = alarm.get_by_role("group", name="Who has it?")
+    expect(who.get_by_role("button", name="Dev")).to_be_visible()
+    who.get_by_role("button", name="Mele").tap()
+    expect(alarm.locator(".answered")).to_contain_text("Mele has it, since today 08:4")
+    next_one = phone.locator(".alert", has_text="Seedling tunnel: not walked")
+    next_one.get_by_role("button", name="I have it").tap()
+    expect(next_one.locator(".answered")).to_contain_text("Mele has it")
+
+
 def test_leaving_asks_for_a_reason_and_an_end_and_the_round_says_both(phone: Page) -> None:
     """Without a why, then without an until, it is refused in a sentence; undo brings it back."""
     go(phone, "#/alerts")
@@ -66,24 +80,43 @@ def test_leaving_asks_for_a_reason_and_an_end_and_the_round_says_both(phone: Pag
     leave = alarm.get_by_role("button", name="Leave it until then")
     leave.tap()
     expect(alarm.get_by_role("alert")).to_have_text("Say why it can wait.")
-    alarm.get_by_role("button", name="somebody is coming").tap()
+    alarm.get_by_role("button", name="help is coming").tap()
     leave.tap()
-    expect(alarm.get_by_role("alert")).to_have_text("Choose until when it is left.")
-    alarm.get_by_role("button", name="tomorrow 07:00").tap()
+    expect(alarm.get_by_role("alert")).to_have_text(
+        "Choose until when it is left: a time, or a date from tomorrow on."
+    )
+    alarm.get_by_role("button", name="in 2 hours").tap()
+    expect(leave).to_contain_text("today 10:4")
+    alarm.get_by_role("button", name="a date").tap()
+    alarm.get_by_label("Until the morning of").fill("2026-09-14")
+    expect(leave).to_contain_text("14 Sep 07:00")
+    alarm.get_by_role("button", name="tomorrow morning").tap()
     expect(alarm.get_by_role("button", name="Leave it until then")).to_contain_text("tomorrow")
     alarm.get_by_role("button", name="Leave it until then").tap()
     left = phone.locator("section", has_text="Left until later").locator(".alert")
-    expect(left).to_contain_text("until tomorrow 07:00: somebody is coming")
+    expect(left).to_contain_text("until tomorrow 07:00: help is coming")
     go(phone, "#/")
     expect(phone.locator(".left")).to_contain_text("Left until tomorrow 07:00: Mele's phone")
-    expect(phone.locator(".left")).to_contain_text("somebody is coming")
+    expect(phone.locator(".left")).to_contain_text("help is coming")
     go(phone, "#/alerts")
     phone.get_by_role("button", name="Undo").tap()
     expect(phone.locator(".alert", has_text="Left until later")).to_have_count(0)
 
 
 def test_what_is_back_to_normal_is_told_with_its_history(own_demo: Served, phone: Page) -> None:
-    """After water the dry lot is over: the list says raised, and cleared by a record."""
+    """After water the dry lot is over: the list says raised, and cleared by a record.
+
+    A step at the same level is one of priority only: it says so, and not "became due" twice.
+    """
+
+    def more_pressing(route: Route) -> None:
+        found = route.fetch().json()
+        for alert in found["alerts"]:
+            first, *rest = alert["history"]
+            alert["history"] = [first, {**first, "what": first["level"]}, *rest]
+        route.fulfill(json=found)
+
+    phone.route("**/api/v1/alerts?*", more_pressing)
     go(phone, f"#/lot/{lot_id('FO-25-1')}")
     with phone.expect_response("**/api/v1/sync/push"):
         phone.locator(".foot").get_by_role("button", name="Watered").tap()
@@ -91,6 +124,7 @@ def test_what_is_back_to_normal_is_told_with_its_history(own_demo: Served, phone
     phone.get_by_role("button", name="Show them").tap()
     over = phone.locator(".looks li", has_text="dry since").first
     expect(over).to_contain_text("raised:")
+    expect(over).to_contain_text("became more pressing")
     expect(over).to_contain_text("back to normal")
 
 

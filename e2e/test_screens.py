@@ -177,6 +177,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "act-cold": (act("cold_started", "CJ-26-1"), nothing),
     "act-bleach": (act("sanitise_started", "AU-26-1"), nothing),
     "act-lost": (act("lost", "CC-25-1"), nothing),
+    "act-scarified": (act("scarified", "AU-26-1"), nothing),
     "act-moved": (act("moved", "CC-25-1"), nothing),
     "bench": ("#/bench", nothing),
     "people": ("#/people", nothing),
@@ -198,6 +199,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "alerts-leave": ("#/alerts", leaving),
     "ringing": ("#/ringing", figures_there),
     "season": ("#/season", nothing),
+    "watch-band": ("#/watch/ec-band", nothing),
     "morning": ("#/morning", nothing),
     "calendar": ("#/calendar", nothing),
     "calendar-address": ("#/calendar", an_address),
@@ -434,14 +436,14 @@ def test_a_count_is_keyed_in_and_cannot_be_more_than_were_sown(walking: Page) ->
         walking.get_by_role("button", name=key, exact=True).click()
     expect(walking.locator("output")).to_have_text("13,105")
     walking.get_by_role("button", name="Save").click()
-    expect(walking.get_by_role("alert")).to_contain_text("at most 3600")
+    expect(walking.get_by_role("alert")).to_contain_text("at most 3,600")
     walking.get_by_role("button", name="wipe the last digit").click()
     walking.get_by_role("button", name="one more").click()
     expect(walking.locator("output")).to_have_text("1,311")
     walking.get_by_role("button", name="Save").click()
     expect(walking.locator(".page-act")).to_have_count(0)
     walking.evaluate("(route) => { location.hash = route; }", SCREENS["lot-emerging"][0])
-    expect(walking.locator(".page-lot main")).to_contain_text("1311 of 3600 up")
+    expect(walking.locator(".page-lot main")).to_contain_text("1,311 of 3,600 up")
 
 
 def test_a_correction_stands_beside_what_was_first_said(walking: Page) -> None:

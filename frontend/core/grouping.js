@@ -11,6 +11,8 @@ export const STANDS_FOR = {
   "round-missing": ["look-due", "cold-look", "round-missing"],
   "chamber-band": ["look-due", "cold-look"],
 };
+/** Done on one walk through the nursery in one morning: one entry, whatever the places. Ours. */
+const NURSERY_WIDE = ["cover-left-on"];
 
 /**
  * Groups, the gravest first, of findings that another rule does not hide. See the Python twin.
@@ -49,7 +51,7 @@ const ordered = (found) => [...found].sort((a, b) => graver(a, b) || compare(a.s
 
 function keyOf(finding) {
   const { subject } = finding;
-  const where = finding.place || `${subject.kind}:${subject.id}`;
+  const where = NURSERY_WIDE.includes(finding.watch) ? "every place" : finding.place || `${subject.kind}:${subject.id}`;
   const kind = subject.kind === "lot" ? "lots" : subject.kind;
   return `${finding.watch}|${where}|${kind}|${isShelved(finding) ? "shelved" : "open"}`;
 }
@@ -68,7 +70,7 @@ function grouped(key, own, folded) {
   return {
     key,
     watch: first.watch,
-    place: first.place,
+    place: findings.every((one) => one.place === first.place) ? first.place : null,
     level: first.level,
     priority: first.priority,
     since: findings.reduce((least, one) => (one.since < least ? one.since : least), first.since),

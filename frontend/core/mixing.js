@@ -7,7 +7,7 @@
 import { CannotMix, amount, quantity, shown } from "./amounts.js";
 import { bottleAgeDays, productOf } from "./bottle.js";
 import { PPM_PER_PERCENT, addTo, makeUpTo, neverReached, tooMuchProduct, tooStrong } from "./dilution.js";
-import { ASKS_WHY_PPM, warningsFor } from "./mixing_warnings.js";
+import { ASKS_WHY_ML, ASKS_WHY_PPM, warningsFor } from "./mixing_warnings.js";
 import { sentence } from "./mixing_words.js";
 import { VOLUME_ML_MAX, inAllUnits, volumeOf } from "./volumes.js";
 
@@ -56,7 +56,7 @@ function mix(inputs, product, ageDays, volumeMl) {
     usable_hours: USABLE_HOURS,
     steps: stepsOf(inputs.method, poured.water_ml),
     warnings: warningsFor(product.percent, product.unit, ageDays, share.ppm, poured),
-    asks_why: share.ppm > ASKS_WHY_PPM,
+    asks_why: share.ppm > ASKS_WHY_PPM || poured.total_ml > ASKS_WHY_ML,
   };
 }
 

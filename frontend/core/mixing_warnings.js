@@ -4,6 +4,7 @@ import { shown } from "./amounts.js";
 import { sentence } from "./mixing_words.js";
 
 export const ASKS_WHY_PPM = 10_000;
+export const ASKS_WHY_ML = 200_000;
 const USUAL_PPM_MIN = 4_000;
 const INDUSTRIAL_PERCENT = 10;
 const WEAK_LABEL_PERCENT = 1;

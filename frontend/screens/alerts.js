@@ -8,6 +8,7 @@ import { aimOf, subjectName, wayTo } from "../ui/alert_words.js";
 import { Past } from "./alerts_past.js";
 import { Leave } from "./leave.js";
 import { UndoBar } from "./place_done.js";
+import { WhoHas, whoHas } from "./who_has.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 import { Flag, levelCount, Page, Ways } from "../ui/page.js";
 import { when } from "../ui/local.js";
@@ -42,20 +43,26 @@ function Entry({ each }) {
   const [doing, setDoing] = useState("");
   const { findings: own, folded } = each;
   const open = own.filter((finding) => finding.state === "open");
-  const have = () => recordAll(open.map((finding) => ({ kind: "acknowledged", ...aimOf(finding) })))
-    .then((events) => offerUndo(events, { label: t("act.acknowledged") }, [own[0].says]), tellTrouble);
+  const take = (by) => recordAll(open.map((finding) => ({ kind: "acknowledged", ...aimOf(finding), more: { by } })))
+    .then((events) => offerUndo(events, { label: t("act.acknowledged") }, [own[0].says]), tellTrouble)
+    .then(() => setDoing(""));
+  const have = () => whoHas().then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
   const many = own.length > 1;
+  const goes = wayTo(own[0]) === "#/frost" ? "#/frost" : null;
+  const counted = t(own[0].lot ? "alerts.lots" : "alerts.places", { n: own.length });
   const place = one("place", each.place)?.name;
   return html`<article class="alert">
     ${many ? html`<p><strong>${[place, t(`watch.${each.watch}`)].filter(Boolean).join(": ")}</strong>
-      <small> ${t("alerts.lots", { n: own.length })}, ${t("alerts.since", { when: when(each.since) })}</small></p>`
+      <small> ${counted}, ${t("alerts.since", { when: when(each.since) })}</small></p>
+      ${goes && html`<a class="act" href=${goes}>${t("alerts.to_frost")}</a>`}`
       : html`<${Words} finding=${own[0]} />`}
     <p>${own[0].next_action}.</p>
-    ${many && html`<${Folded} title=${t("alerts.each", { n: own.length })} findings=${own} />`}
+    ${many && html`<${Folded} title=${t("alerts.each", { what: counted })} findings=${own} />`}
     ${folded.length > 0 && html`<${Folded} title=${t("alerts.folded", { n: folded.length })} findings=${folded} />`}
     <${Answered} findings=${own} />
     <${HandedOn} findings=${open} />
-    ${doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && html`<div class="row">
+    ${doing === "who" && html`<${WhoHas} onSay=${take} onLeave=${() => setDoing("")} />`}
+    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && html`<div class="row">
       ${open.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
       <button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button></div>`}
   </article>`;

@@ -32,13 +32,17 @@ export function Past() {
 function Over({ alert }) {
   const goes = wayTo(alert);
   return html`<li>${goes ? html`<a class="alert-words" href=${goes}><strong>${alert.says}</strong></a>` : html`<p><strong>${alert.says}</strong></p>`}
-    <ol class="steps-past">${alert.history.map((step, index) => html`<li key=${index}><small>${when(step.at)}</small> ${wordsOf(step)}</li>`)}</ol></li>`;
+    <ol class="steps-past">${alert.history.map((step, index) => html`<li key=${index}><small>${when(step.at)}</small> ${wordsOf(step, levelBefore(alert.history, index))}</li>`)}</ol></li>`;
 }
 
-function wordsOf({ what, by, level, to }) {
+/** The level that stood before a step. */
+const levelBefore = (history, index) => history.slice(0, index).findLast((step) => step.level)?.level;
+
+function wordsOf({ what, by, level, to }, before) {
   const who = person(by);
   if (what === "raised") return t("past.raised", { level: t(`level.${level}`) });
   if (what === "handed_on") return t("past.handed_on", { who: person(to) ?? t("reminders.a_phone") });
+  if (level && level === before) return t("past.pressing");
   if (level) return t("past.rose", { level: t(`level.${level}`) });
   return t(who ? `past.${what}_by` : `past.${what}`, { who });
 }

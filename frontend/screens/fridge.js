@@ -15,6 +15,8 @@ import { plain } from "./places.js";
 import { tellTrouble } from "./walking.js";
 
 const SPAN_DAYS = 60;
+// A soak inside a chill closes neither; meanwhile the seed is on the bench.
+const ELSEWHERE = ["soak", "sanitise", "drained"];
 const BAND = ["low", "high", "aim"];
 
 /** @param {{id: string}} props */
@@ -42,26 +44,30 @@ export function Fridge({ id }) {
       <figcaption class="quiet">${t("fridge.days", { n: SPAN_DAYS })}</figcaption></figure>`}
     <section><h2>${t("fridge.chills")}</h2>${!chills.length && html`<p class="quiet">${t("fridge.no_chills")}</p>`}
       <ul class="cards">${chills.map((chill) => html`<${Chill} key=${chill.lot.id} ...${chill} />`)}</ul>
-      ${chills.length > 0 && html`<p class="quiet">${t("fridge.range")}</p>`}</section>
+      ${chills.some(({ range }) => !isRead(range)) && html`<p class="quiet">${t("fridge.by_calendar")}</p>`}
+      ${chills.some(({ range }) => isRead(range)) && html`<p class="quiet">${t("fridge.range")}</p>`}</section>
     <${Band} place=${place} settings=${settings} /></${Page}>`;
 }
 
 function chillsIn(place, temps) {
-  const here = [...lots.value.values()].filter((lot) => isLive(lot) && lot.place === place);
+  const here = [...lots.value.values()].filter((lot) => isLive(lot) && lot.place === place && !ELSEWHERE.includes(lot.stage));
   return here.flatMap((lot) => {
     const spell = lot.spells.find((each) => each.kind === "cold" && each.ended_at === null);
     return spell ? [{ lot, spell, range: chillRange(temps, spell.started_at, now.value) }] : [];
   });
 }
 
+const n = (days) => Math.round(days);
+/** Whether anything was read: without it the three figures would be the calendar's, three times. */
+const isRead = (range) => n(range.read_days) > 0;
+
 function Chill({ lot, range }) {
-  const n = (days) => Math.round(days);
-  const counted = n(range.read_days) === 0
+  const counted = !isRead(range)
     ? t("fridge.calendar_alone", { calendar: n(range.calendar_days) })
     : t("fridge.chill", { low: n(range.low_days), middle: n(range.middle_days), high: n(range.high_days) });
   return html`<li><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span> <strong>${one("protocol", lot.crop)?.botanical ?? lot.crop}</strong>
     <small>${counted}</small>
-    ${n(range.read_days) > 0 && html`<small>${t("fridge.counted", { read: n(range.read_days), calendar: n(range.calendar_days) })}</small>`}
+    ${isRead(range) && html`<small>${t("fridge.counted", { read: n(range.read_days), calendar: n(range.calendar_days) })}</small>`}
     ${range.warm.length > 0 && html`<small>${t("fridge.warm", { n: range.warm.length, degrees: "°C" })}</small>`}</a></li>`;
 }
 

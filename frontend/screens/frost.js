@@ -28,10 +28,12 @@ export function Frost() {
   const [reading, setReading] = useState(false);
   const { open, unknown } = openPlaces();
   const covered = coveredPlaces();
+  const coveredIn = new Map(covered.map((one) => [one.place.id, one.lots]));
   const low = tonight()?.low_c ?? null;
   const morning = clock(now.value) < MORNING_ENDS;
-  const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} />`;
-  const onNow = html`<${Covered} key="covered" covered=${covered} />`;
+  const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} coveredIn=${coveredIn} />`;
+  const openIn = new Map(open.map((one) => [one.place?.id, one.lots.length]));
+  const onNow = html`<${Covered} key="covered" covered=${covered} openIn=${openIn} />`;
   const n = open.reduce((sum, one) => sum + one.lots.length, 0);
   const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
     <button type="button" class="act" onClick=${() => setReading(true)}>${t("frost.file")}</button>`;
@@ -50,7 +52,7 @@ async function tell(kind, drafts, label, word) {
 }
 
 /** What stands open: a tap says that the place is covered. */
-function Open({ open, unknown, low }) {
+function Open({ open, unknown, low, coveredIn }) {
   const cover = ({ place, lots }) => {
     const meant = low === null ? {} : { for_low_c: low };
     const drafts = place ? [{ data: { place: place.id, ...meant } }] : lots.map(({ lot }) => ({ lot: lot.id, data: meant }));
@@ -59,11 +61,14 @@ function Open({ open, unknown, low }) {
   return html`<section><h2>${t("frost.open")}</h2>
     <p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>
     <ul class="cover-list">${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
-      <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${lotsWords(one.lots)}</span>
+      <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${partly("frost.part_open", one.lots.length, coveredIn.get(one.place?.id))}${lotsWords(one.lots)}</span>
       <b>${t("frost.cover")}</b></button></li>`)}</ul>
     ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t("frost.unknown", { n: unknown })}</span></a></p>`}
   </section>`;
 }
+
+/** "1 of 2 tender lots": said where a place is partly covered and so stands in both lists. */
+const partly = (key, n, other) => other > 0 && html`<small><b>${t(key, { n, m: n + other })}</b></small>`;
 
 /** "coming up 25-019-L 25-021-Y", by why they are tender. */
 function lotsWords(found) {
@@ -76,7 +81,7 @@ function lotsWords(found) {
 }
 
 /** What is covered, since when and by whom: a tap says that it is off again, or how long it stays. */
-function Covered({ covered }) {
+function Covered({ covered, openIn }) {
   const [staying, setStaying] = useState("");
   if (!covered.length) return null;
   const off = ({ place }) => tell("uncovered", [{ data: { place: place.id } }], place.name, t("frost.is_off"));
@@ -87,7 +92,7 @@ function Covered({ covered }) {
   };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list">${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
-      <span class="stop-words"><strong>${one.place.name}</strong><small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
+      <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       <b>${t("frost.uncover")}</b></button>

@@ -1,27 +1,38 @@
 // @ts-check
 /** Tonight's figure: how low, how old, what it may mean among the plants; and typing a new one. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { nextDay } from "../core/instants.js";
-import { person } from "../store/house.js";
+import { DAY_MS, nextDay, toMs, toText } from "../core/instants.js";
+import { lots, now, person, places } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
-import { age, clock, degrees, inDegrees, toCelsius, when } from "../ui/local.js";
+import { age, clock, degrees, inDegrees, isOldForecast, toCelsius, when } from "../ui/local.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
 const LOW_C = -60;
 const HIGH_C = 60;
+// The forecast at which the watch of frost begins (`frost-tonight`), and how long nothing may have
+// been covered for the next frost to be the first of its season. Ours.
+const FROST_C = 3;
+const SEASON_DAYS = 120;
 /** A minus that is read as one. @param {number} celsius */
 export const shownDegrees = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
+
+/** Whether nothing has been covered or uncovered here for so long that this frost is a season's first. */
+function isFirst() {
+  const since = toText(toMs(now.value) - SEASON_DAYS * DAY_MS);
+  return [...places(), ...lots.value.values()].every((row) => !row.covered && !row.cover && !((row.bared_at ?? "") > since));
+}
 
 /** The figure, or what is missing. */
 export function Figure() {
   const night = tonight();
   const times = tonightTimes();
-  const sunset = t(times.sun === "placed" ? "frost.sunset" : times.sun === "about" ? "frost.sunset_about" : "frost.sunset_taken", { time: clock(times.sunset_at) });
+  const isSet = now.value >= times.sunset_at;
+  const sunset = isSet ? t("frost.set", { time: clock(times.sunset_at) }) : t(times.sun === "placed" ? "frost.sunset" : times.sun === "about" ? "frost.sunset_about" : "frost.sunset_taken", { time: clock(times.sunset_at) });
   if (!night) {
     const last = lastFigure();
     return html`<section class="frost-figure"><p class="large">${t("frost.no_figure")}</p>
@@ -30,6 +41,8 @@ export function Figure() {
   const low = inDegrees(night.low_c) <= 0 ? "frost.low_below" : "frost.low";
   return html`<section class="frost-figure"><p class="figure">${t("frost.tonight")} <strong>${shownDegrees(night.low_c)} ${degrees()}</strong></p>
     <p><strong>${t(low, { age: age(night.told_at) })}</strong></p>
+    ${isOldForecast(night.told_at) && html`<p class="caution">${t("frost.stale")}</p>`}
+    ${night.low_c <= FROST_C && isFirst() && html`<p class="caution">${t("frost.first")}</p>`}
     <p>${t("frost.range", { low: shownDegrees(night.range_low_c), high: shownDegrees(night.range_high_c), degrees: degrees() })}</p>
     <p>${sunset}</p></section>`;
 }

@@ -1,10 +1,14 @@
 // @ts-check
 /** A lot's stage: day N of the protocol's range, what comes next, and the time line. @module */
+import { HOUR_MS, toMs } from "../core/instants.js";
 import { limits, nextStep, progress } from "../core/protocols.js";
 import { now, one } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stageWords, stepWords } from "../ui/lot_words.js";
 import { date, dayOf, when } from "../ui/local.js";
+
+// Nobody soaks by the day.
+const HOURLY = ["soak", "sanitise", "drained"];
 
 /** @param {{lot: any}} props */
 export function LotStage({ lot }) {
@@ -12,13 +16,19 @@ export function LotStage({ lot }) {
   const here = progress(lot, crop, now.value);
   const next = ["potted", "seedlings", "closed"].includes(lot.stage) ? null : nextStep(lot, crop);
   return html`<section><h2>${sentence(stageWords(lot))}</h2>
-    <p>${t("lot.day", { n: here.day ?? "?" })}${rangeOf(lot, crop)}${here.total_days != null && here.total_days !== here.day ? `, ${t("lot.total", { n: here.total_days })}` : ""}</p>
+    <p>${ran(lot, here)}${rangeOf(lot, crop)}${!HOURLY.includes(lot.stage) && here.total_days != null && here.total_days !== here.day ? `, ${t("lot.total", { n: here.total_days })}` : ""}</p>
     <p>${t("lot.stands", { place: one("place", lot.place)?.name ?? t("add.no_place") })}</p>
     ${lot.emerged && html`<p>${t("lot.emerged", { n: lot.emerged.count, m: lot.emerged.out_of })}, ${when(lot.emerged.at)}</p>`}
     ${next && html`<p>${t("lot.next_step", { step: stepWords(next) })}</p>`}
     <${TimeLine} lot=${lot} />
     ${crop && html`<a class="act" href=${`#/crop/${lot.crop}`}>${t("lot.protocol", { crop: crop.botanical })}</a>`}
   </section>`;
+}
+
+/** How long the stage has run: "day 12", or "40 h" of what is counted in hours. */
+function ran(lot, here) {
+  if (!HOURLY.includes(lot.stage) || !lot.stage_since) return t("lot.day", { n: here.day ?? "?" });
+  return t("lot.hours", { n: Math.floor((toMs(now.value) - toMs(lot.stage_since)) / HOUR_MS) });
 }
 
 /** " of 60–90 days", of the spell that the lot is in. */

@@ -13,7 +13,7 @@ import { today } from "../ui/local.js";
 import { Page } from "../ui/page.js";
 import { say, unitWords } from "../ui/sentence.js";
 import { CautionList } from "./cautions.js";
-import { AGES_DAYS, AgeQuestion, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
+import { AGES_DAYS, AgeQuestion, isStrong, LabelQuestion, VolumeQuestion, WantedQuestion, WhyQuestion } from "./mixing_questions.js";
 import { answer, labelWords, ownUnit, reckon, usualMix, volumeWords, wantedWords } from "./mixing_draft.js";
 import { tellTrouble } from "./walking.js";
 
@@ -42,6 +42,7 @@ export function Mixing() {
   }
   // Nothing so strong is read off and poured before somebody has said why.
   const unsaid = Boolean(found.mixed?.asks_why && !draft.why);
+  const strong = isStrong(found.mixed);
   const save = async () => {
     if (unsaid) {
       setAsking("why");
@@ -56,7 +57,7 @@ export function Mixing() {
   const notes = (level) => found.mixed?.warnings.filter((one) => one.level === level)
     .map((one) => html`<p key=${one.key} class=${level === "warn" ? "caution" : "quiet"}>${say(one)}</p>`);
   const foot = html`<button type="button" class="act main-act" disabled=${!found.mixed} onClick=${save}>
-    <strong>${t(unsaid ? "mix.why_first" : "mix.mixed")}</strong><span>${t(unsaid ? "mix.why_then" : "mix.good_for")}</span></button>`;
+    <strong>${t(unsaid ? `mix.why_first.${strong ? "strong" : "much"}` : "mix.mixed")}</strong><span>${t(unsaid ? "mix.why_then" : "mix.good_for")}</span></button>`;
   return html`<${Page} name="mixing" title=${t("mix.title")} back="#/bench" foot=${foot}>
     <p class="caution grave">${t("mix.caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
     ${notes("warn")}

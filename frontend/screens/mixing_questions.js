@@ -1,5 +1,6 @@
 // @ts-check
 /** The questions of a mixing, one on a screen: what the label says, its age, what is wanted, how much. @module */
+import { ASKS_WHY_PPM } from "../core/mixing_warnings.js";
 import { useState } from "../vendor/preact-hooks.js";
 import { nowText } from "../store/clock.js";
 import { Choice } from "../ui/choice.js";
@@ -9,7 +10,7 @@ import { isUs } from "../ui/local.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
 import { say, unitWords } from "../ui/sentence.js";
-import { agedBottle, labelWords } from "./mixing_draft.js";
+import { agedBottle, labelWords, volumeWords } from "./mixing_draft.js";
 
 // Strengths that stand on bottles, to be tapped rather than typed. Common practice, no source.
 const STRENGTHS = {
@@ -101,13 +102,19 @@ export function VolumeQuestion({ draft, onTake, onLeave }) {
   </${Question}>`;
 }
 
-/** Why so strong: asked above the usual strengths. @param {Asked} props */
-export function WhyQuestion({ found, onTake, onLeave }) {
+/** Whether it is the strength that asks for a reason; else it is how much. @param {any} mixed */
+export const isStrong = (mixed) => mixed?.ppm > ASKS_WHY_PPM;
+
+/** Why so strong, or so much: asked above the usual strengths, and above what a bench mixes in one go. @param {Asked} props */
+export function WhyQuestion({ draft, found, onTake, onLeave }) {
   const [why, setWhy] = useState("");
+  const strong = isStrong(found.mixed);
+  const title = t(`mix.why.${strong ? "strong" : "much"}`);
   const foot = html`<button type="button" class="act main-act" disabled=${!why.trim()} onClick=${() => onTake({ why: why.trim() })}><strong>${t("mix.why_take")}</strong></button>`;
-  return html`<${Question} title=${t("mix.why")} onLeave=${onLeave} foot=${foot}>
+  return html`<${Question} title=${title} onLeave=${onLeave} foot=${foot}>
     ${found.mixed?.warnings.filter((one) => one.key === "above_usual").map((one) => html`<p class="caution grave">${say(one)}</p>`)}
-    <${Choice} name=${t("mix.why")} answers=${["recipe", "trial"].map((one) => [t(`mix.why_${one}`), t(`mix.why_${one}`)])} value=${why || undefined} onChoose=${(one) => setWhy(one ?? "")} />
+    ${!strong && html`<p class="caution grave">${t("mix.really", { volume: volumeWords(draft) })}</p>`}
+    <${Choice} name=${title} answers=${["recipe", strong ? "trial" : "tank"].map((one) => [t(`mix.why_${one}`), t(`mix.why_${one}`)])} value=${why || undefined} onChoose=${(one) => setWhy(one ?? "")} />
     <${Field} label=${t("mix.why_other")} value=${why} onInput=${setWhy} />
   </${Question}>`;
 }

@@ -45,7 +45,7 @@ function Row({ row, most }) {
     <p><strong>${t("ringing.rang", { n: row.raised })}</strong>, ${t("ringing.acted", { n: row.acted, m: row.acted_in_time })}
       <small> ${[row.acknowledged && t("ringing.taken", { n: row.acknowledged }), row.shelved && t("ringing.left", { n: row.shelved }),
         row.standing && t("ringing.stands", { n: row.standing }),
-        row.median_hours_to_act !== null && t("ringing.median", { time: length(row.median_hours_to_act) })].filter(Boolean).join("; ")}</small></p>
+        row.median_hours_to_act !== null && (row.median_hours_to_act * 60 < 1 ? t("ringing.median_soon") : t("ringing.median", { time: length(row.median_hours_to_act) }))].filter(Boolean).join("; ")}</small></p>
     ${row.suggests && rule && !rule.fixed && html`<p class="next">${t(`ringing.suggests.${row.suggests}`, { n: row.raised, m: row.acted })}</p>`}
     ${rule && html`<a class="act" href=${`#/watch/${encodeURIComponent(row.watch)}`}>${t("ringing.see", { watch: name })}</a>`}
   </li>`;

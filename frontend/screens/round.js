@@ -4,7 +4,7 @@ import { all, bornEmpty, groups, listed, mustAsk, now, nursery, person, places, 
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
-import { age, clock, dayBefore, dayOf, inDegrees, today, when } from "../ui/local.js";
+import { age, clock, dayBefore, dayOf, inDegrees, isOldForecast, today, when } from "../ui/local.js";
 
 const LEVELS = ["alarm", "late", "due"];
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
@@ -38,7 +38,7 @@ function Weather() {
   if (!low && !tonight) return null;
   return html`<a class="weather" href="#/frost">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
-    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${degreesShown(tonight.value)}°</strong>${" "} <small>${t("round.age", { age: age(tonight.at) })}</small></span>`}
+    ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${degreesShown(tonight.value)}°</strong>${" "} <small>${t(isOldForecast(tonight.at) ? "round.age_old" : "round.age", { age: age(tonight.at) })}</small></span>`}
   </a>`;
 }
 

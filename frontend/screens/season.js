@@ -1,9 +1,9 @@
 // @ts-check
 /** The seasonal lists: what is to be decided some time, and never rings. @module */
-import { listed, one } from "../store/house.js";
+import { listed, lots, one } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { subjectName, wayTo } from "../ui/alert_words.js";
-import { when } from "../ui/local.js";
+import { sentence } from "../ui/lot_words.js";
 import { Page, Ways } from "../ui/page.js";
 
 /** Every entry that nobody has left until later, the longest standing first. */
@@ -24,9 +24,16 @@ export function Season() {
 
 function List({ watch, here }) {
   return html`<section><h2>${t(`watch.${watch}`)}</h2><ul class="cards">${here.map((entry) => html`<li key=${entry.subject.id}>
-    <a href=${wayTo(entry) ?? "#/alerts"}><strong>${subjectName(entry)}</strong> <span>${one("place", entry.place)?.name ?? ""}</span>
-      <small>${rest(entry)}, ${t("alerts.since", { when: when(entry.since) })}. ${entry.next_action}.</small></a></li>`)}</ul></section>`;
+    <a href=${wayTo(entry) ?? "#/alerts"}><span class="code">${subjectName(entry)}</span> <strong>${nameOf(entry)}</strong>
+      <small>${one("place", entry.place)?.name ?? ""}</small>
+      <span class="season-says">${sentence(rest(entry))}.</span> <strong class="season-act">${entry.next_action}.</strong></a></li>`)}</ul></section>`;
 }
+
+/** The kind, where it is a lot. */
+const nameOf = ({ subject }) => {
+  const lot = subject.kind === "lot" && lots.value.get(subject.id);
+  return lot ? one("protocol", lot.crop)?.botanical ?? lot.crop : "";
+};
 
 /** What it says, without the name in front. */
 const rest = (entry) => entry.says.split(": ").slice(1).join(": ") || entry.says;

@@ -23,9 +23,9 @@ export function Tag({ id }) {
     .then(() => setCopied(t("tag.copied")), () => setCopied(t("tag.copy_denied")));
   const discard = () => record("solution_discarded", null, { solution: id }).catch(tellTrouble);
   const foot = html`${copied && html`<p role="status">${copied}</p>`}
-    <div class="row"><button type="button" class="act" onClick=${() => print()}>${t("tag.print")}</button>
-      <button type="button" class="act" onClick=${copy}>${t("tag.copy")}</button></div>
-    <a class="act main-act" href="#/bench"><strong>${t("tag.to_bench")}</strong></a>`;
+    <div class="three"><button type="button" class="act" onClick=${() => print()}>${t("tag.print")}</button>
+      <button type="button" class="act" onClick=${copy}>${t("tag.copy")}</button>
+      <a class="act main-act" href="#/bench"><strong>${t("tag.to_bench")}</strong></a></div>`;
   return html`<${Page} name="tag" title=${t("tag.title")} back="#/bench" foot=${foot}>
     ${bucket.discarded_at ? html`<p class="caution grave">${t("tag.gone", { time: when(bucket.discarded_at) })}</p>` : old(bucket) && html`<p class="caution grave">${t("tag.old")}</p>`}
     <article class="tag"><h2>${t("tag.content")}</h2>

@@ -8,13 +8,12 @@ import { today } from "../ui/local.js";
 import { lotBars } from "../ui/lot_bars.js";
 import { stageWords } from "../ui/lot_words.js";
 import { isLive } from "../ui/to_see.js";
-import { Hatches, Months, YearStrip } from "../ui/year_strip.js";
+import { Hatches, Mark, Months, YearStrip } from "../ui/year_strip.js";
 import { Page, Ways } from "../ui/page.js";
 
 // A quarter of the page looks back. Our own choice: what has been explains what is to come.
 const SPANS = { 12: [-91, 274], 24: [-182, 548] };
-const LEGEND = ["seed", "warm", "cold", "sow", "germinate", "up", "pot"];
-const SIGNS = { seed: "–", sow: "◆" };
+const LEGEND = ["seed", "soak", "scarify", "warm", "cold", "sow", "germinate", "up", "pot"];
 
 export function Year() {
   const [months, setMonths] = useState(12);
@@ -56,9 +55,9 @@ function groups(list, by) {
   return [...found, [t("year.nowhere"), sorted.filter((lot) => !known.has(lot[by]))]].filter(([, some]) => some.length);
 }
 
-/** What the letters and fillings say. */
+/** What the marks and fillings say. */
 export function Legend() {
   return html`<section class="year-legend"><h2>${t("year.legend")}</h2>
-    <ul>${LEGEND.map((kind) => html`<li key=${kind}><strong>${SIGNS[kind] ?? t(`bar.${kind}`).charAt(0).toUpperCase()}</strong> ${t(`bar.${kind}`)}</li>`)}</ul>
+    <ul>${LEGEND.map((kind) => html`<li key=${kind}><svg class="legend-mark" viewBox="-8 -8 16 16" aria-hidden="true"><${Mark} kind=${kind} /></svg> ${t(`bar.${kind}`)}</li>`)}</ul>
     <p>${t("year.filled")}</p><p>${t("year.silent")}</p></section>`;
 }

@@ -9,7 +9,7 @@ import { html, t } from "./html.js";
  *   onSaved: (event: any) => void, onTrouble: (error: Error) => void}} props
  */
 export function ActButton({ kind, lot, style = "act", under = "", onSaved, onTrouble }) {
-  const words = style === "act" ? t(`act.${kind}`) : html`<strong>${t(`act.${kind}`)}</strong>${under && html`<span>${under}</span>`}`;
+  const words = style === "act" ? t(`act.${kind}`) : html`<strong>${t(`act.${kind}`)}</strong>${under && under !== t(`act.${kind}`) && html`<span>${under}</span>`}`;
   // A dip names its bucket, and may leave a part undipped.
   const form = kind === "sanitise_started" ? `#/start/sanitise/${lot.id}` : FIELDS[kind] ? `#/act/${kind}/${lot.id}` : null;
   if (form) return html`<a class=${style} href=${form}>${words}</a>`;

@@ -7,7 +7,7 @@ import { nursery } from "../store/house.js";
 import { Choice } from "./choice.js";
 import { html, t } from "./html.js";
 import { date, today } from "./local.js";
-import { Hatches, Months, YearStrip } from "./year_strip.js";
+import { Hatches, Mark, Months, YearStrip } from "./year_strip.js";
 
 const MARGIN_DAYS = 21;
 
@@ -24,7 +24,7 @@ export function CropYear({ crop }) {
   return html`<section class="crop-year"><h2>${t("crop.when")}</h2><${Hatches} />
     <${Choice} name=${t("crop.way")} answers=${WAYS.map((one) => [one, t(`way.${one}`)])} value=${way} onChoose=${(one) => one && setWay(one)} />
     <${Months} from=${from} to=${to} today=${today()} />
-    <ul>${bars.map((bar, n) => html`<li key=${n}><p><strong>${t(`bar.${bar.kind}`)}</strong>${bar.optional ? ` (${t("step.optional")})` : ""} ${dates(bar)}</p>
+    <ul>${bars.map((bar, n) => html`<li key=${n}><p><svg class="legend-mark" viewBox="-8 -8 16 16" aria-hidden="true"><${Mark} kind=${bar.kind} /></svg> <strong>${t(`bar.${bar.kind}`)}</strong>${bar.optional ? ` (${t("step.optional")})` : ""} ${dates(bar)}</p>
       <${YearStrip} whole=${true} ahead=${[bar]} silent=${bar.kind === "germinate" ? plan?.silent : []} from=${from} to=${to} today=${today()} name=${t(`bar.${bar.kind}`)} /></li>`)}</ul>
     ${plan?.silent.map((one) => html`<p class="caution" key=${one.from}>${t("crop.silent", { from: date(one.from), to: date(one.to), shows: date(last.starts[0]) })}</p>`)}
     <p class="quiet">${t(`season.${seasonRule(home).rule}`, { n: Math.abs(seasonRule(home).moved_days), how: t(seasonRule(home).moved_days < 0 ? "season.earlier" : "season.later") })}</p></section>`;

@@ -16,8 +16,11 @@ export const html = htm.bind(h);
  */
 export function t(key, gaps = {}) {
   const text = words[key] ?? key;
-  return text.replaceAll(GAP, (_, name, forms) => (forms ? oneOf(forms.split("|"), gaps[name]) : String(gaps[name] ?? "?")));
+  return text.replaceAll(GAP, (_, name, forms) => (forms ? oneOf(forms.split("|"), gaps[name]) : figure(gaps[name] ?? "?")));
 }
+
+/** A large number in groups of three, so that 1,310 and 13,100 are not taken for each other. */
+const figure = (value) => (typeof value === "number" && Math.abs(value) >= 1000 ? value.toLocaleString("en-AU") : String(value));
 
 /** The form that goes with a number, which may come as it is shown: "1,200". */
 const oneOf = (forms, n) => forms[plural(Number(n ?? NaN))] ?? forms.at(-1);

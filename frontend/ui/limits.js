@@ -3,11 +3,12 @@
 import { html, t } from "./html.js";
 import { LEVELS, unitOf } from "./watch_words.js";
 
-const STEPS = { days: 1, hours: 1, minutes: 5 };
-const LARGE_HOURS = 24;
+const STEPS = { days: () => 1, hours: (n, by) => hourStep(by < 0 ? n - 1 : n), minutes: () => 5 };
 const MINUTES = { days: 1440, hours: 60, minutes: 1 };
 const HALF_HOUR = 30;
 const DAY_MINUTES = 1440;
+/** Hour by hour below half a day, by six hours up to two days, then by days: − undoes +. Ours. */
+export const hourStep = (n) => (n < 12 ? 1 : n < 48 ? 6 : 24);
 /** The longest that a rule may count. */
 const MOST = 10_000;
 /** Figures in a rule's conditions that are the owner's to move; others only sort what is watched. */
@@ -16,15 +17,20 @@ const THRESHOLDS = ["night.low_c", "cold.peak_c", "cover.warm_c", "day.high_c", 
 /** @param {any} value as typed @returns {number} NaN where it is none */
 export const asNumber = (value) => (String(value ?? "").trim() === "" ? NaN : Number(String(value).replace(",", ".").replace("−", "-")));
 
-/** A figure between − and +. @param {{label: string, value: any, step?: number, least?: number, onChange: (value: any) => void}} props */
+/**
+ * A figure between − and +.
+ * @param {{label: string, value: any, step?: number | ((n: number, by: number) => number), least?: number,
+ *   onChange: (value: any) => void}} props `step` may depend on the figure and on which way it goes
+ */
 export function Amount({ label, value, step = 1, least = 0, onChange }) {
   const n = asNumber(value);
   const to = (next) => onChange(Math.max(least, Math.round(next * 100) / 100));
   const from = Number.isFinite(n) ? n : 0;
+  const by = (sign) => sign * (typeof step === "function" ? step(from, sign) : step);
   return html`<div class="amount" role="group" aria-label=${label}><span>${label}</span>
-    <button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => to(from - step)}>−</button>
+    <button type="button" class="act step" aria-label=${t("count.less", { label })} onClick=${() => to(from + by(-1))}>−</button>
     <input inputmode="decimal" aria-label=${label} value=${value ?? ""} onInput=${(event) => onChange(event.currentTarget.value)} />
-    <button type="button" class="act step" aria-label=${t("count.more", { label })} onClick=${() => to(from + step)}>+</button></div>`;
+    <button type="button" class="act step" aria-label=${t("count.more", { label })} onClick=${() => to(from + by(1))}>+</button></div>`;
 }
 
 /** A local time between − and +, by half hours. */
@@ -51,9 +57,8 @@ export function Limits({ after, onChange }) {
     if (!unit) return null;
     const inner = unitOf(spec) ? null : ["plus", "less", "else"].find((part) => unitOf(spec[part])) ?? null;
     const value = inner ? spec[inner][unit] : spec[unit];
-    const step = unit === "hours" && asNumber(value) >= LARGE_HOURS ? 6 : STEPS[unit];
     const label = t(inner ? `rule.inner.${inner}` : "rule.field", { level: name, unit: t(`settings.${unit}`), fact: t(`fact.${spec.fact ?? spec.at}`) });
-    return html`<${Amount} key=${level} label=${label} value=${value} step=${step}
+    return html`<${Amount} key=${level} label=${label} value=${value} step=${STEPS[unit]}
       onChange=${(next) => put(inner ? { [inner]: { ...spec[inner], [unit]: next } } : { [unit]: next })} />`;
   });
 }

@@ -43,6 +43,11 @@ export function age(instant) {
   return t("age.days", { n: Math.floor(ms / DAY_MS) });
 }
 
+// A forecast is made anew each day: after that it says little of the night to come. Ours.
+const FORECAST_OLD_MS = DAY_MS;
+/** Whether a forecast's figure is too old to be shown as if it were fresh. @param {string} instant */
+export const isOldForecast = (instant) => toMs(now.value) - toMs(instant) >= FORECAST_OLD_MS;
+
 /** Whether the nursery reckons in US units. */
 export const isUs = () => nursery()?.units === "us";
 const rounded = (value) => Math.round(value * 10) / 10;

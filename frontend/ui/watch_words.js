@@ -35,7 +35,7 @@ function byFact(spec) {
   const { else: otherwise, plus } = spec;
   const unit = unitOf(plus);
   const words = spec.times ? t("rule.times", { x: Math.round((spec.times / (spec.over ?? 1)) * 100) / 100, base })
-    : unit ? t("rule.plus", { n: plus[unit], unit: unitWords(plus[unit], unit), base }) : base;
+    : unit ? t("rule.plus", { n: plus[unit], unit: unitWords(plus[unit], unit), base }) : t("rule.past", { base });
   const plain = unitOf(otherwise);
   return plain ? `${words} (${t("rule.otherwise", { n: otherwise[plain], unit: unitWords(otherwise[plain], plain) })})` : words;
 }

@@ -1,7 +1,7 @@
 // @ts-check
 /**
  * Days of a year across: what has been is filled, what is foreseen is outlined and hatched, each with
- * the first letter of its name; a line stands at today.
+ * the mark of its act; a line stands at today.
  * @module
  */
 import { DAY_MS, toMs } from "../core/instants.js";
@@ -9,7 +9,31 @@ import { html, t } from "./html.js";
 
 export const WIDTH = 328;
 const HEIGHT = 26;
-const LETTER_PX = 17;
+const MARK_PX = 17;
+
+/**
+ * A mark for each act, drawn in lines about its middle, 14 wide: no mark stands for two of them.
+ * Snow, sun, drop, sprout, leaf, pot; berry, sieve, air, crack.
+ * @type {Record<string, string>}
+ */
+const MARKS = {
+  cold: "M0 -6 V6 M-5.2 -3 L5.2 3 M-5.2 3 L5.2 -3",
+  warm: "M-2.6 0 a2.6 2.6 0 1 0 5.2 0 a2.6 2.6 0 1 0 -5.2 0 M0 -6.5 V-4.6 M0 4.6 V6.5 M-6.5 0 H-4.6 M4.6 0 H6.5 M-4.6 -4.6 L-3.3 -3.3 M3.3 3.3 L4.6 4.6 M-4.6 4.6 L-3.3 3.3 M3.3 -3.3 L4.6 -4.6",
+  soak: "M0 -6.5 C4.6 -1 4.6 1.4 4.6 2 A4.6 4.6 0 0 1 -4.6 2 C-4.6 1.4 -4.6 -1 0 -6.5 Z",
+  germinate: "M0 6.5 V-1 M0 -1 C-5.5 -1 -6 -4.5 -6 -6 C-2 -6 0 -4 0 -1 C0 -4 2 -6 6 -6 C6 -4.5 5.5 -1 0 -1",
+  up: "M0 6.5 V0 M0 3.5 C-6 3.5 -6 -3 0 -6.5 C6 -3 6 3.5 0 3.5",
+  pot: "M-6 -4.5 H6 M-4.8 -4.5 L-3.4 6 H3.4 L4.8 -4.5",
+  collect: "M-4.5 2 a4.5 4.5 0 1 0 9 0 a4.5 4.5 0 1 0 -9 0 M0 -2.5 C0 -5 2 -6.5 4.5 -6.5",
+  extract: "M-6.5 -5 H6.5 A6.5 6.5 0 0 1 -6.5 -5 M-3.5 4.5 V6.5 M0 4.5 V6.5 M3.5 4.5 V6.5",
+  dry: "M-6.5 -3.5 C-3 -7 0 0 3 -3.5 S6 -4 6.5 -3.5 M-6.5 3 C-3 -0.5 0 6.5 3 3 S6 2.5 6.5 3",
+  scarify: "M0 -6.5 L-2.5 -2 L2.5 0.5 L-1 6.5",
+  sow: "M0 -6.5 L4.2 0 L0 6.5 L-4.2 0 Z",
+  seed: "M-6 0 H6",
+};
+
+/** The mark of an act. @param {{kind: string, x?: number, y?: number}} props */
+export const Mark = ({ kind, x = 0, y = 0 }) => html`<g class=${`mark mark-${kind}`} transform=${`translate(${x} ${y})`}>
+  <path class="mark-halo" d=${MARKS[kind]} /><path class="mark-line" d=${MARKS[kind]} /></g>`;
 
 const instant = (day) => toMs(`${day}T00:00:00.000Z`);
 
@@ -64,12 +88,11 @@ function Ahead({ bar, x, whole, last }) {
 
 function Bar({ kind, x1, x2, done }) {
   const wide = Math.max(2, x2 - x1);
-  const letter = t(`bar.${kind}`).charAt(0).toUpperCase();
   const low = done && ["seed", "sow"].includes(kind);
   const [y, height] = low ? [9, 6] : [3, 18];
   return html`<g class=${`bar bar-${kind} ${done ? "bar-done" : "bar-ahead"}`}>
     <rect x=${x1} y=${y} width=${wide} height=${height} rx="2" fill=${done ? undefined : "url(#foreseen)"} />
-    ${wide >= LETTER_PX && !low && html`<text x=${x1 + wide / 2} y="18" text-anchor="middle">${letter}</text>`}</g>`;
+    ${wide >= MARK_PX && !low && html`<${Mark} kind=${kind} x=${x1 + wide / 2} y=${12} />`}</g>`;
 }
 
 /** The first of each month between two dates. */

@@ -81,6 +81,12 @@ def test_the_same_share_is_as_strong_as_the_bottle(label: float, unit: str, ppm:
     assert mixed["usable_hours"] == 24
 
 
+@pytest.mark.parametrize(("litres", "asks"), [(200, False), (200.1, True), (1000, True)])
+def test_a_tank_in_one_go_is_asked_about(litres: float, asks: bool):
+    """1,000 L is a slip of the unit more often than a tank; the limit is ours."""
+    assert plan_mix(bucket(volume=litres))["asks_why"] is asks
+
+
 def test_make_up_to_and_add_to_differ():
     """D24 and D25: 1 % from 5 % takes 200 mL in a litre, 250 mL added to one."""
     one = {"product_strength": 5, "product_unit": "percent_available_chlorine", "volume": 1,

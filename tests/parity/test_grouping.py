@@ -100,6 +100,16 @@ def test_a_nursery_nobody_walked_takes_in_its_places_and_what_they_stood_for(cor
     ]
 
 
+def test_covers_still_on_are_one_entry_for_the_nursery(core_page: Page):
+    """One walk takes them all off: one alert, not one a place (ours)."""
+    names = ("bay", "corner", "tunnel")
+    on = [finding("cover-left-on", place=name, level="late", priority=2) for name in names]
+    left = finding("cover-left-on", place="bench", state="shelved", priority=2)
+    (first, apart) = both(core_page, [*on, left])
+    assert [one["subject"]["id"] for one in first["findings"]] == ["bay", "corner", "tunnel"]
+    assert (first["place"], apart["place"]) == (None, "bench")
+
+
 def test_what_is_left_until_later_is_grouped_apart_and_hidden_findings_are_left_out(
     core_page: Page,
 ):

@@ -15,6 +15,8 @@ STANDS_FOR: dict[str, tuple[str, ...]] = {
     "round-missing": ("look-due", "cold-look", "round-missing"),
     "chamber-band": ("look-due", "cold-look"),
 }
+# Done on one walk through the nursery in one morning: one entry, whatever the places. Ours.
+NURSERY_WIDE = ("cover-left-on",)
 
 
 def group(findings: list[Finding]) -> list[Group]:
@@ -22,7 +24,8 @@ def group(findings: list[Finding]) -> list[Group]:
 
     The same watch at lots of the same place is one group; a place that nobody walked, or a fridge
     outside its band, takes in the looks that are due there, unless one of those is graver than it.
-    A nursery nobody walked takes in its places. What is shelved is grouped apart from what is not.
+    A nursery nobody walked takes in its places. Covers that are still on are one entry for the
+    nursery, whatever the places. What is shelved is grouped apart from what is not.
 
     A group is {key, watch, place, level, priority, since, state, findings, folded}: `findings` its
     own, the gravest first, and `folded` those of other watches that it stands for.
@@ -51,6 +54,7 @@ def _is_shelved(finding: Finding) -> bool:
 def _key(finding: Finding) -> str:
     subject = finding["subject"]
     where = finding["place"] or f"{subject['kind']}:{subject['id']}"
+    where = "every place" if finding["watch"] in NURSERY_WIDE else where
     kind = "lots" if subject["kind"] == "lot" else subject["kind"]
     return f"{finding['watch']}|{where}|{kind}|{'shelved' if _is_shelved(finding) else 'open'}"
 
@@ -81,7 +85,7 @@ def _group(key: str, own: list[Finding], folded: list[Finding]) -> Group:
     return {
         "key": key,
         "watch": first["watch"],
-        "place": first["place"],
+        "place": first["place"] if len({one["place"] for one in findings}) == 1 else None,
         "level": first["level"],
         "priority": first["priority"],
         "since": min(one["since"] for one in findings),

@@ -17,7 +17,7 @@ from lathhouse.domain.dilution import (
     too_much_product,
     too_strong,
 )
-from lathhouse.domain.mixing_warnings import ASKS_WHY_PPM, warnings_for
+from lathhouse.domain.mixing_warnings import ASKS_WHY_ML, ASKS_WHY_PPM, warnings_for
 from lathhouse.domain.mixing_words import Sentence, say, sentence
 from lathhouse.domain.volumes import VOLUME_ML_MAX, in_all_units, volume_of
 
@@ -82,7 +82,7 @@ def _mix(inputs: Data, product: Product, age_days: float | None, volume_ml: floa
         "usable_hours": USABLE_HOURS,
         "steps": steps,
         "warnings": warnings_for(product.percent, product.unit, age_days, share.ppm, poured),
-        "asks_why": share.ppm > ASKS_WHY_PPM,
+        "asks_why": share.ppm > ASKS_WHY_PPM or poured["total_ml"] > ASKS_WHY_ML,
     }
 
 

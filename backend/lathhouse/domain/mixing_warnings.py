@@ -13,6 +13,8 @@ Data = dict[str, Any]
 
 # Above this the program asks why. Our own choice: about twice the dips that were read.
 ASKS_WHY_PPM = 10_000.0
+# And above this in one go: a unit is slipped in more easily than a tank is filled. Ours.
+ASKS_WHY_ML = 200_000.0
 # 10 % by volume (ECHO Community forum, Bleaching seeds) of a 4 % bottle; 1 part to 10 of water of a
 # 5.25 % product (seed trade page, about 20 minutes) is 4,773 ppm: strengths by arithmetic.
 USUAL_PPM_MIN = 4_000.0

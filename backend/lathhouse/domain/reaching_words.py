@@ -67,7 +67,7 @@ def line_of(alert: Alert, places: dict[str, Any], offsets: list[Any]) -> Message
 
 def url_of(alerts: list[Alert], places: dict[str, Any]) -> str:
     """Return the screen that shows it: of a lot, a place, a fridge, a bucket, or the alerts."""
-    if any(alert["watch"].startswith("frost") for alert in alerts):
+    if any(alert["watch"].startswith(("frost", "cover-")) for alert in alerts):
         return "/#/frost"
     subjects = {(alert["subject"]["kind"], alert["subject"]["id"]) for alert in alerts}
     where = {alert.get("place") for alert in alerts}
