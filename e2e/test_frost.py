@@ -90,6 +90,9 @@ def test_a_typed_low_takes_the_place_of_the_old_one(own_demo: Served, open_app: 
 
 def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, open_app: OpenApp):
     page = open_frost(own_demo, open_app, "2026-09-11T01:30:00+10:00")
+    # The evening's forecast of the day before is not shown as if it were fresh.
+    expect(page.locator(".frost-figure")).to_contain_text("This figure is old")
+    expect(page.locator(".frost-figure")).to_contain_text("The sun set at 17:49")
     page.get_by_role("button", name="Type the low").tap()
     page.get_by_role("button", name="below zero").tap()
     page.get_by_role("group", name="Forecast low").get_by_text("6", exact=True).tap()

@@ -125,6 +125,24 @@ def wanted(page: Page) -> None:
     page.get_by_role("button", name="another number").click()
 
 
+def too_much(page: Page) -> None:
+    """Ask for a thousand litres in one go, and be asked why."""
+    labelled(page)
+    page.get_by_role("button", name="made up to").click()
+    page.get_by_role("button", name="another number").click()
+    for key in "1000":
+        page.get_by_role("group", name="How much?").get_by_text(key, exact=True).click()
+    page.get_by_role("button", name="Take this number").click()
+    page.get_by_role("button", name="Say why so much").click()
+    expect(page.locator(".page-question")).to_contain_text("1,000 L in one go: really?")
+
+
+def asked_who(page: Page) -> None:
+    """Take an alarm on where nobody is named."""
+    page.get_by_role("button", name="I have it").first.click()
+    expect(page.get_by_role("group", name="Who has it?")).to_be_visible()
+
+
 def more_of_a_soak(page: Page) -> None:
     """Open what else can be done with a soak."""
     soak = page.locator(".bench-row", has_text="soaking").first
@@ -189,6 +207,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "mixing-label": ("#/mixing", read_cautions),
     "mixing": ("#/mixing", labelled),
     "mixing-wanted": ("#/mixing", wanted),
+    "mixing-much": ("#/mixing", too_much),
     "frost": ("#/frost", nothing),
     "frost-figure": ("#/frost", typing_frost),
     "frost-file": ("#/frost", reading_frost),
@@ -197,6 +216,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "fridge": (f"#/fridge/{place_id('Shed fridge')}", nothing),
     "alerts": ("#/alerts", nothing),
     "alerts-leave": ("#/alerts", leaving),
+    "alerts-who": ("#/alerts", asked_who),
     "ringing": ("#/ringing", figures_there),
     "season": ("#/season", nothing),
     "watch-band": ("#/watch/ec-band", nothing),
@@ -307,6 +327,28 @@ def test_a_screen_fits_other_phones_and_larger_text(demo_page: Page, name: str) 
         demo_page.evaluate(TEXT_SIZE, "")
         demo_page.set_viewport_size(PHONE["viewport"])
     assert {what: said for what, said in found.items() if said} == {}
+
+
+def test_screens_say_what_they_mean(demo_page: Page) -> None:
+    """A soak counts in hours, a plot has dates, and a place half covered says so in both lists."""
+    page = demo_page
+    page.evaluate("(route) => { location.hash = route; }", f"#/lot/{lot_id('CC-26-1')}")
+    expect(page.locator(".page-lot main")).to_contain_text("25 h of a soak of")
+    go(page, "fridge")
+    expect(page.locator(".fridge-plot text", has_text="12 Jul")).to_have_count(1)
+    go(page, "frost")
+    corner = page.locator(".cover-place", has_text="Frost corner")
+    expect(corner.filter(has_text="1 of 2 tender lots covered")).to_have_count(1)
+    expect(corner.filter(has_text="1 of 2 tender lots not covered")).to_have_count(1)
+    go(page, "year")
+    marks = page.locator(".year-legend .mark-line").evaluate_all(
+        "(all) => all.map((e) => e.outerHTML)"
+    )
+    assert len(set(marks)) == len(marks) > 7
+    go(page, "watch-band")
+    expect(page.get_by_role("group", name="lowest EC, mS/cm")).to_be_visible()
+    asked = "([n]) => import('/ui/limits.js').then(({ hourStep }) => n.map(hourStep))"
+    assert page.evaluate(asked, [[0, 11, 12, 47, 48, 96]]) == [1, 1, 6, 6, 24, 24]
 
 
 def test_the_morning_list_of_the_demo_is_two_sheets(demo_page: Page) -> None:

@@ -1245,6 +1245,7 @@ export const words = {
   "mix.why.much": "Why so much?",
   "mix.really": "{volume} in one go: really? A bucket of a few litres does for a batch and is old after 24 hours. Check the unit; if it is meant, say why.",
   "mix.why_tank": "A tank for many lots",
+  "mix.why_buckets": "Several buckets are filled from it",
   "mix.why_recipe": "The recipe for this kind says so",
   "mix.why_trial": "A trial on a part of the lot",
   "mix.why_other": "Another reason",

@@ -114,7 +114,7 @@ export function WhyQuestion({ draft, found, onTake, onLeave }) {
   return html`<${Question} title=${title} onLeave=${onLeave} foot=${foot}>
     ${found.mixed?.warnings.filter((one) => one.key === "above_usual").map((one) => html`<p class="caution grave">${say(one)}</p>`)}
     ${!strong && html`<p class="caution grave">${t("mix.really", { volume: volumeWords(draft) })}</p>`}
-    <${Choice} name=${title} answers=${["recipe", strong ? "trial" : "tank"].map((one) => [t(`mix.why_${one}`), t(`mix.why_${one}`)])} value=${why || undefined} onChoose=${(one) => setWhy(one ?? "")} />
+    <${Choice} name=${title} answers=${(strong ? ["recipe", "trial"] : ["tank", "buckets"]).map((one) => [t(`mix.why_${one}`), t(`mix.why_${one}`)])} value=${why || undefined} onChoose=${(one) => setWhy(one ?? "")} />
     <${Field} label=${t("mix.why_other")} value=${why} onInput=${setWhy} />
   </${Question}>`;
 }
