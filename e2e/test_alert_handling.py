@@ -116,7 +116,7 @@ def test_what_is_back_to_normal_is_told_with_its_history(own_demo: Served, phone
             alert["history"] = [first, {**first, "what": first["level"]}, *rest]
         route.fulfill(json=found)
 
-    phone.route("**/api/v1/alerts?*", more_pressing)
+    phone.route("**/api/v1/alerts/past?*", more_pressing)
     go(phone, f"#/lot/{lot_id('FO-25-1')}")
     with phone.expect_response("**/api/v1/sync/push"):
         phone.locator(".foot").get_by_role("button", name="Watered").tap()

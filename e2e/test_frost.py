@@ -68,7 +68,7 @@ def test_in_the_morning_a_touch_uncovers_or_says_that_it_stays_on(
     page = open_frost(own_demo, open_app, "2026-09-10T09:30:00+10:00")
     here = page.locator(COVERED)
     expect(here).to_have_count(1)
-    expect(here).to_contain_text("since yesterday 16:45, Dev")
+    expect(here).to_contain_text("since yesterday 16:45, by Dev")
     page.get_by_role("button", name="It stays on until").tap()
     page.get_by_role("button", name="3 more days").tap()
     expect(here).to_contain_text("stays on until")
