@@ -112,7 +112,7 @@ def test_looks_of_a_fridge_are_one_entry_a_day_and_vanish_when_done(working_nurs
     (look,) = [one for one in today if one.get("LOCATION")]
     assert str(look["LOCATION"]) == "Shed fridge, the old one; left"
     assert "3 lots, 26-000-X, 26-001-X, 26-002-X" in str(look["SUMMARY"])
-    assert str(look["DESCRIPTION"]).count("not looked at for its week") == 3
+    assert str(look["DESCRIPTION"]).count("in the cold, not looked at since") == 3
     assert str(look["URL"]).endswith(f"/#/walk/{fridge}")
     assert look.walk("VALARM") == []  # overdue since yesterday: it rang then
     for lot in lots:
