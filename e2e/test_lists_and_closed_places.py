@@ -72,3 +72,29 @@ def test_a_sprayed_place_and_its_lots_say_until_when(phone: Page) -> None:
     go(phone, f"#/walk/{place_id('Four-litre bed A')}/{lot_id('AP-23-1')}")
     expect(phone.locator(".page-walk .caution")).to_contain_text("do not enter until")
     picture(phone, "walk-closed")
+
+
+def test_what_was_recorded_of_a_closed_lot_asks_which_of_the_two_is_right(phone: Page) -> None:
+    """F26, with no signal: closed, counted by somebody who did not know, kept, then taken back."""
+    lot = lot_id("AP-23-1")
+    phone.evaluate(
+        """async (lot) => {
+          const { record } = await import("/store/record.js");
+          const { now } = await import("/store/house.js");
+          const ago = (minutes) => new Date(Date.parse(now.value) - minutes * 60_000).toISOString();
+          await record("lot_closed", lot, { why: "sold out" }, { observedAt: ago(90) });
+          await record("looked", lot, { moisture: 2 }, { observedAt: ago(30) });
+        }""",
+        lot,
+    )
+    go(phone, f"#/lot/{lot}")
+    asked = phone.locator(".after-closing")
+    expect(asked).to_contain_text("Closed, and not over?")
+    picture(phone, "lot-after-closing")
+    asked.get_by_role("button", name="Both are right").tap()
+    expect(asked).to_have_count(0)
+    phone.get_by_role("button", name="Undo").tap()
+    asked.get_by_role("button", name="take back the closing").tap()
+    expect(asked).to_have_count(0)
+    closed_at = "import('/store/house.js').then((h) => h.lots.value.get(given).closed_at)"
+    assert phone.evaluate(f"(given) => {closed_at}", lot) is None

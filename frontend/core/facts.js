@@ -46,6 +46,7 @@ export function lotFacts(lot, crop, place = null, solution = null, spreading = [
     place_name: place ? place.name : lot.place,
     live: isLive(lot),
     closed: lot.closed_at !== null,
+    after_closing: { at: null, ...lot.after_closing, closed_at: lot.closed_at },
     stage: lot.stage,
     stage_since: lot.stage_since,
     unit: lot.unit,
@@ -130,14 +131,28 @@ function cropFacts(crop) {
   };
 }
 
-/** {live_lots, oldest_seen_at, newest_seen_at} of the live lots among these. */
-export function standing(lots) {
+/**
+ * {live_lots, oldest_seen_at, newest_seen_at} of the live lots among those in one place, and
+ * newest_visit_at, which lots that are closed or were taken out (`leftAt`) count for too.
+ */
+export function standing(lots, leftAt = null) {
   const seen = lots.filter((lot) => isLive(lot) && lot.seen_at).map((lot) => lot.seen_at).sort();
   return {
     live_lots: seen.length,
     oldest_seen_at: seen[0] ?? null,
     newest_seen_at: seen.at(-1) ?? null,
+    newest_visit_at: later(leftAt, ...lots.map((lot) => lot.seen_at)),
   };
+}
+
+/** When a lot was last taken out of each place. @param {Iterable<any>} lots @returns {Record<string, string>} */
+export function leavings(lots) {
+  /** @type {Record<string, string>} */
+  const found = {};
+  for (const lot of lots) {
+    for (const { place, at } of lot.left) if (at > (found[place] ?? "")) found[place] = at;
+  }
+  return found;
 }
 
 /** The facts of a place; `lots` is the `standing` of those that stand in it, `stock` what frost asks of them. */
@@ -154,7 +169,7 @@ export function placeFacts(place, lots, stock = NO_STOCK) {
     seen_at: later(lots.oldest_seen_at, place.closed_at),
     ...placeWeather(place, stock),
     enter_after: place.enter_after ?? null,
-    entry: entryFacts(place, lots.newest_seen_at),
+    entry: entryFacts(place, lots.newest_visit_at),
     answers: place.answers ?? {},
   };
 }

@@ -14,6 +14,7 @@ import * as stock from "./stock.js";
 import { endedAt } from "./treatments.js";
 
 const NOTES_MAX = 40;
+const LEFT_MAX = 8;
 const INHERITED = [
   "spells", "last_look", "looks", "last", "series", "seen_at", "sown", "acid_at", "rinsed_at",
   "held_over", "last_watered_at",
@@ -24,6 +25,7 @@ const SEEN = new Set(
     + " counted potted_on lost moved covered uncovered scarified rinsed_neutral emergence_closed"
     + " stocktaken graded photographed").split(" "),
 );
+const AFTER_CLOSING = new Set([...SEEN, "sold", "treated"].filter((kind) => !["lot_started", "photographed"].includes(kind)));
 const TESTED = ["ph", "ec_ms_cm"];
 const NUMBERS_NEEDED = {
   counted: ["emerged", "out_of"],
@@ -43,7 +45,8 @@ export function newLot(lotId, inherited = null) {
     id: lotId, crop: null, label: null, place: null, placed_at: null,
     parents: [], children: [],
     quantity: null, unit: null, container_l: null, provenance: null,
-    started_at: null, closed_at: null, closed_why: null,
+    started_at: null, closed_at: null, closed_why: null, closed_event: null,
+    after_closing: null, left: [],
     stage: "seed", stage_since: null, spells: [],
     last_look: null, looks: [], last: {}, series: {}, seen_at: null,
     last_watered_at: null, covered_at: null, cover: null, bared_at: null,
@@ -116,6 +119,9 @@ export function apply(lot, event) {
     return;
   }
   if (SEEN.has(event.kind)) lot.seen_at = later(lot.seen_at, event.at);
+  if (lot.closed_at && AFTER_CLOSING.has(event.kind)) {
+    lot.after_closing = { at: event.at, event: event.id, kind: event.kind };
+  }
   act(lot, event);
 }
 
@@ -224,6 +230,9 @@ function emergenceClosed(lot, event) {
 function closed(lot, event) {
   lot.closed_at = event.at;
   lot.closed_why = event.data?.why ?? null;
+  // Whoever closes it again knows what was recorded in between.
+  lot.closed_event = event.id;
+  lot.after_closing = null;
 }
 
 function scarified(lot, event) {
@@ -258,10 +267,11 @@ function uncovered(lot, event) {
   lot.bared_at = event.at;
 }
 
-/** Where it stands now; a cover stays where it was. */
+/** Where it stands now, and where somebody took it from; a cover stays where it was. */
 function moved(lot, event) {
   const place = event.data?.place ?? null;
   if (place === lot.place) return;
+  if (lot.place) lot.left = [...lot.left, { place: lot.place, at: event.at }].slice(-LEFT_MAX);
   lot.place = place;
   lot.placed_at = event.at;
   uncovered(lot, event);

@@ -45,8 +45,8 @@ export function withTreatment(row, event) {
 }
 
 /** {at, until, product} of the last visit to a place, where it was closed just then. */
-export function entryFacts(place, newestSeenAt) {
-  const seenAt = later(newestSeenAt, place.entered_at) ?? "";
+export function entryFacts(place, newestVisitAt) {
+  const seenAt = later(newestVisitAt, place.entered_at) ?? "";
   const closed = (place.treatments ?? []).filter((one) => one.enter_after && one.ended_at < seenAt && seenAt < one.enter_after);
   if (!closed.length) return { at: null };
   const longest = longestBy("enter_after", closed);

@@ -21,7 +21,7 @@ const SHARED = ["clock", "after", "unless", "until", "counts"];
  * @param {string} subject `lot`, `place`, `phone` or `nursery`
  * @param {Record<string, any>} facts
  * @param {string} now canonical text
- * @param {{offsets: any[], working_days: number[], hemisphere?: string}} site
+ * @param {{offsets: any[], working_days: number[], hemisphere?: string, season_starts?: any}} site
  */
 export function evaluate(rules, subject, facts, now, site) {
   const nowMs = toMs(now);
@@ -150,11 +150,9 @@ function levelTime(start, spec, one, facts, site) {
   if (one.counts === "working_days") {
     return afterWorkingTime(start, length, site.offsets, facts.works_on ?? site.working_days);
   }
-  if (one.counts === "growth") return afterGrowingTime(start, length, site.offsets, hemisphere(site));
+  if (one.counts === "growth") return afterGrowingTime(start, length, site.offsets, site);
   return start + length;
 }
-
-const hemisphere = (site) => (site.hemisphere === "north" ? "north" : "south");
 
 /** When a clock starts, or null while it has not. See the Python twin. */
 export function clockStart(clock, facts, site) {
@@ -165,7 +163,7 @@ export function clockStart(clock, facts, site) {
   if ("run_of" in clock) return instantMs(runStart(facts, clock), site);
   if ("midwinter_after" in clock) {
     const at = instantMs(fact(facts, clock.midwinter_after), site);
-    return at === null ? null : nthMidwinter(at, clock.nth ?? 1, site.offsets, hemisphere(site));
+    return at === null ? null : nthMidwinter(at, clock.nth ?? 1, site.offsets, site);
   }
   const seen = instantMs(fact(facts, clock.working_day_after), site);
   if (seen === null) return null;

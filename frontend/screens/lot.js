@@ -9,6 +9,7 @@ import { html, t } from "../ui/html.js";
 import { Label, says } from "../ui/label.js";
 import { lookWords } from "../ui/lot_words.js";
 import { findingsOf } from "../ui/to_see.js";
+import { AfterClosing } from "./lot_after_closing.js";
 import { LotStage } from "./lot_stage.js";
 import { Past } from "./lot_past.js";
 import { UndoBar } from "./place_done.js";
@@ -30,6 +31,7 @@ export function Lot({ id }) {
   return html`<${Page} name="lot" title=${lot.label} back="#/lots" foot=${foot}>
     <${Label} lot=${lot} findings=${found} />
     <${Due} lot=${lot} found=${found} />
+    <${AfterClosing} lot=${lot} found=${found} />
     <${LotStage} lot=${lot} />
     <${Toxic} crop=${one("protocol", lot.crop)} />
     <section><h2>${t("lot.acts")}</h2><div class="acts">${others.map((kind) => html`<${Act} key=${kind} kind=${kind} lot=${lot} />`)}</div></section>

@@ -4,7 +4,7 @@
  * time, and whose next deadline has not come, keeps what was found: a tap costs one lot.
  * @module
  */
-import { lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
+import { leavings, lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
 import { toMs } from "../core/instants.js";
 import { spreadingSince } from "../core/neighbours.js";
 import { lastSpell } from "../core/spells.js";
@@ -30,7 +30,7 @@ export function watchAll(rows, lots, now) {
   const house = {
     now,
     rules: [...rules.values()].sort((a, b) => (a.id < b.id ? -1 : 1)),
-    site: { offsets: home.offsets, working_days: home.working_days, hemisphere: home.hemisphere },
+    site: { offsets: home.offsets, working_days: home.working_days, hemisphere: home.hemisphere, season_starts: home.season_starts },
     spreading: spreadingByPlace(lots),
     depends: [rules, home],
     seen: new Map(),
@@ -64,13 +64,14 @@ function spreadingByPlace(lots) {
 function watchPlaces(house, rows, lots, home) {
   const byPlace = new Map();
   const weather = weatherOf(rows, lots, house.site.offsets);
+  const left = leavings(lots.values());
   for (const lot of lots.values()) {
     if (!lot.place) continue;
     if (!byPlace.has(lot.place)) byPlace.set(lot.place, []);
     byPlace.get(lot.place).push(lot);
   }
   for (const place of rows.get("place")?.values() ?? []) {
-    const here = standing(byPlace.get(place.id) ?? []);
+    const here = standing(byPlace.get(place.id) ?? [], left[place.id]);
     const stock = weather.inPlace(place);
     look(house, `place:${place.id}`, [place, ...Object.values(here), stock.key], () => placeFacts(place, here, stock));
   }

@@ -10,7 +10,7 @@ from tests.parity.logs import CHILD, LOT, PARENTS
 from tests.parity.twins import Case, Event
 
 FOLDER = Path(__file__).parent.parent / "golden"
-PARTS = ("lots", "readings", "stock")
+PARTS = ("lots", "left_at", "readings", "stock")
 DAY_NOUGHT = parse_instant("2026-05-01T08:00:00Z")
 UNITS = {"day": DAY_MS, "hour": HOUR_MS, "minute": MINUTE_MS}
 AFTER_DAY_NOUGHT = re.compile(r"(day|hour|minute) (\d+)( - 1 ms)?")

@@ -72,7 +72,7 @@ async (text) => {
   const factsOf = (row) => {
     if (row.solution) return core.facts.solutionFacts(row.solution);
     if (row.phone) return core.facts.phoneFacts(row.phone);
-    const standing = core.facts.standing(row.lots);
+    const standing = core.facts.standing(row.lots, row.left_at ?? null);
     if (row.nursery) return core.facts.nurseryFacts(row.nursery, standing, row.stock ?? undefined);
     const settings = core.chambers.settingsOf(row.place.chamber);
     const read = (state, [at, tempC]) => core.chambers.read(state, at, tempC, settings);

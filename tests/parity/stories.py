@@ -357,6 +357,23 @@ def closing(log: LogMaker) -> None:
     log.add("lot_closed", {"why": "sold out"})
 
 
+def not_over(log: LogMaker) -> None:
+    """Counted after it was closed, by somebody who did not know; a person says which is right."""
+    closed = log.events[-1]
+    log.hours(0, 40)
+    lost = {"quantity": 2, "out_of": 100, "cause": "heat"}
+    acts = [("counted", {"emerged": 3, "out_of": 100}), ("looked", {}), ("lost", lost)]
+    event = log.add(*log.random.choice(acts))
+    log.hours(1, 90)
+    which = log.random.choice(["closing", "record", "both", "again"])
+    if which in ("closing", "record"):
+        log.add("voided", {"of": (closed if which == "closing" else event)["id"]})
+    elif which == "both":
+        log.add("decided", {"watch": "after-closing", "why": "both are right"})
+    elif which == "again":
+        log.add("lot_closed", {"why": "looked again, nothing"})
+
+
 STORIES: tuple[Story, ...] = (
     six_weeks, weekly_look, never_looked, sprouting, too_warm, too_cold, walked, mould, dry, wet,
     outdoors, dip, dip, bench, bench, bench, uncounted, uncounted, stalls, stalls, finishes,
@@ -398,8 +415,10 @@ def make_log(seed: int, lot: str = LOT) -> tuple[list[Event], str]:
     end = log.events[-1]["id"]
     while log.chance(0.3):
         log.random.choice(STORIES)(log)
-    if log.chance(0.06):
+    if log.chance(0.12):
         closing(log)
+        if log.chance(0.75):
+            not_over(log)
     if log.chance(0.75):
         log.disturb()
     return log.events, end

@@ -51,7 +51,9 @@ def place_history(pick: random.Random, kind: str) -> History:
             lots = [{**lot, "seen_at": to_text(at)} for lot in lots]
         if pick.random() < 0.1:
             lots = [{**lot, "closed_at": to_text(at)} for lot in lots]
-        history.append((at, {kind: {**row, "answers": answers(pick, at)}, "lots": lots}))
+        left_at = to_text(at) if pick.random() < 0.1 else None
+        told = {kind: {**row, "answers": answers(pick, at)}, "lots": lots, "left_at": left_at}
+        history.append((at, told))
     return history
 
 

@@ -8,7 +8,7 @@ from playwright.sync_api import Page
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.rule_check import BadRule, check_rule
 from lathhouse.domain.watches import as_it_stands, evaluate
-from lathhouse.domain.winters import after_growing_time, nth_midwinter
+from lathhouse.domain.winters import after_growing_time, nth_midwinter, turns
 from tests.parity.twins import SITES, called_in_browser
 
 DAY_MS = 86_400_000
@@ -87,10 +87,41 @@ def test_a_number_of_a_rules_own_may_differ_by_place(core_page: Page):
 def test_midwinters(core_page: Page, site: str, start: str, nth: int, expected: str | None):
     """21 June and 21 December, by the nursery's own midnights: ours."""
     offsets = (SYDNEY if site == "south" else NEW_YORK)["offsets"]
-    args = [to_ms(start), nth, offsets, site]
+    args = [to_ms(start), nth, offsets, {"hemisphere": site, "season_starts": None}]
     ours = nth_midwinter(*args)
     assert called_in_browser(core_page, "winters", "nthMidwinter", *args)["value"] == ours
     assert (ours if ours is None else to_text(ours)) == expected
+
+
+MONTHS = {"spring": "09-01", "summer": "12-01", "autumn": "03-01", "winter": "06-01"}
+# A short summer in the hills: 36 days of each third of autumn, winter from 1 June to 30 September.
+HILLS = {"spring": "10-01", "summer": "12-20", "autumn": "02-13", "winter": "06-01"}
+
+
+@pytest.mark.parametrize(
+    ("starts", "expected"),
+    [
+        # Set as they are by themselves, they change nothing.
+        (MONTHS, ["09-01", "05-01", "06-21"]),
+        (HILLS, ["10-01", "04-26", "06-28"]),
+        ({**MONTHS, "spring": "tomorrow"}, ["09-01", "05-01", "06-21"]),
+    ],
+    ids=["the months", "the hills", "not to be read"],
+)
+def test_the_owners_own_seasons_turn_the_year(
+    core_page: Page, starts: dict[str, str], expected: list[str]
+):
+    """Two thirds of 108 days after 13 February is 26 April; 20/92 of 122 days into winter is
+    27 days after 1 June: ours."""
+    site = {"hemisphere": "south", "season_starts": starts}
+    assert list(turns(site)) == expected
+    assert called_in_browser(core_page, "winters", "turns", site)["value"] == expected
+    begin = to_ms("2026-04-29T14:00:00.000Z")
+    if starts == HILLS:
+        ends = after_growing_time(begin, DAY_MS, SYDNEY["offsets"], site)
+        assert to_text(ends or 0) == "2026-10-01T14:00:00.000Z"
+        deep = nth_midwinter(begin, 1, SYDNEY["offsets"], site)
+        assert to_text(deep or 0) == "2026-06-27T14:00:00.000Z"
 
 
 @pytest.mark.parametrize(
@@ -108,7 +139,7 @@ def test_midwinters(core_page: Page, site: str, start: str, nth: int, expected: 
 def test_time_in_growth(core_page: Page, site: str, start: str, days: int, expected: str | None):
     """September to April in the south, March to October in the north: ours."""
     offsets = (SYDNEY if site == "south" else NEW_YORK)["offsets"]
-    args = [to_ms(start), days * DAY_MS, offsets, site]
+    args = [to_ms(start), days * DAY_MS, offsets, {"hemisphere": site}]
     ours = after_growing_time(*args)
     assert called_in_browser(core_page, "winters", "afterGrowingTime", *args)["value"] == ours
     assert (ours if ours is None else to_text(ours)) == expected

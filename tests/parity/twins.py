@@ -139,7 +139,7 @@ def _facts_of(row: dict[str, Any]) -> Any:
         return facts.solution_facts(row["solution"])
     if "phone" in row:
         return facts.phone_facts(row["phone"])
-    standing = facts.standing(row["lots"])
+    standing = facts.standing(row["lots"], row.get("left_at"))
     if "nursery" in row:
         return facts.nursery_facts(row["nursery"], standing, row.get("stock") or NO_STOCK)
     settings = chambers.settings_of(row["place"].get("chamber"))

@@ -51,6 +51,7 @@ class Lot:
     held_until: int | None = None
     put_off: dict[str, int] = field(default_factory=dict)
     conflict_at: int | None = None
+    after_closing_at: int | None = None
     root_fill: int = 1
 
     @property
@@ -74,6 +75,8 @@ def note(lot: Lot, kind: str, data: Data, at: int) -> None:
     """Note one act or look."""
     if kind not in NOT_THERE:
         lot.seen_at = max(lot.seen_at, at)
+    if lot.closed and (kind == "sold" or kind not in NOT_THERE):
+        lot.after_closing_at = at
     act = ACTS.get(kind)
     if act is not None:
         act(lot, data, at)

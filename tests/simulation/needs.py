@@ -120,6 +120,8 @@ def lot_needs(lot: Lot) -> dict[str, Span]:
     found: dict[str, Span | None] = {"count-conflict": None}
     if not lot.closed and lot.conflict_at:
         found["count-conflict"] = (lot.conflict_at, FOREVER)
+    if lot.closed and lot.after_closing_at is not None:
+        found["after-closing"] = (lot.after_closing_at, FOREVER)
     if lot.live:
         for part in (_seed, _bench, _looks, _moisture, _emergence):
             found |= part(lot)

@@ -4,6 +4,7 @@ Every fact has a dotted name (`cold.started_at`); a fact that is not known is No
 `data/watches.json` name nothing else, so a fact added here is at once open to every rule.
 """
 
+from collections.abc import Iterable
 from typing import Any
 
 from lathhouse.domain import chambers, protocols, springs
@@ -65,6 +66,11 @@ def lot_facts(
         "place_name": place["name"] if place else lot["place"],
         "live": is_live(lot),
         "closed": lot["closed_at"] is not None,
+        "after_closing": {
+            "at": None,
+            **(lot["after_closing"] or {}),
+            "closed_at": lot["closed_at"],
+        },
         "stage": lot["stage"],
         "stage_since": lot["stage_since"],
         "unit": lot["unit"],
@@ -170,14 +176,28 @@ def crop_facts(crop: dict[str, Any] | None) -> Facts:
     }
 
 
-def standing(lots: list[dict[str, Any]]) -> Facts:
-    """Return {live_lots, oldest_seen_at, newest_seen_at} of the live lots among these."""
+def standing(lots: list[dict[str, Any]], left_at: str | None = None) -> Facts:
+    """Return {live_lots, oldest_seen_at, newest_seen_at, newest_visit_at} of lots in one place.
+
+    All but the last are of the live ones among them. A visit stays one whatever becomes of the lot:
+    it may be closed since, or have been taken out of the place, the last of them at `left_at`.
+    """
     seen = [lot["seen_at"] for lot in lots if is_live(lot) and lot["seen_at"]]
     return {
         "live_lots": len(seen),
         "oldest_seen_at": min(seen, default=None),
         "newest_seen_at": max(seen, default=None),
+        "newest_visit_at": later(left_at, *(lot["seen_at"] for lot in lots)),
     }
+
+
+def leavings(lots: Iterable[dict[str, Any]]) -> dict[str, str]:
+    """Return when a lot was last taken out of each place, by place."""
+    found: dict[str, str] = {}
+    for lot in lots:
+        for left in lot["left"]:
+            found[left["place"]] = max(found.get(left["place"], ""), left["at"])
+    return found
 
 
 def place_facts(place: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK) -> Facts:
@@ -199,7 +219,7 @@ def place_facts(place: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK) -> 
         "seen_at": later(lots["oldest_seen_at"], place.get("closed_at")),
         **place_weather(place, stock),
         "enter_after": place.get("enter_after"),
-        "entry": entry_facts(place, lots["newest_seen_at"]),
+        "entry": entry_facts(place, lots["newest_visit_at"]),
         "answers": place.get("answers") or {},
     }
 

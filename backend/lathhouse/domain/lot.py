@@ -18,6 +18,8 @@ Event = dict[str, Any]
 Lot = dict[str, Any]
 
 NOTES_MAX = 40
+# Places it was last taken out of; more in the days that a place may be closed is no nursery.
+LEFT_MAX = 8
 # What a child lot goes on with from the lots it came from.
 INHERITED = (
     "spells", "last_look", "looks", "last", "series", "seen_at", "sown", "acid_at", "rinsed_at",
@@ -30,6 +32,8 @@ SEEN = frozenset(
     " counted potted_on lost moved covered uncovered scarified rinsed_neutral emergence_closed"
     " stocktaken graded photographed".split()
 )
+# What says, of a lot that is closed on record, that there is still something there.
+AFTER_CLOSING = (SEEN | {"sold", "treated"}) - {"lot_started", "photographed"}
 # What is tested of a lot's own water (pour-through).
 TESTED = ("ph", "ec_ms_cm")
 # Without these numbers an event cannot be read; an amendment may have struck one out.
@@ -48,7 +52,8 @@ def new_lot(lot_id: str, inherited: Lot | None = None) -> Lot:
         "id": lot_id, "crop": None, "label": None, "place": None, "placed_at": None,
         "parents": [], "children": [],
         "quantity": None, "unit": None, "container_l": None, "provenance": None,
-        "started_at": None, "closed_at": None, "closed_why": None,
+        "started_at": None, "closed_at": None, "closed_why": None, "closed_event": None,
+        "after_closing": None, "left": [],
         "stage": "seed", "stage_since": None, "spells": [],
         "last_look": None, "looks": [], "last": {}, "series": {}, "seen_at": None,
         "last_watered_at": None, "covered_at": None, "cover": None, "bared_at": None,
@@ -134,6 +139,8 @@ def apply(lot: Lot, event: Event) -> None:
         return
     if kind in SEEN:
         lot["seen_at"] = later(lot["seen_at"], event["at"])
+    if lot["closed_at"] and kind in AFTER_CLOSING:
+        lot["after_closing"] = {"at": event["at"], "event": event["id"], "kind": kind}
     act(lot, event)
 
 
@@ -249,6 +256,8 @@ def _emergence_closed(lot: Lot, event: Event) -> None:
 
 def _closed(lot: Lot, event: Event) -> None:
     lot["closed_at"], lot["closed_why"] = event["at"], event["data"].get("why")
+    # Whoever closes it again knows what was recorded in between.
+    lot["closed_event"], lot["after_closing"] = event["id"], None
 
 
 def _scarified(lot: Lot, event: Event) -> None:
@@ -283,9 +292,12 @@ def _uncovered(lot: Lot, event: Event) -> None:
 
 
 def _moved(lot: Lot, event: Event) -> None:
-    """Note where it stands now; a cover stays where it was."""
+    """Note where it stands now, and where somebody took it from; a cover stays where it was."""
     place = event["data"].get("place")
     if place != lot["place"]:
+        if lot["place"]:
+            left = {"place": lot["place"], "at": event["at"]}
+            lot["left"] = [*lot["left"], left][-LEFT_MAX:]
         lot["place"], lot["placed_at"] = place, event["at"]
         _uncovered(lot, event)
 

@@ -59,13 +59,13 @@ def with_treatment(row: Data, event: Data) -> Data:
     return {**row, "treatments": kept, "enter_after": later(*(one["enter_after"] for one in kept))}
 
 
-def entry_facts(place: Data, newest_seen_at: str | None) -> Data:
+def entry_facts(place: Data, newest_visit_at: str | None) -> Data:
     """Return {at, until, product} of the last visit to a place, where it was closed just then.
 
-    A lot in it that was seen says that somebody was there; whoever sprayed has been there as of the
-    treatment's end, which is no visit.
+    A lot in it that was seen says that somebody was there, whatever became of it since; whoever
+    sprayed has been there as of the treatment's end, which is no visit.
     """
-    seen_at = later(newest_seen_at, place.get("entered_at"))
+    seen_at = later(newest_visit_at, place.get("entered_at"))
     treatments = place.get("treatments") or []
     over = [t for t in treatments if t["enter_after"] and t["ended_at"] < (seen_at or "")]
     closed = [t for t in over if (seen_at or "") < t["enter_after"]]

@@ -7,13 +7,13 @@ the record holds now, corrections included; crops, places and other rules are as
 
 import json
 from collections.abc import Callable, Iterable
+from itertools import pairwise
 from typing import Any
 
 from lathhouse.domain.corrections import effective
-from lathhouse.domain.facts import is_live, standing
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.domain.lot import apply, new_lot, stage_of, started_first
-from lathhouse.domain.rows import go_on
+from lathhouse.domain.neighbours import Spreading, spreading_since
 from lathhouse.domain.watches import evaluate
 
 Data = dict[str, Any]
@@ -22,32 +22,59 @@ Event = dict[str, Any]
 WEEK_MS = 7 * DAY_MS
 # A rule changes its mind a few times between two records; more than this is a rule gone wrong.
 LOOKS_MAX = 60
-# Long lists of a place's readings, which no watch looks at; copying them at each reading is slow.
-NOT_WATCHED = ("temps", "hours")
-
-
+# What places and the nursery are told of a lot, at each step of its life.
+KEPT = ("place", "seen_at", "closed_at", "quantity")
 # Whose past is on record; of phones and their silence nothing is kept but the last contact.
 REPLAYED = ("lot", "place", "nursery", "solution")
-# Facts that rest on what stood beside something, or on more than the log, by who is looked at.
-RESTS_ON = {
-    "lot": {"beside.": "neighbours"},
-    "place": {"cold.": "weather", "cover.": "weather", "entry.": "neighbours"},
-    "nursery": {"cold.": "weather", "last_backup_at": "server"},
-}
 
 
 def not_replayed(rule: Data) -> list[str]:
-    """Return why a rule's past cannot be lived through again; empty where it can.
+    """Return the kinds of subject whose past cannot be lived through again."""
+    return sorted({kind for kind in rule["subjects"] if kind not in REPLAYED})
 
-    A subject's kind, or `weather`, `neighbours`, `server`: what the facts it names rest on.
-    """
-    found = [kind for kind in rule["subjects"] if kind not in REPLAYED]
-    if "each" in rule:
-        found.append("weather")
+
+def rests_on_neighbours(rule: Data) -> bool:
+    """Say whether a rule looks at what stands beside a lot."""
     named = json.dumps([rule.get(part) for part in ("when", "clock", "until", "cases")])
-    for kind in rule["subjects"]:
-        found += [why for name, why in RESTS_ON.get(kind, {}).items() if f'"{name}' in named]
-    return sorted(set(found))
+    return '"beside.' in named
+
+
+class Beside:
+    """In which lots of each place mould spread, at any instant of the past."""
+
+    def __init__(self, stood: Iterable[Data]) -> None:
+        """Take what `live_lot` said of every lot, one lot after another."""
+        self.changes: dict[str, list[tuple[int, str, str | None]]] = {}
+        was: dict[str, tuple[str, str] | None] = {}
+        for move in stood:
+            lot, since = move["lot"], move["spreading_at"]
+            now = (move["place"], since) if since else None
+            before = was.get(lot)
+            if now == before:
+                continue
+            if before:
+                self.changes.setdefault(before[0], []).append((move["at"], lot, None))
+            if now:
+                self.changes.setdefault(now[0], []).append((move["at"], lot, since))
+            was[lot] = now
+        for changes in self.changes.values():
+            changes.sort(key=lambda change: change[0])
+
+    def at(self, place: str | None, at_ms: int) -> list[Spreading]:
+        """Return [lot, since] of the lots of a place in which it spread at an instant."""
+        found: dict[str, str] = {}
+        for at, lot, since in self.changes.get(place or "", []):
+            if at > at_ms:
+                break
+            found.pop(lot, None)
+            if since:
+                found[lot] = since
+        return [[lot, since] for lot, since in found.items()]
+
+    def turns(self, place: str | None, from_ms: int, to_before_ms: int) -> list[int]:
+        """Return the instants between two at which that changed, after the first."""
+        changes = self.changes.get(place or "", [])
+        return sorted({at for at, _, _ in changes if from_ms < at < to_before_ms})
 
 
 class Trial:
@@ -94,15 +121,19 @@ def live_lot(
     lot_id: str,
     events: Iterable[Event],
     inherited: Data,
-    facts_of: Callable[[Data], Data],
+    facts_of: Callable[[Data, int], Data],
+    entry_of: Callable[[Data], Data | None],
     trials: list[Trial],
     until_ms: int,
+    beside: Beside | None = None,
 ) -> list[Data]:
-    """Live through a lot's log; return when it stood where: {at, lot, place, live, seen_at} each.
+    """Live through a lot's log; return when it stood where, and how, as `yard_replay` reads it.
 
     Args:
         events: about the lot, in any order, corrections among them.
         facts_of: makes facts of the lot as it is at a step; they are read before the next one.
+        entry_of: makes what frost and heat ask of it, where the rule looks at that.
+        beside: what else spread in its place, where the rule looks at that.
     """  # fmt: skip
     ordered = started_first(lot_id, effective(events))
     lot = new_lot(lot_id, inherited)
@@ -115,55 +146,16 @@ def live_lot(
         at = max(at, to_ms(event["at"]))
         last = index + 1 == len(ordered)
         ends = until_ms + 1 if last else to_ms(ordered[index + 1]["at"])
-        stood.append({"at": at, "lot": lot_id, "place": lot["place"], "live": is_live(lot)})
-        stood[-1] |= {"seen_at": lot["seen_at"], "closed_at": None, "quantity": lot["quantity"]}
-        if trials and ends > trials[0].since_ms:
-            facts = facts_of(lot)
+        stood.append({"at": at, "lot": lot_id, **{name: lot[name] for name in KEPT}})
+        stood[-1] |= {"spreading_at": spreading_since(lot), "entry": entry_of(lot)}
+        if not trials or ends <= trials[0].since_ms:
+            continue
+        turns = beside.turns(lot["place"], at, ends) if beside else []
+        for begin, end in pairwise([at, *turns, ends]):
+            facts = facts_of(lot, begin)
             for trial in trials:
-                trial.live(facts, at, ends)
+                trial.live(facts, begin, end)
     return stood
-
-
-def live_place(
-    row: Data,
-    events: Iterable[Event],
-    stood: list[Data],
-    facts_of: Callable[[Data, Data], Data],
-    trials: list[Trial],
-    until_ms: int,
-    *,
-    everywhere: bool = False,
-) -> None:
-    """Live through what was recorded of a place, or of the nursery, and the lots that stood in it.
-
-    Args:
-        row: the place as it was set up, of which nothing has been said yet.
-        events: readings, closed rounds and the like, in any order.
-        stood: what `live_lot` said of the lots that were ever here.
-        everywhere: it is the nursery itself, in which every lot stands.
-    """  # fmt: skip
-    told = [(to_ms(event["at"]), event) for event in effective(events)]
-    steps: list[tuple[int, Data | None, Data | None]] = [(at, event, None) for at, event in told]
-    steps += [(move["at"], None, move) for move in stood]
-    steps.sort(key=lambda step: step[0])
-    here: dict[str, Data] = {}
-    for index, (at, event, move) in enumerate(steps):
-        if event is not None:
-            row = {name: value for name, value in go_on(row, [event]).items() if _watched(name)}
-        if move is not None:
-            in_it = everywhere or move["place"] == row["id"]
-            here.pop(move["lot"], None)
-            if in_it and move["live"]:
-                here[move["lot"]] = move
-        ends = steps[index + 1][0] if index + 1 < len(steps) else until_ms + 1
-        if trials and ends > max(at, trials[0].since_ms):
-            facts = facts_of(row, standing(list(here.values())))
-            for trial in trials:
-                trial.live(facts, at, ends)
-
-
-def _watched(name: str) -> bool:
-    return name not in NOT_WATCHED
 
 
 def counted(raised: list[Data], since_ms: int, until_ms: int) -> Data:

@@ -58,7 +58,8 @@ def evaluate(
         subject: `lot`, `place`, `phone` or `nursery`.
         facts: what `domain.facts` made of the subject.
         now: canonical text.
-        site: `offsets`, `working_days` (1 = Monday) and `hemisphere` of the nursery.
+        site: `offsets`, `working_days` (1 = Monday), `hemisphere` and `season_starts` of the
+            nursery.
     """
     now_ms = to_ms(now)
     findings, notices, deadlines = [], [], []
@@ -199,13 +200,8 @@ def _level_time(
         days = facts.get("works_on") or site["working_days"]
         return after_working_time(start, length, site["offsets"], days)
     if case.get("counts") == "growth":
-        return after_growing_time(start, length, site["offsets"], hemisphere(site))
+        return after_growing_time(start, length, site["offsets"], site)
     return start + length
-
-
-def hemisphere(site: Site) -> str:
-    """Return the nursery's hemisphere; `south` where nobody has said."""
-    return "north" if site.get("hemisphere") == "north" else "south"
 
 
 def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
@@ -224,7 +220,7 @@ def clock_start(clock: Any, facts: Facts, site: Site) -> int | None:
     if "midwinter_after" in clock:
         at = instant_ms(fact(facts, clock["midwinter_after"]), site)
         nth, offsets = clock.get("nth", 1), site["offsets"]
-        return None if at is None else nth_midwinter(at, nth, offsets, hemisphere(site))
+        return None if at is None else nth_midwinter(at, nth, offsets, site)
     seen = instant_ms(fact(facts, clock["working_day_after"]), site)
     if seen is None:
         return None

@@ -99,6 +99,8 @@ class Subject(Base):
     tail: Mapped[str | None] = mapped_column(Text)
     weather: Mapped[str | None] = mapped_column(Text)
     spreading_at: Mapped[str | None] = mapped_column(Text)
+    # When a lot was last taken out of a place; which ones is in its row.
+    left_at: Mapped[str | None] = mapped_column(Text)
     revision: Mapped[int] = mapped_column(BigInteger)
     __table_args__ = (
         Index(
@@ -107,6 +109,13 @@ class Subject(Base):
             "place_id",
             sqlite_where=text("spreading_at IS NOT NULL"),
             postgresql_where=text("spreading_at IS NOT NULL"),
+        ),
+        Index(
+            "subjects_by_leaving",
+            "site_id",
+            "left_at",
+            sqlite_where=text("left_at IS NOT NULL"),
+            postgresql_where=text("left_at IS NOT NULL"),
         ),
         Index("subjects_by_revision", "site_id", "revision", "kind", "id"),
         Index("subjects_by_deadline", "site_id", "next_deadline"),

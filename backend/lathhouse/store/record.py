@@ -1,5 +1,6 @@
 """The one way in: append events, derive what they change, and bring the alerts up to date."""
 
+import json
 from typing import Any
 
 from lathhouse.domain.facts import is_live
@@ -53,6 +54,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     _write_lots(work, watcher, started, revision)
     places = {before[lot]["place_id"] for lot in started if lot in before}
     places |= {shot["lot"]["place"] for shot in started.values() if shot["lot"]}
+    places |= taken_from(started, {lot: before[lot] for lot in started if lot in before})
     around = {("place", place) for place in places if place} - rows.keys()
     # What is covered in a place, and what stands there, the nursery's frost watch looks at too.
     felt = started or any(kind == "place" for kind, _ in rows)
@@ -129,6 +131,7 @@ def lot_row(
         "tail": dumps(shot["tail"]),
         "weather": weather.entry_text(data, crops),
         "spreading_at": spreading_since(shot["lot"]) if shot["lot"] else None,
+        "left_at": max((left["at"] for left in data.get("left") or []), default=None),
         "revision": revision,
     }
 
@@ -170,6 +173,7 @@ def plain_row(kind: str, subject: str, data: Data, deadline: str | None, revisio
         "tail": None,
         "weather": None,
         "spreading_at": None,
+        "left_at": None,
         "revision": revision,
     }
 
@@ -192,6 +196,13 @@ def set_deadlines(
         if read is not None:
             statement = statement.where(Subject.next_deadline == read[(kind, subject)])
         work.connection.execute(statement.values(next_deadline=deadline))
+
+
+def taken_from(found: dict[str, Row], before: dict[str, Row]) -> set[str]:
+    """Return the places that lots were taken out of, as they are and as they were kept."""
+    rows = [shot["lot"] for shot in found.values() if shot["lot"]]
+    rows += [json.loads(row["data"]) for row in before.values() if row["left_at"]]
+    return {left["place"] for row in rows for left in row.get("left") or []}
 
 
 def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) -> None:

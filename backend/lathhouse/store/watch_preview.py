@@ -11,18 +11,21 @@ from lathhouse.domain import facts
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.domain.rows import ROW_KINDS, about
+from lathhouse.domain.tender import weather_entry
 from lathhouse.domain.watch_replay import (
     REPLAYED,
+    Beside,
     Trial,
     counted,
     live_lot,
-    live_place,
     not_replayed,
+    rests_on_neighbours,
 )
+from lathhouse.domain.yard_replay import Yard, live_yard, rests_on_weather, steps_of, with_backups
 from lathhouse.store import config
 from lathhouse.store.log import Log
 from lathhouse.store.lots import inherited
-from lathhouse.store.models import Subject
+from lathhouse.store.models import Backup, Subject
 from lathhouse.store.watching import Watcher
 from lathhouse.store.work import Work, looking
 
@@ -33,7 +36,6 @@ SECONDS_MAX = 20.0
 LOTS_MAX = 2000
 LOTS_AT_ONCE = 100
 LISTED_MAX = 200
-WHOLE_RULE = ("weather", "neighbours", "server")
 # A dip is told of for a day (`dip.told_until`), and its bucket must be known for that.
 DIPS_TOLD_MS = 2 * DAY_MS
 
@@ -68,9 +70,8 @@ class Preview:
         self.watcher.dips_since = to_text(self.since_ms - DIPS_TOLD_MS)
         self.log = Log(work, [])
         self.why_not = not_replayed(rule)
-        asked = [kind for kind in REPLAYED if kind in rule["subjects"]]
-        # Half of what a rule looks at would give a figure that means nothing.
-        self.wanted = asked if set(self.why_not).isdisjoint(WHOLE_RULE) else []
+        self.wanted = [kind for kind in REPLAYED if kind in rule["subjects"]]
+        self.weather = any(rests_on_weather(one) for one in self.rules)
         self.raised: tuple[list[Data], list[Data]] = ([], [])
         self.looked_at = self.of = 0
 
@@ -98,20 +99,42 @@ class Preview:
 
     def _lots(self) -> list[Data]:
         """Live through the lots; return when each stood where."""
-        stood: list[Data] = []
         asked = "lot" in self.wanted
+        beside = None
+        if asked and any(rests_on_neighbours(rule) for rule in self.rules):
+            # What spread beside a lot is known once all of them have been lived through.
+            beside = Beside(
+                move for lot_id, _ in self._lot_ids() for move in self._life(lot_id, [])
+            )
+        stood: list[Data] = []
         for lot_id, label in self._lot_ids():
             if self._late():
                 break
             trials = self._trials("lot") if asked else []
-            events = self.log.events_about("lot", lot_id)
-            stood += live_lot(
-                lot_id, events, inherited(self.log, lot_id, events, 0), self._lot_facts, trials,
-                self.until_ms,
-            )  # fmt: skip
-            self.log.stored.pop(("lot", lot_id), None)
+            stood += self._life(lot_id, trials, beside)
             if asked:
                 self._keep(trials, label)
+        return stood
+
+    def _life(self, lot_id: str, trials: list[Trial], beside: Beside | None = None) -> list[Data]:
+        events = self.log.events_about("lot", lot_id)
+
+        def facts_of(lot: Data, at_ms: int) -> Data:
+            if beside:
+                place = lot["place"] or ""
+                self.watcher.suppose_spreading({place: beside.at(place, at_ms)})
+            return self.watcher.facts_of("lot", lot)
+
+        def entry_of(lot: Data) -> Data | None:
+            live = self.weather and facts.is_live(lot)
+            crop = self.watcher.crops.get(lot["crop"])
+            return weather_entry(lot, crop, facts.phase(lot)) if live else None
+
+        past = inherited(self.log, lot_id, events, 0)
+        stood = live_lot(
+            lot_id, events, past, facts_of, entry_of, trials, self.until_ms, beside=beside
+        )
+        self.log.stored.pop(("lot", lot_id), None)
         return stood
 
     def _lot_ids(self) -> Iterator[tuple[str, str]]:
@@ -124,14 +147,11 @@ class Preview:
         since = to_text(self.since_ms)
         lots = [(lot_id, json.loads(text)) for lot_id, text in self.work.connection.execute(query)]
         there = [(lot_id, lot) for lot_id, lot in lots if _was_there(lot, since)]
-        self.of += len(there) if "lot" in self.wanted else 0
+        self.of = len(there) if "lot" in self.wanted else 0
         for first in range(0, min(len(there), LOTS_MAX), LOTS_AT_ONCE):
             several = there[first : first + LOTS_AT_ONCE]
             self.log.read_ahead("lot", [lot_id for lot_id, _ in several])
             yield from ((lot_id, lot["label"]) for lot_id, lot in several)
-
-    def _lot_facts(self, lot: Data) -> Data:
-        return self.watcher.facts_of("lot", lot)
 
     def _places(self, kind: str, stood: list[Data]) -> None:
         rows = config.rows_of_kind(self.work, kind)
@@ -139,22 +159,47 @@ class Preview:
         for name, row in rows.items():
             if self._late():
                 return
-            said = effective(self.log.events_about(kind, name))
-            events = about(kind, name, said, self.work.site_id)
-            whole = [event for event in events if ROW_KINDS.get(event["kind"]) == kind]
-            first = config.shipped_row(self.work, kind, name) or {}
-            for event in whole:
-                first = {**first, **(event.get("data") or {})}
-            lots = {move["lot"] for move in stood if kind == "nursery" or move["place"] == name}
-            here = [move for move in stood if move["lot"] in lots]
             trials = self._trials(kind)
-            facts_of = facts.place_facts if kind == "place" else facts.nursery_facts
-            told = [event for event in events if event["kind"] not in ROW_KINDS]
-            live_place(
-                {**first, "id": name}, told, here, facts_of, trials, self.until_ms,
-                everywhere=kind == "nursery",
-            )  # fmt: skip
-            self._keep(trials, str(row.get("name") or ""))
+            if self._live_place(kind, name, stood, trials):
+                self._keep(trials, str(row.get("name") or ""))
+
+    def _live_place(self, kind: str, name: str, stood: list[Data], trials: list[Trial]) -> bool:
+        """Live through one place or the nursery; say whether there was time for it."""
+        whole = kind == "nursery"
+        first, told = self._said(kind, name)
+        places, events = {name: first}, {name: told}
+        if whole:
+            # What is covered where is a matter of the nursery's own frost.
+            asked = config.rows_of_kind(self.work, "place") if self.weather else {}
+            said = {place: self._said("place", place) for place in asked}
+            places = {place: row for place, (row, _) in said.items()}
+            events |= {place: of_it for place, (_, of_it) in said.items()}
+        lots = {move["lot"] for move in stood if whole or move["place"] == name}
+        steps = steps_of(name, events, [move for move in stood if move["lot"] in lots])
+        if whole:
+            steps = with_backups(steps, self._backups())
+        yard = Yard(first, places, list(self.rules), self.watcher.site)
+        facts_of = facts.nursery_facts if whole else facts.place_facts
+        return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late)
+
+    def _said(self, kind: str, name: str) -> tuple[Data, list[Data]]:
+        """Return a row as it is set up, nothing said of it yet, and what was said."""
+        said = effective(self.log.events_about(kind, name))
+        events = about(kind, name, said, self.work.site_id)
+        first = config.shipped_row(self.work, kind, name) or {}
+        for event in events:
+            if ROW_KINDS.get(event["kind"]) == kind:
+                first = {**first, **(event.get("data") or {})}
+        if kind == "nursery":
+            first = config.with_offsets(first, self.work.now)
+        told = [event for event in events if event["kind"] not in ROW_KINDS]
+        return {**first, "id": name}, told
+
+    def _backups(self) -> list[str]:
+        """Return when good backups were made; the nursery's row may know of a later one."""
+        nursery = config.data_of(self.work, "nursery", self.work.site_id) or {}
+        made = {row["at"] for row in self.work.rows(Backup)} | {nursery.get("last_backup_at")}
+        return sorted(at for at in made if at)
 
     def _solutions(self) -> None:
         """Each bucket as it is now: what ends it has its own instant, and is looked back from."""

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.domain import facts
-from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.instants import DAY_MS, later, to_ms, to_text
 from lathhouse.domain.spells import last_spell
 from lathhouse.domain.watches import evaluate
 from lathhouse.store import alerts, config, weather
@@ -36,7 +36,7 @@ class Watcher:
         self.crops = rows("protocol")
         self.places = rows("place")
         nursery = self.home = rows("nursery")[work.site_id]
-        names = ("offsets", "working_days", "hemisphere")
+        names = ("offsets", "working_days", "hemisphere", "season_starts")
         self.site: Data = {name: nursery.get(name) for name in names}
         self._spreading: dict[str, list[Any]] | None = None
 
@@ -50,7 +50,7 @@ class Watcher:
             return facts.lot_facts(data, crop, place, bucket, spreading, self.home)
         if kind == "place":
             stock = weather.stock_of_place(self.work, data, self.site["offsets"])
-            return facts.place_facts(data, self.standing(data["id"]), stock)
+            return facts.place_facts(data, self.standing(data["id"], data), stock)
         if kind == "nursery":
             stock = weather.stock_of_nursery(self.work, data, self)
             return facts.nursery_facts(data, self.standing(None), stock)
@@ -70,6 +70,10 @@ class Watcher:
                 self._spreading.setdefault(str(place), []).append([lot, since])
         return self._spreading
 
+    def suppose_spreading(self, spreading: dict[str, list[Any]]) -> None:
+        """Take another moment's mould for today's."""
+        self._spreading = spreading
+
     def _bucket_of(self, lot: Data) -> Data | None:
         """Return the bucket of a lot's last dip, while it may still be told of."""
         dip = last_spell(lot, "sanitise")
@@ -78,18 +82,36 @@ class Watcher:
         fresh = self.changed.get(("solution", dip["solution"]))
         return fresh or config.data_of(self.work, "solution", dip["solution"])
 
-    def standing(self, place: str | None) -> Data:
-        """Return how many live lots a place holds (or the nursery), and when they were seen."""
-        query = select(func.count(), func.min(Subject.seen_at), func.max(Subject.seen_at)).where(
-            Subject.site_id == self.work.site_id,
-            Subject.kind == "lot",
-            Subject.live,
-            Subject.seen_at.is_not(None),
-        )
+    def standing(self, place: str | None, row: Data | None = None) -> Data:
+        """Return how many live lots a place holds (or the nursery), and when they were seen.
+
+        Args:
+            row: the place's, where visits matter: lots that are closed, or were taken out of a
+                place that is closed after a treatment, tell of them too.
+        """
+        seen, live = Subject.seen_at, Subject.live
+        lots = (Subject.site_id == self.work.site_id, Subject.kind == "lot", seen.is_not(None))
+        query = select(func.count(), func.min(seen), func.max(seen)).where(*lots, live)
         if place is not None:
             query = query.where(Subject.place_id == place)
         count, oldest, newest = self.work.connection.execute(query).one()
-        return {"live_lots": count, "oldest_seen_at": oldest, "newest_seen_at": newest}
+        found = {"live_lots": count, "oldest_seen_at": oldest, "newest_seen_at": newest}
+        if row is None or (row.get("enter_after") or "") <= self.work.now:
+            return {**found, "newest_visit_at": newest}
+        over = select(func.max(seen)).where(*lots, ~live, Subject.place_id == place)
+        others = self.work.connection.execute(over).scalar(), self._left_at(row)
+        return {**found, "newest_visit_at": later(newest, *others)}
+
+    def _left_at(self, place: Data) -> str | None:
+        """Return when a lot was last taken out of a place that is closed, since it was closed."""
+        told = place.get("treatments") or []
+        closed = [one for one in told if (one["enter_after"] or "") > self.work.now]
+        since = min(one["ended_at"] for one in closed)
+        query = select(Subject.data).where(
+            Subject.site_id == self.work.site_id, Subject.kind == "lot", Subject.left_at > since
+        )
+        rows = self.work.connection.execute(query).scalars()
+        return facts.leavings(json.loads(row) for row in rows).get(place["id"])
 
     def evaluate(self, kind: str, data: Data) -> Data:
         """Return {findings, notices, next_deadline} of a subject's row now."""
