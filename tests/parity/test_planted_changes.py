@@ -59,7 +59,7 @@ IN_JAVASCRIPT = {
     "less than nothing is left": (
         "stock.js", "Math.max(0, lot.quantity - amount)", "lot.quantity - amount"),
     "a lot at nought is looked after": (
-        "facts.js", "&& lot.quantity !== 0", ""),
+        "walk.js", "&& lot.quantity !== 0", ""),
     "the oldest parent's spell is forgotten": (
         "lot.js", "spell.started_at = starts.filter(Boolean).sort()[0]", "spell.nth = 1"),
     "a maximum is guessed higher": (
