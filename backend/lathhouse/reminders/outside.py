@@ -1,23 +1,27 @@
-"""One request to a push service: to a looked-at address only, within a time, reading little.
+"""One request to a push service: to a looked-at address only, within a time, reading its head only.
 
 The address comes from a browser, and the server goes there by itself: it must not be led to the
 router, a database or a cloud's own door (server-side request forgery). So the name is resolved
 first, every inner address is refused, and the connection is made to the address that was looked at,
 not to the name again, which might by then say something else. Nothing leads on: redirects count as
-refusals.
+refusals. A service that answers a byte at a time holds up nobody: the time is the whole request's.
 """
 
 import http.client
 import socket
 import ssl
+import threading
+import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 from lathhouse.store.subscriptions import is_public
 
+# From the first step to the end of the answer's head. Our own choice.
 LIMIT_SECONDS = 10
-ANSWER_MAX_BYTES = 2000
 
 
 class NotThere(Exception):
@@ -52,17 +56,73 @@ def addresses(host: str, port: int, *, inner: bool) -> list[str]:
     return numbers
 
 
+class Head(http.client.HTTPResponse):
+    """An answer whose head came whole: the library takes one that was cut off for a whole one."""
+
+    def begin(self) -> None:
+        """Read the head.
+
+        Raises:
+            http.client.IncompleteRead: the connection ended before the head's empty line.
+        """
+        plain = self.fp
+        seen = Lines(plain)
+        self.fp = seen  # type: ignore[assignment]
+        super().begin()
+        self.fp = plain
+        if not seen.last:
+            raise http.client.IncompleteRead(b"")
+
+
+class Lines:
+    """A file that remembers the last line that was read of it."""
+
+    def __init__(self, plain: Any) -> None:
+        self.plain, self.last = plain, b""
+
+    def readline(self, limit: int = -1) -> bytes:
+        """Read a line, which is empty where there is no more."""
+        self.last = self.plain.readline(limit)
+        return self.last
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.plain, name)
+
+
 class Pinned(http.client.HTTPSConnection):
-    """A connection to one address, whose certificate must be the name's."""
+    """A connection to one address, whose certificate must be the name's, for a limited time."""
+
+    response_class = Head
 
     def __init__(self, host: str, port: int, address: str, context: ssl.SSLContext) -> None:
         super().__init__(host, port, timeout=LIMIT_SECONDS, context=context)
         self.address, self.tls = address, context
+        self.until = time.monotonic() + LIMIT_SECONDS
+        self.guard: socket.socket | None = None
 
     def connect(self) -> None:
         """Connect to the address, and ask for the name's certificate."""
         plain = socket.create_connection((self.address, self.port), LIMIT_SECONDS)
+        # A second handle of the same connection: the first is the encrypted one's from here on.
+        self.guard = plain.dup()
+        self.watch = threading.Timer(self.until - time.monotonic(), _cut, (self.guard,))
+        self.watch.daemon = True
+        self.watch.start()
         self.sock = self.tls.wrap_socket(plain, server_hostname=self.host)
+
+    def close(self) -> None:
+        """Close the connection, and with it what watches its time."""
+        super().close()
+        if self.guard is not None:
+            self.watch.cancel()
+            self.guard.close()
+
+
+def _cut(plain: socket.socket) -> None:
+    """End a connection under whoever reads from it: every read is then at its end."""
+    with suppress(OSError):
+        # The other side may have ended it at this very moment.
+        plain.shutdown(socket.SHUT_RDWR)
 
 
 def post(
@@ -88,8 +148,8 @@ def post(
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
     try:
         connection.request("POST", path, body, headers)
+        # What follows the head tells nothing that is needed.
         answer = connection.getresponse()
-        answer.read(ANSWER_MAX_BYTES)
         return Answer(answer.status, _wait_ms(answer.getheader("Retry-After")))
     except (OSError, http.client.HTTPException) as error:
         raise NotThere(f"{parts.hostname}: {error}", lasting=False) from error
