@@ -84,13 +84,16 @@ def compose(
 ) -> EmailMessage:
     """Return a message as text and as HTML.
 
-    Its Message-ID is the same however often it is sent, so that a mail reader shows it once.
+    Its Message-ID is the same however often it is sent, so that a mail reader shows it once. A
+    title is put on one line, whatever a place's name holds: a line break of any alphabet (such as
+    U+2028) ends a header as far as some readers, and Python, are concerned.
 
     Raises:
-        ValueError: a line break in a header, by which another could be slipped in.
+        ValueError: a line break in an address, by which a header could be slipped in.
     """
     mail = EmailMessage(policy=email.policy.SMTP)
-    mail["From"], mail["To"], mail["Subject"] = sender, to, message["title"]
+    mail["From"], mail["To"] = sender, to
+    mail["Subject"] = " ".join(message["title"].split())
     mail["Date"] = format_datetime(datetime.fromtimestamp(now_ms / 1000, UTC))
     mail["Message-ID"] = f"<{message_id}@{sender.rpartition('@')[2].strip('<> ')}>"
     # RFC 3834 section 5: no holiday answers to this.
