@@ -33,6 +33,8 @@ function Sent({ rows }) {
 function outcome(row) {
   const why = row.why ? t(`reminders.why.${row.why}`) : "";
   const at = when(row.ended_at ?? row.due_at);
+  const { asked, taken } = row.phones;
+  if (row.state === "waiting" && taken) return t("reminders.state.part", { n: taken, of: asked, at, why });
   if (row.state === "waiting" && why) return t("reminders.state.again", { why, at });
   if (row.state === "waiting" && row.kind === "next") return t("reminders.state.next", { at });
   return t(`reminders.state.${row.state}`, { why, at });

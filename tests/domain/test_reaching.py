@@ -210,3 +210,62 @@ def test_priority_1_is_told_by_its_place_and_the_rest_of_one_time_together():
         for priority, place in ((1, "a"), (1, "b"), (2, "a"), (2, "b"), (3, "c"))
     ]
     assert grouped == ["place:a", "place:b", "day:2026-09-10", "day:2026-09-10", "day:2026-09-10"]
+
+
+OPEN, MINE = alert(), alert(state="acknowledged")
+LATER = "2026-09-11T00:00:00.000Z"
+LEFT = alert(state="shelved", shelved_until=LATER)
+CHANGES: dict[str, tuple[dict[str, Any] | None, dict[str, Any], bool]] = {
+    "it goes on as it was": (OPEN, OPEN, False),
+    "somebody takes it on": (OPEN, MINE, False),
+    "and takes that back": (MINE, OPEN, True),
+    "left until later no more": (LEFT, OPEN, True),
+    "left until now": ({**LEFT, "shelved_until": "2026-09-10T00:00:00.000Z"}, OPEN, False),
+    "left until another time": (LEFT, {**LEFT, "shelved_until": "2026-09-12"}, True),
+    "what stood for it is over": (alert(hidden_by="x"), OPEN, True),
+    "over, but somebody has it": (alert(hidden_by="x"), MINE, False),
+    "higher than a moment ago": (OPEN, alert(level="alarm"), True),
+    "lower than a moment ago": (alert(level="alarm"), OPEN, False),
+    "it never rings": (alert(state="acknowledged", level="due"), alert(level="due"), False),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_what_is_anybodys_again_is_planned_again(change: str):
+    before, now, planned = CHANGES[change]
+    # What was raised, and rose, long ago; the queue knows what was told of it.
+    steps = [{"what": what, "level": what, "at": "1"} for what in ("due", "late", "alarm")]
+    now = {**now, "history": steps}
+    assert reaching.must_plan(now, before, "2026-09-10T00:00:00.000Z") is planned
+
+
+@pytest.mark.parametrize(
+    ("one", "now", "goes"),
+    [
+        (alert(**SOAK), "10T19:59", "10T19:59"),
+        (alert(**SOAK), "10T20:00", "11T07:00"),
+        (alert(**SOAK), "12T21:00", "13T07:00"),  # a Sunday
+        (alert(**FREEZES), "10T02:00", "10T07:00"),  # Dev did not agree to be woken
+        (alert(), "10T15:59", "10T15:59"),
+        (alert(), "10T16:14", "10T16:14"),  # a quarter of an hour's grace
+        (alert(), "10T16:16", "11T07:00"),
+        (alert(), "11T20:30", "14T07:00"),  # Friday evening
+        (alert(priority=3, level="alarm"), "10T07:03", "10T07:03"),
+        (alert(priority=3, level="alarm"), "12T09:00", "14T07:00"),
+    ],
+)
+def test_a_message_that_is_late_asks_the_hour_again(one: dict[str, Any], now: str, goes: str):
+    assert reaching.goes_at("first", one, DEV, at(now), NURSERY) == at(goes)
+
+
+def test_the_next_person_is_told_on_their_day_off_but_not_when_nobody_works():
+    assert reaching.goes_at("next", alert(), DEV, at("12T16:00"), NURSERY) == at("12T16:00")
+    assert reaching.goes_at("next", alert(), DEV, at("13T10:00"), NURSERY) == at("14T07:00")
+
+
+def test_a_message_goes_though_quiet_hours_fill_the_day_of_work():
+    """Who works at night sleeps by day: the end of quiet hours is the time."""
+    night = {**DEV, "quiet_from": "06:30", "quiet_to": "17:00"}
+    planned = told(alert(), "10T09:00", night)
+    assert planned == [("dev", "first", "11T17:00")]
+    assert reaching.goes_at("first", alert(), night, at("11T17:01"), NURSERY) == at("11T17:01")

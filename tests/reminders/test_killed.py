@@ -25,7 +25,7 @@ from pathlib import Path
 from lathhouse.app import create_app
 from lathhouse.reminders import outside, sender
 from lathhouse.settings import Settings
-from lathhouse.store import deliveries
+from lathhouse.store import claims
 
 folder, url, now, point = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), sys.argv[4]
 
@@ -39,13 +39,13 @@ def post(*asked, **more):
     die("sent")
     return answer
 
-finish = deliveries.finish
+finish = claims.finish
 
 def noted(*asked):
     finish(*asked)
     die("noted")
 
-deliveries.finish = noted
+claims.finish = noted
 app = create_app(Settings(data=folder, database_url=url, now_ms=lambda: now))
 ways = app.config["WAYS"]
 ways.post = post

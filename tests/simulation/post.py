@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.domain.instants import to_text
-from lathhouse.store import access, deliveries, subscriptions
+from lathhouse.store import access, claims, deliveries, subscriptions
 from lathhouse.store.models import Delivery, db
 from lathhouse.web.gate import COOKIE
 from tests.server import Clock, Nursery
@@ -50,11 +50,11 @@ class Post:
         now = to_text(self.nursery.clock.ms)
         with self.nursery.app.app_context():
             for _ in range(TAKEN_AT_ONCE_MAX):
-                message = deliveries.claim(self.nursery.site, now)
+                message = claims.claim(self.nursery.site, now)
                 if message is None:
                     return
                 if message["rows"]:
-                    deliveries.finish(self.nursery.site, message, deliveries.TAKEN, None, now)
+                    claims.finish(self.nursery.site, message, deliveries.TAKEN, None, now)
                     day = self.calendar.day_of(self.nursery.clock.ms)
                     self.got[message["recipient"]][day] += 1
 

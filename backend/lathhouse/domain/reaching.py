@@ -7,7 +7,7 @@ Which levels ring, and the times, are our own choices.
 
 from typing import Any
 
-from lathhouse.domain.instants import MINUTE_MS, local_date, to_ms, to_text, weekday
+from lathhouse.domain.instants import DAY_MS, MINUTE_MS, local_date, to_ms, to_text, weekday
 from lathhouse.domain.watches import load_rules
 from lathhouse.domain.working_time import (
     Hours,
@@ -33,6 +33,9 @@ NEXT_AFTER_MS = 30 * MINUTE_MS
 PEOPLE_MAX = 5
 # Alerts of one place come in one breath: they wait for each other, so as to be one message.
 COLLECT_MS = 20_000
+# What was due in working hours may still go so long after them: it was due at their very end, or
+# the sender had much to send.
+GRACE_MS = 15 * MINUTE_MS
 FROST_NOW, BAND = "frost-now", "chamber-band"
 
 
@@ -107,10 +110,27 @@ def tell_at(alert: Alert, person: Person, at_ms: int, nursery: dict[str, Any]) -
 
 
 def heard_at(alert: Alert, person: Person, at_ms: int, hours: Hours) -> int:
-    """Return this instant, or in quiet hours the next start of work on any day."""
+    """Return this instant, or in quiet hours the next start of work: on any day for priority 1."""
     if not is_quiet(at_ms, hours) or (wakes(alert) and person.get("agreed_to_wake")):
         return at_ms
-    return start_of_work(at_ms, hours, any_day=True)
+    return start_of_work(at_ms, hours, any_day=alert["priority"] == 1)
+
+
+def goes_at(kind: str, alert: Alert, person: Person, now_ms: int, nursery: dict[str, Any]) -> int:
+    """Return when a message that is due now may go: now, or when that person next hears of such.
+
+    It may be late (a server that was off, a service that was busy), and quiet hours have begun, or
+    the day of work is over. What goes to the `next` person goes on any day on which somebody works.
+    """
+    hours = hours_of(nursery, person)
+    if alert["priority"] == 1:
+        return heard_at(alert, person, now_ms, hours)
+    hours |= {"working_days": nursery["working_days"]} if kind == "next" else {}
+    lately = now_ms - GRACE_MS
+    begun = is_at_work(now_ms, hours) or is_at_work(lately, hours)
+    # Where quiet hours reach into work, or work has no length, its start alone is the time.
+    begun = begun or lately <= start_of_work(now_ms - DAY_MS, hours) <= now_ms
+    return now_ms if begun and not is_quiet(now_ms, hours) else start_of_work(now_ms, hours)
 
 
 def handed_on(alert: Alert, told_ms: int, turn: int, hours: Hours) -> int | None:
@@ -125,9 +145,36 @@ def handed_on(alert: Alert, told_ms: int, turn: int, hours: Hours) -> int | None
     return end_of_work(told_ms, turn, hours) if alert["priority"] == URGENT_MAX else None
 
 
-def must_plan(alert: Alert, now: str) -> bool:
-    """Say whether an alert row that is written now brings a state that somebody is to be told."""
-    return rings(alert) and (alert["state"] == "shelved" or rose(alert, now))
+def must_plan(alert: Alert, before: Alert | None, now: str) -> bool:
+    """Say whether an alert row that is written now brings a state that somebody is to be told.
+
+    Args:
+        before: the same alert as it was stored until now, standing or cleared; None for a new one.
+    """
+    if not rings(alert):
+        return False
+    return alert["state"] == "shelved" or rose(alert, now) or came_back(alert, before, now)
+
+
+def came_back(alert: Alert, before: Alert | None, now: str) -> bool:
+    """Say whether an alert is anybody's to act on again after it was not.
+
+    Somebody's "I have it", or what was left until later, was undone; what stood for it is over; or
+    its level had been lower for a time. A state that was told already is not told again: the queue
+    knows. What was left until now is no such thing: it has a message for that time.
+    """
+    if before is None or before["state"] == "cleared" or alert["state"] != "open":
+        return False
+    higher = LEVELS.index(alert["level"]) > LEVELS.index(before["level"])
+    urgent = int(alert["priority"]) < int(before["priority"])
+    undone = before["state"] == "acknowledged" or left_no_more(alert, before, now)
+    return undone or bool(before.get("hidden_by")) or higher or urgent
+
+
+def left_no_more(alert: Alert, before: Alert, now: str) -> bool:
+    """Say whether what was left until a time to come is now left until another, or no more."""
+    until = str(before["shelved_until"]) if before["state"] == "shelved" else ""
+    return until > now and alert.get("shelved_until") != until
 
 
 def step_of(alert: Alert) -> str:

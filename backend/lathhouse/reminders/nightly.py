@@ -1,4 +1,4 @@
-"""What is done each night: a backup that was proved, and the old ones cleared away."""
+"""What is done each night: a backup that was proved; old ones, and old messages, cleared away."""
 
 import logging
 import os
@@ -9,6 +9,7 @@ from pathlib import Path
 from flask import Flask
 
 from lathhouse.domain.instants import DAY_MS, local_date, local_instant, to_ms, to_text
+from lathhouse.store import delivery_log
 from lathhouse.store.backup import back_up, clear_old, last_backup
 from lathhouse.store.config import data_of
 from lathhouse.store.work import Work, looking
@@ -61,7 +62,7 @@ class Nightly:
             self._thread.join(timeout=30)
 
     def look(self) -> Path | None:
-        """Make the night's backup if it is due; return its file."""
+        """Make the night's backup if it is due, and then clear the log; return its file."""
         now_ms = self.now_ms()
         if now_ms < self.not_before_ms or not backup_due(self.site_id, now_ms):
             return None
@@ -70,6 +71,10 @@ class Nightly:
         made = back_up(self.site_id, self.folder, to_text(now_ms), recipient)
         gone = clear_old(self.folder)
         log.info("backup made and compared: %s (%d old ones cleared)", made.name, len(gone))
+        # Only now: what is taken out of the log is in the backup.
+        forgotten = delivery_log.clear_old(self.site_id, to_text(now_ms))
+        log.info("%d messages of more than %d days ago are no more in the log",
+                 forgotten, delivery_log.KEPT_DAYS)  # fmt: skip
         return made
 
     def _run(self) -> None:

@@ -22,8 +22,8 @@ from flask import Flask
 from lathhouse.domain import reaching_words
 from lathhouse.domain.instants import to_text
 from lathhouse.reminders import mail, outside, webpush
-from lathhouse.store import config, deliveries, subscriptions
-from lathhouse.store.deliveries import FAILED, MORNING, NOT_SENT, TAKEN, TEST
+from lathhouse.store import claims, config, deliveries, subscriptions
+from lathhouse.store.deliveries import FAILED, MORNING, NOT_SENT, TAKEN, TEST, WAITING
 from lathhouse.store.work import Work, looking, writing
 
 EVERY_SECONDS = 3.0
@@ -79,6 +79,8 @@ class Outcome:
     state: str
     why: str | None = None
     after_ms: int | None = None
+    # By subscription, where it went to phones.
+    phones: dict[str, str] = field(default_factory=dict)
 
 
 def send_due(
@@ -91,7 +93,7 @@ def send_due(
     deliveries.plan_morning(site_id, to_text(now_ms()))
     sent = 0
     for _ in range(IN_ONE_TURN_MAX):
-        message = None if stopped() else deliveries.claim(site_id, to_text(now_ms()))
+        message = None if stopped() else claims.claim(site_id, to_text(now_ms()))
         if message is None:
             break
         if message["rows"]:
@@ -104,15 +106,15 @@ def send_one(site_id: str, ways: Ways, message: Data, now_ms: Callable[[], int])
     """Send one claimed message, and note what came of it."""
     text = words_of(site_id, message, to_text(now_ms()))
     if text is None:
-        deliveries.finish(site_id, message, NOT_SENT, "nothing-waits", to_text(now_ms()))
+        claims.finish(site_id, message, NOT_SENT, "nothing-waits", to_text(now_ms()))
         return
     by = by_push if message["channel"] == "push" else by_mail
     outcome = by(site_id, ways, message, text, now_ms())
-    now = to_text(now_ms())
-    if outcome.state == deliveries.WAITING:
-        deliveries.try_again(site_id, message, str(outcome.why), outcome.after_ms, now)
+    now, phones = to_text(now_ms()), outcome.phones
+    if outcome.state == WAITING:
+        claims.try_again(site_id, message, str(outcome.why), outcome.after_ms, now, phones)
     else:
-        deliveries.finish(site_id, message, outcome.state, outcome.why, now)
+        claims.finish(site_id, message, outcome.state, outcome.why, now, phones)
 
 
 def words_of(site_id: str, message: Data, now: str) -> Data | None:
@@ -134,7 +136,10 @@ def words_of(site_id: str, message: Data, now: str) -> Data | None:
 
 
 def by_push(site_id: str, ways: Ways, message: Data, text: Data, now_ms: int) -> Outcome:
-    """Send a message to each phone of its person; taken where one of them takes it."""
+    """Send a message to each phone of its person that has not had it.
+
+    It waits while one of them may yet take it; else it is taken where one of them took it.
+    """
 
     def read(work: Work) -> tuple[list[Any], list[Data]]:
         people = list(config.rows_of_kind(work, "person").values())
@@ -146,12 +151,31 @@ def by_push(site_id: str, ways: Ways, message: Data, text: Data, now_ms: int) ->
     subject = ways.subject(people)
     if subject is None:
         return Outcome(FAILED, "no-contact")
-    outcomes = [_push_to(site_id, ways, phone, message, text, subject, now_ms) for phone in phones]
-    for state in (TAKEN, deliveries.WAITING):
-        found = next((one for one in outcomes if one.state == state), None)
-        if found is not None:
-            return found
-    return outcomes[0]
+    done = _done(message)
+    found = {
+        phone["id"]: _push_to(site_id, ways, phone, message, text, subject, now_ms)
+        for phone in phones
+        if phone["id"] not in done
+    }
+    states = done | {name: one.state for name, one in found.items()}
+    waiting = [one for one in found.values() if one.state == WAITING]
+    if waiting:
+        longest = max((one.after_ms or 0 for one in waiting), default=0)
+        return Outcome(WAITING, waiting[0].why, longest, states)
+    if TAKEN in states.values():
+        return Outcome(TAKEN, phones=states)
+    return Outcome(FAILED, next((one.why for one in found.values()), "no-phone"), phones=states)
+
+
+def _done(message: Data) -> Data:
+    """Return {subscription: state} of the phones that are through with all of a message."""
+    heard = [claims.phones_of(row) for row in message["rows"]]
+    first, rest = heard[0], heard[1:]
+    return {
+        name: state
+        for name, state in first.items()
+        if state != WAITING and all(one.get(name) == state for one in rest)
+    }
 
 
 def _push_to(
@@ -178,7 +202,7 @@ def _push_to(
         answer = ways.post(phone["endpoint"], body, headers, inner=ways.inner, trusted=ways.trusted)
     except outside.NotThere as error:
         log.info("push to %s: %s", parts.hostname, error)
-        return Outcome(FAILED if error.lasting else deliveries.WAITING, "not-reached")
+        return Outcome(FAILED if error.lasting else WAITING, "not-reached")
     if 200 <= answer.status < 300:
         return Outcome(TAKEN)
     log.info("push to %s: answered %d", parts.hostname, answer.status)
@@ -186,7 +210,7 @@ def _push_to(
         _drop(site_id, phone, "gone", now_ms)
         return Outcome(FAILED, "gone")
     if answer.status in LATER:
-        return Outcome(deliveries.WAITING, "busy", answer.retry_after_ms)
+        return Outcome(WAITING, "busy", answer.retry_after_ms)
     return Outcome(FAILED, "refused")
 
 
@@ -226,7 +250,7 @@ def by_mail(site_id: str, ways: Ways, message: Data, text: Data, now_ms: int) ->
     except (smtplib.SMTPException, OSError) as error:
         # The kind alone: a mail server's words may repeat what was sent to it.
         log.info("mail was not taken: %s", type(error).__name__)
-        return Outcome(FAILED if mail.is_lasting(error) else deliveries.WAITING, "mail-refused")
+        return Outcome(FAILED if mail.is_lasting(error) else WAITING, "mail-refused")
     return Outcome(TAKEN)
 
 

@@ -8,7 +8,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 
 from lathhouse.errors import BadField, NotAllowed
-from lathhouse.store import access, config, deliveries, subscriptions
+from lathhouse.store import access, config, deliveries, delivery_log, subscriptions
 from lathhouse.store.work import looking
 from lathhouse.sync.fields import Uuid
 from lathhouse.web.gate import COOKIE
@@ -110,7 +110,7 @@ class Deliveries(MethodView):
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of the log: all of it for an owner, their own for everybody else."""
         own = None if g.actor["role"] == "owner" else own_recipient()
-        return deliveries.list_deliveries(site_id(), own, query["limit"], query["after"], now())
+        return delivery_log.list_deliveries(site_id(), own, query["limit"], query["after"], now())
 
 
 @bp.route("/session/person")
