@@ -3,7 +3,7 @@
 import logging
 import re
 import uuid
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import icalendar as reference
 import pytest
 
 from lathhouse.domain.instants import to_text
+from lathhouse.domain.quiet_alarms import NONE, WAITS, outside_quiet
 from lathhouse.store import access
 from lathhouse.web import calendar as feed
 from tests.reminders.carried import Phone
@@ -261,3 +262,56 @@ def test_asking_without_end_is_refused_for_a_while(working_nursery: Nursery):
     assert answer.headers["Retry-After"] == "600"
     working_nursery.clock.forward(minutes=10)
     assert get(working_nursery, path).status_code == 200
+
+
+def test_the_alarms_of_a_persons_calendar_keep_out_of_their_own_quiet_hours(
+    working_nursery: Nursery,
+):
+    """When quiet hours are: ours. An alarm counts from its entry's start: RFC 5545, 3.8.6.3."""
+    device = working_nursery.device()
+    lot = cold(device, place(device, "Fridge"), 30, "26-001-X")
+    device.record("looked", lot, {"moisture": 3, "fungus": "none"})
+    # Its 24 hours are over at 14:40 today.
+    soak = device.start_lot(at=working_nursery.clock.text(hours=18), label="26-002-X")
+    device.record("soak_started", soak, {}, at=working_nursery.clock.text(hours=18))
+    person = str(uuid.uuid4())
+    row = {"id": person, "name": "Dev"}
+    device.record("person_changed", None, row)
+    phone = Phone(working_nursery, "worker", person)
+    path = str(phone.call("POST", "/api/v1/calendar", {}).json["address"]).split("localhost", 1)[1]
+
+    def rings(**quiet: str) -> tuple[dict[str, Any], Any]:
+        device.record("person_changed", None, {**row, **quiet})
+        answer = get(working_nursery, path)
+        assert follow_the_rfc(answer.text) > 0
+        found = {}
+        for one in due(answer.text).values():
+            which = "soak" if "26-002-X" in str(one["SUMMARY"]) else "look"
+            alarms = [alarm.decoded("TRIGGER") for alarm in one.walk("VALARM")]
+            told = str(one["DESCRIPTION"]).rsplit("\n", 1)[-1]
+            found.setdefault(which, []).append((alarms, told if "quiet" in told else ""))
+        return found, answer
+
+    usual, before = rings()
+    assert usual["soak"][0] == ([timedelta(0)], "")
+    assert ([timedelta(hours=7)], "") in usual["look"]
+    # Asleep until half past eight: the day's work rings then.
+    late, _ = rings(quiet_from="21:00", quiet_to="08:30")
+    assert ([timedelta(hours=8, minutes=30)], WAITS) in late["look"]
+    # Asleep by day: the soak of 14:40 rings at the end of it, at 17:00 on the next day of work.
+    day, moved = rings(quiet_from="06:30", quiet_to="17:00")
+    assert day["soak"][0] == ([timedelta(hours=26, minutes=20)], WAITS)
+    assert ([timedelta(hours=17)], WAITS) in day["look"]
+    # A reader that asks by date alone is not told that nothing has changed.
+    by_date = get(working_nursery, path, If_Modified_Since=before.headers["Last-Modified"])
+    assert (by_date.status_code, "Last-Modified" in moved.headers) == (200, False)
+    # Someone else's calendar rings as it did.
+    assert "quiet hours" not in get(working_nursery, address(working_nursery)).text
+
+
+def test_an_alarm_that_would_ring_on_another_day_is_left_out_and_says_so():
+    hours = {"offsets": [["2020-01-01T00:00:00.000Z", 0]], "working_days": [1, 2, 3, 4, 5],
+             "work_from": "07:00", "quiet_from": "06:00", "quiet_to": "00:30"}  # fmt: skip
+    entry = {"day": "2026-09-10", "alarm": "PT7H0M", "description": "Look.", "cancelled": False}
+    (left,) = outside_quiet([entry], hours)
+    assert left == {**entry, "alarm": None, "description": f"Look.\n{NONE}"}

@@ -20,6 +20,8 @@ from lathhouse.store.work import Row, Work, dumps, looking, writing
 
 CANCELLED_DAYS = 30
 CANCELLED_MAX = 1000
+# A feed as it was written, and when what it says was changed, where that can be told.
+Text = tuple[str, str | None]
 OTHERS = ("place", "nursery", "phone", "solution")
 
 
@@ -32,8 +34,9 @@ class Given:
     until: str | None
     name: str
     entries: list[Row]
-    # As it was written for a host's own addresses; one server is known by few names.
-    texts: dict[str, str] = field(default_factory=dict)
+    # As it was written for a host's own addresses and for somebody's quiet hours; one server is
+    # known by few names, and few people have hours of their own.
+    texts: dict[tuple[str, ...], Text] = field(default_factory=dict)
 
 
 _given: dict[str, Given] = {}

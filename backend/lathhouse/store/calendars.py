@@ -7,7 +7,9 @@ calendar; the phone that made an address keeps it and can show it again.
 import secrets
 from typing import Any
 
+from lathhouse.domain.working_time import Hours, hours_of
 from lathhouse.store.access import hashed
+from lathhouse.store.config import NEW_NURSERY, data_of
 from lathhouse.store.models import Calendar, Session, Token
 from lathhouse.store.work import Row, Work, looking, writing
 
@@ -62,6 +64,18 @@ def holder(site_id: str, secret: str, now: str) -> str | None:
         rows = work.rows(Calendar, Calendar.hash == hashed(secret))
         found = str(rows[0]["recipient"]) if rows else None
         return found if found and _may_come_in(work, found) else None
+
+    return looking(site_id, now, read)
+
+
+def hours_for(site_id: str, recipient: str, now: str) -> Hours:
+    """Return the hours of whoever reads a calendar: a person's own, else the nursery's."""
+
+    def read(work: Work) -> Hours:
+        kind, _, name = recipient.partition(":")
+        nursery = data_of(work, "nursery", site_id) or NEW_NURSERY
+        person = data_of(work, "person", name) if kind == "person" else None
+        return hours_of({"offsets": [], **nursery}, person)
 
     return looking(site_id, now, read)
 

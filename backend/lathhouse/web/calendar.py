@@ -11,6 +11,8 @@ from flask_smorest import Blueprint
 
 from lathhouse.domain.icalendar import calendar
 from lathhouse.domain.instants import MINUTE_MS, to_ms
+from lathhouse.domain.quiet_alarms import outside_quiet
+from lathhouse.domain.working_time import Hours
 from lathhouse.errors import NotFound, TooOften
 from lathhouse.store import agenda, calendars
 from lathhouse.store.access import hashed
@@ -21,7 +23,7 @@ bp = Blueprint("calendar", "calendar", url_prefix="/api/v1/calendar", descriptio
 # A calendar asks every few minutes at most. Ours.
 ASKS_MAX, WINDOW_MS = 60, 10 * MINUTE_MS
 FEEDS_MAX = 1000
-HOSTS_MAX = 4
+TEXTS_MAX = 16
 
 
 class Asked:
@@ -89,21 +91,29 @@ class Feed(MethodView):
     @allow(PUBLIC)
     def get(self, secret: str) -> Response:
         """Return what is due, and what will be within sixty days if nothing is done."""
-        if calendars.holder(site_id(), secret, now()) is None:
+        whose = calendars.holder(site_id(), secret, now())
+        if whose is None:
             raise NotFound("There is no calendar at this address. A renewed one has a new address.")
         asked.count(hashed(secret), now_ms())
         found = agenda.given(site_id(), now())
-        changed_at = max((entry["changed_at"] for entry in found.entries), default=None)
-        return conditional(written(found), changed_at)
+        hours = calendars.hours_for(site_id(), whose, now())
+        return conditional(*written(found, hours))
 
 
-def written(found: agenda.Given) -> str:
-    """Return the calendar's text with this host's addresses, written once for each host."""
-    host = request.host_url
-    if host not in found.texts:
-        text = calendar(found.name, [_with_url(entry) for entry in found.entries], None)
-        found.texts = {**found.texts, host: text} if len(found.texts) < HOSTS_MAX else {host: text}
-    return found.texts[host]
+def written(found: agenda.Given, hours: Hours) -> agenda.Text:
+    """Return the calendar's text with this host's addresses, and when it was changed.
+
+    It is written once for each host and each pair of quiet hours. Where those move an alarm, a date
+    would not tell of a change of the hours: only the text itself (its ETag) does.
+    """
+    key = (request.host_url, hours["quiet_from"], hours["quiet_to"])
+    if key not in found.texts:
+        entries = outside_quiet(found.entries, hours)
+        text = calendar(found.name, [_with_url(entry) for entry in entries], None)
+        changed_at = max((entry["changed_at"] for entry in entries), default=None)
+        made = (text, changed_at if entries == found.entries else None)
+        found.texts = {**found.texts, key: made} if len(found.texts) < TEXTS_MAX else {key: made}
+    return found.texts[key]
 
 
 def _with_url(entry: dict[str, Any]) -> dict[str, Any]:
