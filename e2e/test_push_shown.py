@@ -1,11 +1,12 @@
 """A push to a phone whose app is closed is shown, and its touch opens the right screen."""
 
+import hashlib
 import json
 import uuid
 from collections.abc import Callable
 from typing import Any
 
-from playwright.sync_api import BrowserContext, CDPSession, expect
+from playwright.sync_api import BrowserContext, CDPSession, Page, expect
 from tests.browser import PersistentPhone
 
 from e2e.house import LATER_MS, House, pair, until
@@ -93,3 +94,54 @@ def test_a_phone_that_cannot_ring_says_so_and_what_still_works(
     page.get_by_role("button", name="Ring on this phone").tap()
     said = page.locator(".page-reminders .large")
     expect(said).to_contain_text("still work", timeout=LATER_MS)
+
+
+# No push service is reached from a test's browser: what the browser would say of its address.
+MOVED = """
+  PushManager.prototype.getSubscription = async () => {
+    const endpoint = localStorage.getItem("test_endpoint");
+    const keys = { p256dh: "B" + "A".repeat(86), auth: "A".repeat(22) };
+    return endpoint && { toJSON: () => ({ endpoint, keys }), unsubscribe: async () => false };
+  };
+"""
+LIVE = "fetch('/api/v1/reminders').then((a) => a.json()).then((said) => said.subscriptions)"
+POSTS = "**/api/v1/reminders/subscriptions"
+
+
+def live(page: Page) -> list[str]:
+    """Return the ids of this phone's addresses that the server knows."""
+    return page.evaluate(f"() => {LIVE}")
+
+
+def test_an_address_that_the_browser_moved_is_told_to_the_server_until_it_has_heard(
+    house: House, persistent_phone: Callable[[str], PersistentPhone]
+):
+    context = persistent_phone("grower").open()
+    context.grant_permissions(["notifications"], origin=house.address)
+    context.add_init_script(MOVED)
+    page = pair(context, house)
+    endpoints = [f"https://push.example/{number}" for number in range(3)]
+    first, second = [hashlib.sha256(one.encode()).hexdigest() for one in endpoints[:2]]
+
+    def moves(endpoint: str) -> None:
+        page.evaluate("(given) => localStorage.setItem('test_endpoint', given)", endpoint)
+        page.evaluate("() => dispatchEvent(new Event('online'))")
+
+    knows = f"{LIVE}.then((known) => known.includes(given))"
+    moves(endpoints[0])
+    until(page, knows, first)
+    # The first try is lost on its way; the next sync says it again, and then no more.
+    with page.expect_event("requestfailed", lambda one: "subscriptions" in one.url):
+        context.route(POSTS, lambda route: route.abort(), times=1)
+        moves(endpoints[1])
+    assert second not in live(page)
+    page.evaluate("() => dispatchEvent(new Event('online'))")
+    until(page, knows, second)
+    # Stopped by a tap, it stays stopped, though the browser does not let the address go.
+    page.evaluate("() => { location.hash = '#/reminders'; }")
+    page.get_by_role("button", name="Stop ringing here").tap()
+    expect(page.get_by_text("does not ring while")).to_be_visible(timeout=LATER_MS)
+    with page.expect_response("**/sync/pull**"):
+        moves(endpoints[2])
+    until(page, "import('/store/reaching.js').then((here) => here.keepReached()).then(() => true)")
+    assert live(page) == []

@@ -5,11 +5,15 @@
  * @module
  */
 import { signal } from "../vendor/signals.js";
-import { ask } from "./server.js";
+import { meta, setMeta } from "./database.js";
+import { ask, Failure } from "./server.js";
 import { whoAmI } from "./session.js";
 
 const WORKER_LIMIT_MS = 10_000;
 const PAGE = 30;
+// Which address the server was told last; `SILENT` where this phone was told to ring no more.
+const POSTED = "push_posted";
+const SILENT = "silent";
 
 /** What the server says of this phone: `{key, push_ready, mail_ready, subscriptions, to}`, or null. */
 export const reached = signal(/** @type {any} */ (null));
@@ -55,9 +59,33 @@ export async function ringHere() {
     ringing.value = "unable";
     return;
   }
-  await ask("POST", "/api/v1/reminders/subscriptions", subscription.toJSON());
+  await post(subscription);
   ringing.value = "on";
   await readReached();
+}
+
+async function post(subscription) {
+  await ask("POST", "/api/v1/reminders/subscriptions", subscription.toJSON());
+  await setMeta(POSTED, JSON.stringify(subscription));
+}
+
+/**
+ * Tell the server where this phone takes messages, if that is not what it was told last: a browser
+ * moves an address by itself, and what the worker says of it then may be lost on its way. Offline it
+ * is asked again after the next sync.
+ */
+export async function keepReached() {
+  if (!able() || Notification.permission !== "granted") return;
+  const posted = await meta(POSTED);
+  const registration = posted === SILENT ? null : await navigator.serviceWorker.getRegistration();
+  const subscription = await registration?.pushManager.getSubscription();
+  if (!subscription || JSON.stringify(subscription) === posted) return;
+  try {
+    await post(subscription);
+  } catch (error) {
+    if (!(error instanceof Failure)) throw error;
+    console.info("push:", error.message);
+  }
 }
 
 async function subscribed(manager, applicationServerKey) {
@@ -74,6 +102,8 @@ async function subscribed(manager, applicationServerKey) {
 /** This phone wants no more messages. @throws {import("./server.js").Failure} */
 export async function silenceHere() {
   for (const id of reached.value.subscriptions) await ask("DELETE", `/api/v1/reminders/subscriptions/${id}`);
+  // First, or an address that the browser does not let go of is told to the server again.
+  await setMeta(POSTED, SILENT);
   const subscription = await (await worker()).pushManager.getSubscription();
   await subscription?.unsubscribe();
   ringing.value = "off";

@@ -1,6 +1,6 @@
 // @ts-check
 /** Signing in: pairing this phone by a one-time link, and knowing who it is. @module */
-import { durably, meta } from "./database.js";
+import { durably, meta, setMeta } from "./database.js";
 import { bornEmpty, emptied, session, shared } from "./house.js";
 import { deviceId } from "./record.js";
 import { ask } from "./server.js";
@@ -41,6 +41,8 @@ export async function whoAmI() {
 export async function pair(secret, name) {
   const device = await deviceId();
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
+  // Where it takes messages belonged to the session before this one: the server is told again.
+  await setMeta("push_posted", null);
   // Nobody's own and no owner's: the phone of the shed, which asks who records.
   const isShared = said.role === "worker" && !said.person;
   shared.value = isShared;

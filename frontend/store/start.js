@@ -65,6 +65,14 @@ async function onQueue() {
 function onState(state, detail) {
   contact.value = { ...contact.value, state, detail };
   if (state === "storage-full") trouble.value = "full";
+  if (state === "in-touch") void keepRinging();
+}
+
+/** Where this phone takes messages, the server is to know where: looked at after each sync. */
+async function keepRinging() {
+  if (!("Notification" in window) || Notification.permission !== "granted") return;
+  const { keepReached } = await import("./reaching.js");
+  await keepReached();
 }
 
 async function heard(news, sync) {
