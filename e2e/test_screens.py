@@ -229,6 +229,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "reminders": ("#/reminders", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),
+    "hours": ("#/hours", nothing),
     "places": ("#/places", nothing),
     "watches": ("#/watches", nothing),
     "watch": ("#/watch/look-due", nothing),

@@ -22,6 +22,7 @@ const SCREENS = {
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
   watch: [() => import("./screens/watch.js"), "Watch", ["id"]],
+  hours: [() => import("./screens/hours.js"), "Hours", []],
   nursery: [() => import("./screens/nursery.js"), "Nursery", []],
   places: [() => import("./screens/places.js"), "Places", []],
   bench: [() => import("./screens/bench.js"), "Bench", []],

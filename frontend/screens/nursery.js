@@ -13,7 +13,9 @@ import { Page } from "../ui/page.js";
 
 // What the server derives is no part of what a person sets.
 const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "forecasts", "cold", "warm", "heat", "last_backup_at", "shipped", "folded_at"];
-const DAYS = [1, 2, 3, 4, 5, 6, 7];
+
+/** What people set of the nursery, as a change of it holds it whole: what is empty was never said. @param {any} row */
+export const plainNursery = (row) => Object.fromEntries(Object.entries(row).filter(([name, value]) => !DERIVED.includes(name) && value !== ""));
 
 export function Nursery() {
   const row = nursery();
@@ -43,8 +45,7 @@ export function Nursery() {
       return;
     }
     setError("");
-    const plain = Object.fromEntries(Object.entries({ ...now, ...spot, ...yearly }).filter(([name]) => !DERIVED.includes(name)));
-    await record("nursery_changed", null, plain).then(() => setDraft({}), tellTrouble);
+    await record("nursery_changed", null, plainNursery({ ...now, ...spot, ...yearly })).then(() => setDraft({}), tellTrouble);
   };
   // The latitude changes sides with the hemisphere.
   const choose = (side) => {
@@ -52,10 +53,6 @@ export function Nursery() {
     if (!side) return;
     const latitude = Number.isFinite(degrees) && degrees !== null ? Math.abs(degrees) * (side === "south" ? -1 : 1) : now.latitude_deg;
     setDraft({ ...draft, hemisphere: side, latitude_deg: latitude });
-  };
-  const works = (day) => {
-    const days = now.working_days.includes(day) ? now.working_days.filter((one) => one !== day) : [...now.working_days, day].sort();
-    setDraft({ ...draft, working_days: days });
   };
   const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
     <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
@@ -69,8 +66,7 @@ export function Nursery() {
     <${Seasons} now=${now} onChange=${set("season_starts")} />
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
     <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} />
-    <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers">${DAYS.map((day) => html`<button type="button" key=${day}
-      class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
+    <a class="act" href="#/hours"><strong>${t("hours.title")}</strong><small>${t("hours.what")}</small></a>
   </${Page}>`;
 }
 

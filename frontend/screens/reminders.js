@@ -2,13 +2,14 @@
 /** Reminders out of the app: this phone, the person who carries it, and what was sent to whom. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { mayCarry } from "../core/carrying.js";
-import { one, people, session } from "../store/house.js";
+import { nursery, one, people, session } from "../store/house.js";
 import { reached, readLog, readReached, ringHere, ringing, sendTest, setCarrier, silenceHere } from "../store/reaching.js";
 import { record, recordAll } from "../store/record.js";
 import { Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
+import { hoursInWords, hoursOf } from "./hours.js";
 import { Log } from "./reminders_log.js";
 import { tellTrouble } from "./walking.js";
 
@@ -16,6 +17,10 @@ const EMAIL = /^[^\s@]+@[^\s@]+\.[^\s@]+$/;
 // What the server derives is no part of a person's own row.
 const DERIVED = ["revision", "shipped", "folded_at"];
 const TEST_SHOWN_AFTER_MS = 5000;
+
+const isOwner = () => session.value?.role === "owner";
+/** Whether this phone may change what is said of its carrier: an owner's may, and who may do just as much. */
+const mayChange = (row) => isOwner() || row.role === undefined || row.role === session.value?.role;
 
 /** Who may be said to carry this phone. */
 const carriers = () => people().filter((each) => mayCarry(session.value?.role, each));
@@ -37,6 +42,7 @@ export function Reminders() {
     <${Choice} name=${t("reminders.carrier")} answers=${[...carriers().map((each) => [each.id, each.name]), [null, t("reminders.shared")]]} value=${carrier}
       onChoose=${(id) => void tried(setCarrier(id ?? null))} />
     ${carrier && one("person", carrier) && html`<${Mine} key=${carrier} row=${one("person", carrier)} onTest=${test} />`}
+    <a class="act" href="#/hours"><strong>${t("hours.title")}</strong><small>${hoursInWords(nursery())}</small></a>
     <${InLine} />
     <${Log} onMore=${() => void tried(readLog(true))} />
   </${Page}>`;
@@ -54,7 +60,7 @@ function ThisPhone({ tried, onTest }) {
     <p class="quiet">${t("reminders.never_only")}</p></section>`;
 }
 
-/** Who is told first, and who next; the order is everybody's. */
+/** Who is told first, and who next; everybody sees it, and the owner says it. */
 function InLine() {
   const line = people().sort((a, b) => (a.order ?? 1e9) - (b.order ?? 1e9) || (a.name < b.name ? -1 : 1));
   if (line.length < 2) return null;
@@ -65,7 +71,7 @@ function InLine() {
     void recordAll(rows.map((row) => ({ kind: "person_changed", lot: null, data: plainRow(row) }))).catch(tellTrouble);
   };
   return html`<section><h2>${t("reminders.line")}</h2><ol class="line">${line.map((row, at) => html`<li key=${row.id}><span>${at + 1}. ${row.name}</span>
-    ${at > 0 && html`<button type="button" class="act" aria-label=${t("reminders.earlier_what", { name: row.name })} onClick=${() => earlier(at)}>${t("reminders.earlier")}</button>`}</li>`)}</ol></section>`;
+    ${at > 0 && isOwner() && html`<button type="button" class="act" aria-label=${t("reminders.earlier_what", { name: row.name })} onClick=${() => earlier(at)}>${t("reminders.earlier")}</button>`}</li>`)}</ol></section>`;
 }
 
 const plainRow = (row) => Object.fromEntries(Object.entries(row).filter(([name]) => !DERIVED.includes(name)));
@@ -77,6 +83,8 @@ function Mine({ row, onTest }) {
   const now = { ...row, ...draft };
   const set = (name) => (value) => setDraft({ ...draft, [name]: value });
   const mail = now.reach?.mail === true;
+  const usual = hoursOf(nursery());
+  if (!mayChange(row)) return html`<section class="mine"><h2>${t("reminders.mine", { name: row.name })}</h2><p>${t("reminders.not_yours", { name: row.name })}</p></section>`;
   const save = async () => {
     if (now.email && !EMAIL.test(now.email)) {
       setError(t("error.email"));
@@ -90,8 +98,8 @@ function Mine({ row, onTest }) {
   return html`<section class="mine"><h2>${t("reminders.mine", { name: row.name })}</h2>
     <${Toggle} words=${t("reminders.wake")} on=${now.agreed_to_wake === true} onToggle=${set("agreed_to_wake")} />
     <p class="quiet">${t("reminders.quiet_why")}</p>
-    <div class="two"><${Field} label=${t("reminders.quiet_from")} type="time" value=${now.quiet_from ?? "20:00"} onInput=${set("quiet_from")} />
-      <${Field} label=${t("reminders.quiet_to")} type="time" value=${now.quiet_to ?? "06:00"} onInput=${set("quiet_to")} /></div>
+    <div class="two"><${Field} label=${t("reminders.quiet_from")} type="time" value=${now.quiet_from ?? usual.quiet_from} onInput=${set("quiet_from")} />
+      <${Field} label=${t("reminders.quiet_to")} type="time" value=${now.quiet_to ?? usual.quiet_to} onInput=${set("quiet_to")} /></div>
     <${Field} label=${t("reminders.email")} type="email" value=${now.email} error=${error} onInput=${set("email")} />
     <${Toggle} words=${t("reminders.mail")} on=${mail} onToggle=${(on) => set("reach")({ ...now.reach, mail: on })} />
     ${reached.value?.mail_ready === false && html`<p class="quiet">${t("reminders.no_mail")}</p>`}
