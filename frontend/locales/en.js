@@ -518,6 +518,7 @@ export const words = {
   "reminders.test_sent": "A test is on its way. The log below says what comes of it.",
   "reminders.never_only": "A phone that is off, or out of signal, hears nothing. Walk the round all the same.",
   "reminders.no_contact": "Messages need an e-mail address of somebody here first: give yours below.",
+  "reminders.no_contact_ask": "Messages need an e-mail address of somebody here first. Ask the owner to give one.",
   "reminders.offline": "The server is out of reach. What is set stays as it was.",
   "reminders.carrier": "Who carries this phone",
   "reminders.shared": "it is shared",

@@ -22,6 +22,12 @@ const isOwner = () => session.value?.role === "owner";
 /** Whether this phone may change what is said of its carrier: an owner's may, and who may do just as much. */
 const mayChange = (row) => isOwner() || row.role === undefined || row.role === session.value?.role;
 
+/** Whether an address can be given on this phone. */
+const mayGive = () => {
+  const row = one("person", session.value?.person);
+  return Boolean(row && mayChange(row));
+};
+
 /** Who may be said to carry this phone. */
 const carriers = () => people().filter((each) => mayCarry(session.value?.role, each));
 
@@ -53,7 +59,7 @@ function ThisPhone({ tried, onTest }) {
   const state = ringing.value;
   return html`<section><h2>${t("reminders.here")}</h2>
     <p class="large">${t(`reminders.here.${state}`)}</p>
-    ${reached.value?.push_ready === false && html`<p class="caution">${t("reminders.no_contact")}</p>`}
+    ${reached.value?.push_ready === false && html`<p class="caution">${t(mayGive() ? "reminders.no_contact" : "reminders.no_contact_ask")}</p>`}
     ${(state === "off" || state === "denied") && html`<button type="button" class="act main-act" onClick=${() => void tried(ringHere())}><strong>${t("reminders.ring")}</strong></button>`}
     ${state === "on" && html`<div class="row"><button type="button" class="act" onClick=${() => onTest("push")}>${t("reminders.test")}</button>
       <button type="button" class="act" onClick=${() => void tried(silenceHere())}>${t("reminders.silence")}</button></div>`}
