@@ -133,7 +133,7 @@ def test_the_log_is_kept_400_days_and_what_waits_for_ever(told: Told):
     """The time is ours; the nightly work does it, once a backup holds what is taken out."""
     _, phone = told.carried("Orla", "owner")
     phone.call("POST", "/api/v1/reminders/test", {})
-    told.turn()
+    told.turn(seconds=1)
     phone.call("POST", "/api/v1/reminders/test", {})
     night = Nightly(told.nursery.app, told.nursery.site, told.folder(), told.nursery.clock)
     kept = []
