@@ -92,7 +92,7 @@ PREVIEW = holding(
 DELIVERY = holding(
     {"id": TEXT, "channel": {"enum": ["push", "mail"]}, "kind": TEXT, "state": TEXT,
      "why": maybe(TEXT), "due_at": TIME, "made_at": TIME, "ended_at": maybe(TIME),
-     "attempts": COUNT, "to": TEXT}
+     "attempts": COUNT, "to": TEXT, "phones": holding({"asked": COUNT, "taken": COUNT})}
 )  # fmt: skip
 MORNING = holding(
     {"day": TEXT, "made_at": TIME, "alarms": listed(ANY_OBJECT), "alarms_left": COUNT,
