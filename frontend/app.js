@@ -2,7 +2,7 @@
 /** Where the parts of the phone are joined: the record, the screens, and the way between them. @module */
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, emptied, openHouse, pending, session, trouble } from "./store/house.js";
+import { contact, dismissEmptied, emptied, openHouse, pending, session, trouble } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 
@@ -89,7 +89,7 @@ function App() {
     ${trouble.value && html`<div class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
       <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (trouble.value = "")}>×</button></div>`}
     ${emptied.value && html`<div class="trouble" role="alert">${t("app.emptied")}
-      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (emptied.value = false)}>×</button></div>`}
+      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${dismissEmptied}>×</button></div>`}
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
     ${unpaired ? html`<${Unpaired} />` : html`<${View} key=${`${name}/${props.step ?? props.kind ?? ""}`} ...${props} />`}`;

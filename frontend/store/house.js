@@ -6,7 +6,7 @@
  * @module
  */
 import { computed, signal } from "../vendor/signals.js";
-import { reading } from "./database.js";
+import { reading, setMeta } from "./database.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
 
@@ -122,11 +122,12 @@ export async function readHouse() {
   const kept = await steadily(async (db) => {
     const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
     const meta = tx.objectStore("meta");
-    const [held, queue, last, signedIn, own, skew, isShared, said] = await Promise.all([
+    const [held, queue, last, signedIn, own, skew, isShared, said, lost] = await Promise.all([
       tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
       meta.get("session"), meta.get("device"), meta.get("skew_ms"), meta.get("shared"), meta.get("recording"),
+      meta.get("emptied"),
     ]);
-    return { held, queue, last, signedIn, own, skew, isShared, said };
+    return { held, queue, last, signedIn, own, skew, isShared, said, lost };
   });
   stored = byKind(kept.held);
   keptSkew.ms = kept.skew ?? 0;
@@ -134,6 +135,7 @@ export async function readHouse() {
   shared.value = kept.isShared === true;
   recording.value = kept.said ?? null;
   session.value ??= kept.signedIn ?? null;
+  if (kept.lost) emptied.value = true;
   takeQueue(kept.queue, kept.last);
 }
 
@@ -217,6 +219,12 @@ export async function refreshQueue() {
     return Promise.all([readQueue(tx), tx.objectStore("meta").get("last_sync_at")]);
   });
   takeQueue(queue, last);
+}
+
+/** Somebody has read that this phone's record was thrown away. */
+export function dismissEmptied() {
+  emptied.value = false;
+  return setMeta("emptied", false);
 }
 
 /** Read from the disk; where something was recorded meanwhile, what was read is old: once more. */

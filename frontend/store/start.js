@@ -64,6 +64,8 @@ async function onQueue() {
 
 function onState(state, detail) {
   contact.value = { ...contact.value, state, detail };
+  // The first question was not answered, but the cookie was good: who is it?
+  if (state === "in-touch" && !session.value) void signIn();
   if (state === "storage-full") trouble.value = "full";
   if (state === "in-touch") void keepRinging();
 }
