@@ -127,6 +127,11 @@ export function beginAfresh(missing, server) {
       if (event) await tx.objectStore("outbox").put({ seq: event.seq, id });
       await tx.objectStore("confirming").delete(id);
     }
+    // The others' rows come with the pull from the start; their revisions were counted by a server
+    // that is no more, and this one may take weeks to count as far.
+    for (const { id } of await tx.objectStore("confirming").getAll()) {
+      await tx.objectStore("confirming").put({ id, revision: 0 });
+    }
     const meta = tx.objectStore("meta");
     await Promise.all([
       meta.put(server.epoch, "epoch"),
