@@ -50,9 +50,9 @@ class House:
 
     def start(self) -> None:
         """Start it on the port it had before, and wait until it says where it is."""
-        command = [sys.executable, "-m", "lathhouse", "serve", "--data", str(self.folder)]
+        command = [*self.command(), "--data", str(self.folder), "--port", str(self.port)]
         self.process = subprocess.Popen(
-            [*command, "--port", str(self.port), *self.options], stdout=subprocess.PIPE, text=True
+            [*command, *self.options], stdout=subprocess.PIPE, text=True
         )
         assert self.process.stdout is not None
         for line in self.process.stdout:
@@ -63,6 +63,10 @@ class House:
                 self.port = int(line.strip().rstrip("/").rsplit(":", 1)[1])
                 return
         raise AssertionError("the server ended before it said where it is")
+
+    def command(self) -> list[str]:
+        """Return what starts it."""
+        return [sys.executable, "-m", "lathhouse", "serve"]
 
     def stop(self, how: int = signal.SIGTERM) -> None:
         """Stop it; SIGKILL leaves it no time to finish anything."""

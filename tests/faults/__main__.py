@@ -1,0 +1,86 @@
+"""Run many schedules, print what was found and how often each fault was made."""
+
+import argparse
+import logging
+import signal
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
+
+from playwright.sync_api import Playwright, sync_playwright
+
+from tests.browser import find_chromium
+from tests.faults.killing import Killing
+from tests.faults.search import Found, as_lines, clock, search, smaller
+from tests.faults.world import World
+
+TELL_EVERY = 100
+
+
+def run(playwright: Playwright, schedules: int, seed: int) -> int:
+    """Run schedules in the world of one browser; return how many went wrong."""
+    passed, found = clock(), Found()
+    with tempfile.TemporaryDirectory(prefix="lathhouse-faults-") as folder:
+        world = World(playwright, find_chromium(playwright), Path(folder))
+
+        def told(wrong: bool) -> None:
+            if wrong:
+                least, says = smaller(found.wrong[-1][0], world.run)
+                print(as_lines(least), *(says or ["(went right when run again)"]), sep="\n")
+            if wrong or found.tried % TELL_EVERY == 0:
+                print(f"{found.tried} schedules in {passed():.0f} s", flush=True)
+
+        try:
+            search(world.run, schedules, seed, found, told)
+        except KeyboardInterrupt:
+            print("ended before its time")
+        print(f"\n{found.tried} schedules in {passed():.0f} s, {len(found.wrong)} wrong")
+        tell(found.steps + world.made)
+        world.close()
+    return len(found.wrong)
+
+
+def kill(playwright: Playwright, count: int, seed: int) -> int:
+    """Run schedules in which browsers and the server are really killed."""
+    made, wrong = Counter[str](), 0
+    for number in range(seed, seed + count):
+        with tempfile.TemporaryDirectory(prefix="lathhouse-killing-") as folder:
+            killing = Killing(playwright, find_chromium(playwright), Path(folder))
+            found = killing.run(number)
+        made.update(killing.made)
+        wrong += bool(found)
+        print(f"seed {number}: {'; '.join(found) or 'all kept'}", flush=True)
+    print(f"\n{count} schedules with real kills, {wrong} wrong")
+    tell(made)
+    return wrong
+
+
+def tell(made: Counter[str]) -> None:
+    """Print how often each fault was made."""
+    for name, count in sorted(made.items()):
+        print(f"{count:8}  {name}")
+
+
+def main() -> int:
+    """Run what is asked for; return how much of it went wrong."""
+    parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
+    parser.add_argument("--schedules", type=int, default=0)
+    parser.add_argument("--kills", type=int, default=0)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    # Whoever ends it early is told what was found so far.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    # A server that is meant to fail says so at length.
+    logging.disable(logging.CRITICAL)
+    wrong = 0
+    with sync_playwright() as playwright:
+        if asked.schedules:
+            wrong += run(playwright, asked.schedules, asked.seed)
+        if asked.kills:
+            wrong += kill(playwright, asked.kills, asked.seed)
+    return wrong
+
+
+if __name__ == "__main__":
+    sys.exit(main())

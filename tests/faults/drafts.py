@@ -1,0 +1,108 @@
+"""What the person records, and what each phone said of it."""
+
+import uuid
+from typing import Any
+
+from lathhouse.domain.instants import to_text
+from tests.faults.schedule import HOUR_MS, Step
+
+Draft = dict[str, Any]
+CROP = "acer-palmatum"
+
+
+class Said:
+    """Every record that was tried, by its mark; and what the phones called saved."""
+
+    def __init__(self) -> None:
+        self.marks = 0
+        self.lots: list[str] = []
+        self.places: list[str] = []
+        # Of each mark: the phone, and what it said: `saved`, `refused to save`, or nothing.
+        self.tried: dict[str, str] = {}
+        self.told: dict[str, int] = {}
+        self.bad: set[str] = set()
+        self.last: dict[int, str] = {}
+        self.trying: list[str] = []
+
+    def mark(self) -> str:
+        self.marks += 1
+        self.trying.append(f"m{self.marks}")
+        self.tried[self.trying[-1]] = ""
+        return self.trying[-1]
+
+    def saved(self, phone: int, ids: list[str]) -> None:
+        for name in ids:
+            self.told[name] = phone
+            self.last[phone] = name
+
+    def heard(self, phone: int, said: dict[str, Any], bad: bool) -> None:
+        """Take down how the phone answered what was just recorded."""
+        word = "saved" if said.get("value") else "not saved" if said.get("error") else ""
+        self.tried.update(dict.fromkeys(self.trying, word))
+        if bad and said.get("value"):
+            self.bad.update(said["value"])
+
+    def ids_of(self, phone: int) -> set[str]:
+        return {name for name, of in self.told.items() if of == phone}
+
+    def lot(self, step: Step) -> str:
+        if not self.lots:
+            self.lots.append(str(uuid.uuid4()))
+        return self.lots[step["lot"] % len(self.lots)]
+
+    def place(self, step: Step) -> str:
+        if not self.places:
+            self.places.append(str(uuid.uuid4()))
+        return self.places[step["lot"] % len(self.places)]
+
+    def drafts(self, step: Step, now_ms: int) -> tuple[Any, bool]:
+        """Return ((the phone's act, what is given to it) or None, whether it will be refused)."""
+        self.trying = []
+        act = step["act"]
+        if act in ("undo", "amend"):
+            return self._correction(step, act), False
+        made = [self._draft(step, act, now_ms) for _ in range(5 if act == "batch" else 1)]
+        return ("record", made), act == "bad"
+
+    def _correction(self, step: Step, act: str) -> Any:
+        last = self.last.get(step["phone"])
+        if last is None:
+            return None
+        if act == "undo":
+            return ("undo", last)
+        data = {"of": last, "data": {"moisture": 2}, "mark": self.mark()}
+        return ("record", [{"kind": "amended", "lot": None, "data": data}])
+
+    def _draft(self, step: Step, act: str, now_ms: int) -> Draft:
+        kind, data = self._what(step, act)
+        lot = None if kind in ("place_changed", "read", "noted") else self.lot(step)
+        if kind == "lot_started":
+            self.lots.append(str(uuid.uuid4()))
+            lot = self.lots[-1]
+        draft = {"kind": kind, "lot": lot, "data": {**data, "mark": self.mark()}}
+        if act == "earlier":
+            at = to_text(now_ms - 30 * HOUR_MS)
+            draft["more"] = {"observedAt": at.replace("Z", "+00:00"), "typed": True}
+        return draft
+
+    def _what(self, step: Step, act: str) -> tuple[str, dict[str, Any]]:
+        start = {"crop": CROP, "label": f"26-{len(self.lots):03d}"}
+        if act == "place":
+            self.places.append(str(uuid.uuid4()))
+        return {
+            "start": ("lot_started", {**start, "quantity": 200, "unit": "seeds"}),
+            # As the first phones wrote it: one parent, no quantity (FAULTS F28).
+            "old_start": ("lot_started", {**start, "parent": self.lot(step)}),
+            "split": ("lot_started", {**start, "quantity": 20, "parents": [self.lot(step)]}),
+            "lose": ("lost", {"quantity": 2, "out_of": 10, "cause": "frost"}),
+            "cold": ("cold_started", {}),
+            "warm": ("cold_ended", {}),
+            "place": (
+                "place_changed",
+                {"id": self.place({"lot": -1}), "name": "Bench", "order": 1},
+            ),
+            "read": ("read", {"place": self.place(step), "quantity_kind": "temp_c", "value": 4}),
+            "note": ("noted", {"text": "a note"}),
+            "bad": ("looked", {"moisture": 9}),
+            "drone": ("seen_by_drone", {"height_m": 30}),
+        }.get(act, ("looked", {"moisture": 3}))

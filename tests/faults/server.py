@@ -1,0 +1,291 @@
+"""The real server behind a network, a disk and a clock that a schedule lets fail."""
+
+import json
+import shutil
+import sqlite3
+import threading
+import uuid
+from collections import Counter
+from collections.abc import Iterable
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+from flask import Flask
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
+from werkzeug.serving import make_server
+
+from lathhouse.app import create_app
+from lathhouse.domain.instants import to_text
+from lathhouse.settings import Settings, wall_clock_ms
+from lathhouse.store import access, check
+from lathhouse.store.config import rows_of_kind
+from lathhouse.store.models import Backup, db
+from lathhouse.store.work import Work, writing
+from lathhouse.sync.pull import pull
+from lathhouse.sync.server_events import ServerDevice
+from tests.browser import FRONTEND
+from tests.phone.network import Quiet, drop
+
+PAGE = Path(__file__).parent / "page"
+Environ = dict[str, Any]
+Event = dict[str, Any]
+PORTAL = b"<!doctype html><title>Sign in to the wireless</title>"
+KEPT_FOR_AN_HOUR = [("Cache-Control", "max-age=3600"), ("X-Content-Type-Options", "nosniff")]
+BUSY_MS = 20
+
+
+class Killed(Exception):
+    """The server's process ended here."""
+
+
+class Faulty:
+    """A server on loopback; what goes wrong with a request stands in its `X-Fault`."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.passed_ms, self.made = folder, 0, Counter[str]()
+        self.turn = threading.Lock()
+        self.held: list[tuple[Environ, bytes]] = []
+        self.copies: list[Path] = []
+        self.dies_at = self.statements = 0
+        self.full = False
+        self.blocker: sqlite3.Connection | None = None
+        self.front = self._frontend()
+        self.files = {
+            f"/{path.relative_to(self.front)}": path.read_bytes()
+            for path in self.front.rglob("*")
+            if path.is_file()
+        }
+        self.app = self._open()
+        event.listen(Engine, "before_cursor_execute", self._executing)
+        event.listen(Engine, "connect", self._connected)
+        self.server = make_server("127.0.0.1", 0, self, threaded=True, request_handler=Quiet)
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+
+    def _frontend(self) -> Path:
+        front = self.folder / "frontend"
+        for room in ("core", "store", "vendor"):
+            shutil.copytree(FRONTEND / room, front / room)
+        shutil.copytree(PAGE, front, dirs_exist_ok=True)
+        return front
+
+    def now_ms(self) -> int:
+        return wall_clock_ms() + self.passed_ms
+
+    def _open(self) -> Flask:
+        return create_app(Settings(data=self.folder / "data", frontend=PAGE, now_ms=self.now_ms))
+
+    def address(self, name: str) -> str:
+        """Return the address by which one phone knows it: an origin, so a store, of its own."""
+        return f"http://{name}.localhost:{self.server.server_port}"
+
+    def close(self) -> None:
+        self.calm()
+        self.server.shutdown()
+        self.server.server_close()
+        self._let_go()
+        event.remove(Engine, "before_cursor_execute", self._executing)
+        event.remove(Engine, "connect", self._connected)
+
+    # -- the record
+
+    @property
+    def file(self) -> Path:
+        return self.folder / "data" / "lathhouse.sqlite"
+
+    @property
+    def site(self) -> str:
+        return str(self.app.config["SITE_ID"])
+
+    def _let_go(self) -> None:
+        with self.app.app_context():
+            db.engine.dispose()
+
+    def copy(self) -> Path:
+        """Return a copy of the whole record."""
+        kept = self.folder / f"copy-{uuid.uuid4().hex}.sqlite"
+        with sqlite3.connect(self.file) as source, sqlite3.connect(kept) as target:
+            source.backup(target)
+        return kept
+
+    def put_back(self, kept: Path, *, new_epoch: bool) -> None:
+        """Put an older state of the record in place of today's, as `restore` does."""
+        with self.turn:
+            self._let_go()
+            for name in self.file.parent.glob("lathhouse.sqlite*"):
+                name.unlink()
+            shutil.copy(kept, self.file)
+            if new_epoch:
+                with sqlite3.connect(self.file) as connection:
+                    connection.execute("UPDATE sites SET epoch = ?", (str(uuid.uuid4()),))
+            # Whoever restores starts the program anew.
+            self.app.config["SERVER_DEVICE"] = ServerDevice()
+
+    def restart(self) -> None:
+        """End the process and start it again on its folder."""
+        with self.turn:
+            self._let_go()
+            self.app = self._open()
+
+    def note_backup(self) -> None:
+        """Note that the record as it is now was backed up, and that the backup was found whole."""
+
+        def note(work: Work) -> None:
+            seqs = {row["id"]: row["contiguous"] for row in rows_of_kind(work, "phone").values()}
+            row = {"at": to_text(self.now_ms()), "file": "", "events": 0, "chain": ""}
+            work.upsert(Backup, [row | {"seqs": json.dumps(seqs)}], ("at",))
+
+        with self.turn, self.app.app_context():
+            writing(self.site, to_text(self.now_ms()), note)
+
+    def events(self) -> dict[str, Event]:
+        """Return every event on record by its id."""
+        with sqlite3.connect(self.file) as connection:
+            rows = connection.execute("SELECT id, body FROM events").fetchall()
+        return {name: json.loads(body) for name, body in rows}
+
+    def revision(self) -> int:
+        with sqlite3.connect(self.file) as connection:
+            return int(connection.execute("SELECT revision FROM sites").fetchone()[0])
+
+    def link(self) -> str:
+        """Return a new pairing link's secret."""
+        with self.app.app_context():
+            return access.make_link(self.site, "owner", None, to_text(self.now_ms()), 10)
+
+    def cut_off(self, device: str) -> None:
+        with self.turn, self.app.app_context():
+            access.cut_off(self.site, device, to_text(self.now_ms()))
+
+    def pulled(self) -> Event:
+        """Return all rows, as a new phone would pull them."""
+        rows: dict[str, list[Event]] = {}
+        cursor, more = "0", True
+        with self.app.app_context():
+            while more:
+                page = pull(self.site, cursor, 1000, self.now_ms())
+                for name, found in page["rows"].items():
+                    rows.setdefault(name, []).extend(found)
+                cursor, more = page["cursor"], page["more"]
+        return rows
+
+    def differences(self) -> list[str]:
+        """Return where the stored rows are not what a fold of the log from nothing gives."""
+        with self.app.app_context():
+            return list(check.check(self.site, to_text(self.now_ms()))["differences"])
+
+    # -- what fails on the server itself
+
+    def die_at(self, statement: int) -> None:
+        """Let the next push end the process at its n-th statement."""
+        self.dies_at = statement
+
+    def fill_disk(self) -> None:
+        """Let no page be added to the database: SQLite itself says that the disk is full."""
+        self.full = True
+        self._let_go()
+
+    def lock(self) -> None:
+        """Let another process hold the database for writing."""
+        self._let_go()
+        if self.blocker is None:
+            self.blocker = sqlite3.connect(self.file, timeout=5, isolation_level=None)
+            self.blocker.execute("BEGIN IMMEDIATE")
+
+    @property
+    def failing(self) -> bool:
+        """Whether nobody can be served there by hand now."""
+        return self.full or self.blocker is not None
+
+    def calm(self) -> None:
+        """Let nothing fail on the server any more."""
+        self.full, self.dies_at = False, 0
+        if self.blocker is not None:
+            self.blocker.execute("ROLLBACK")
+            self.blocker.close()
+            self.blocker = None
+        self._let_go()
+
+    def _connected(self, connection: Any, _record: Any) -> None:
+        if not isinstance(connection, sqlite3.Connection):
+            return
+        if self.blocker is not None:
+            connection.execute(f"PRAGMA busy_timeout={BUSY_MS}")
+        if self.full:
+            (pages,) = connection.execute("PRAGMA page_count").fetchone()
+            connection.execute(f"PRAGMA max_page_count={pages}")
+
+    def _executing(self, _connection: Any, _cursor: Any, _statement: str, *_: Any) -> None:
+        if not self.statements:
+            return
+        self.statements += 1
+        if self.statements > self.dies_at:
+            self.statements = self.dies_at = 0
+            raise Killed
+
+    # -- the network
+
+    def __call__(self, environ: Environ, start_response: Any) -> Iterable[bytes]:
+        path = environ["PATH_INFO"]
+        if path in self.files:
+            kind = "text/html" if path.endswith(".html") else "text/javascript"
+            start_response("200 OK", [("Content-Type", kind), *KEPT_FOR_AN_HOUR])
+            return [self.files[path]]
+        fault = environ.get("HTTP_X_FAULT", "none")
+        self.made[fault] += 1
+        body = environ["wsgi.input"].read(int(environ.get("CONTENT_LENGTH") or 0))
+        with self.turn:
+            return self._meet(fault, environ, body, start_response)
+
+    def _meet(
+        self, fault: str, environ: Environ, body: bytes, start_response: Any
+    ) -> Iterable[bytes]:
+        if fault.isdigit():
+            start_response(f"{fault} Fault", [("Content-Type", "text/plain"), ("Retry-After", "2")])
+            return [b"a fault"]
+        if fault == "portal":
+            start_response("200 OK", [("Content-Type", "text/html")])
+            return [PORTAL]
+        if fault == "late":
+            self.held.append((environ, body))
+        if fault in ("late", "lose_request"):
+            return drop(environ, start_response)
+        if fault == "cut_request":
+            self._ask(environ, body[: len(body) // 2])
+            return drop(environ, start_response)
+        if fault == "twice":
+            self._ask(environ, body)
+        status, headers, answer = self._ask(environ, body)
+        if fault == "lose_reply" or status == "dead":
+            return drop(environ, start_response)
+        if fault == "cut_reply":
+            answer = answer[: len(answer) // 2]
+        start_response(status, headers)
+        return [answer]
+
+    def _ask(self, environ: Environ, body: bytes) -> tuple[str, list[tuple[str, str]], bytes]:
+        """Ask the application; `dead` where its process ended over it."""
+        said: list[Any] = []
+
+        def note(status: str, headers: list[tuple[str, str]], _error: Any = None) -> None:
+            said[:] = [status, headers]
+
+        dying = self.dies_at and environ["PATH_INFO"].endswith("/push")
+        self.statements = 1 if dying else 0
+        again = {**environ, "wsgi.input": BytesIO(body)}
+        answer = b"".join(self.app(again, note))
+        if dying and not self.dies_at:
+            self.made["server killed in a transaction"] += 1
+            self._let_go()
+            return "dead", [], b""
+        self.statements = 0
+        return said[0], said[1], answer
+
+    def deliver(self, which: list[int]) -> None:
+        """Let requests that were under way arrive after all, in this order; the rest stay."""
+        for place in which:
+            if self.held:
+                environ, body = self.held.pop(place % len(self.held))
+                with self.turn:
+                    self._ask(environ, body)
