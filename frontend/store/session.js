@@ -32,7 +32,13 @@ export async function whoAmI() {
   const wasEmptied = !known && !said.signed_in_now && !said.demo;
   if (wasEmptied) emptied.value = true;
   // Kept until somebody has seen it: the app may be closed before it is read.
-  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, wasEmptied ? { emptied: true } : {});
+  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, wasEmptied ? { emptied: true, ...sharing(said) } : {});
+}
+
+/** Nobody's own and no owner's: the phone of the shed, which asks who records. */
+function sharing(said) {
+  shared.value = said.role === "worker" && !said.person;
+  return { shared: shared.value };
 }
 
 /**
@@ -49,8 +55,5 @@ export async function pair(secret, name) {
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
   // Where it takes messages belonged to the session before this one: the server is told again.
   await setMeta("push_posted", null);
-  // Nobody's own and no owner's: the phone of the shed, which asks who records.
-  const isShared = said.role === "worker" && !said.person;
-  shared.value = isShared;
-  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, { shared: isShared });
+  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, sharing(said));
 }
