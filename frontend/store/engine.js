@@ -20,8 +20,8 @@ const BUSY_MAX = 20;
 // Requests of one pass that may fail for what is in them, before the server is left in peace.
 const TROUBLES_MAX = 16;
 const PAUSED = ["signed-out", "not-allowed"];
-// What may end a pause: a person who signed in, or came back to the app.
-const ENDS_PAUSE = ["signed-in", "visible", "online"];
+// What may end a pause: a person who signed in, asked for it, or came back to the app.
+const ENDS_PAUSE = ["signed-in", "asked", "visible", "online"];
 
 /**
  * @typedef {{device: string | null, epoch: string | null, revision: number, next_seq: number,

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, Playwright
 
 from tests.browser import PersistentPhone
 
-PHONES, STEPS = 2, 7
+PHONES, STEPS = 2, 5
 # The command itself; once armed with a number, it ends at so many statements after it has
 # written an event, the commit being one of them.
 SERVED = """

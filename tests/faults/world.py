@@ -149,14 +149,15 @@ class World:
                 phone.quota(None)
             self.act(number, "recover", None)
             self.ready(number)
-        for _ in range(ROUNDS):
+        for turn in range(ROUNDS):
             late = self.not_at_rest()
             if not late:
                 return
             self.server.passed_ms += TIMERS_MS
             for number in late:
                 self.act(number, "wait", {"ms": TIMERS_MS, "asleep": False})
-                self.act(number, "look", None)
+                if turn == 0:
+                    self.act(number, "look", None)
                 if self.phones[number].call("() => handset.app.house.contact.value.state") == OUT:
                     self.pair(number)
 

@@ -208,7 +208,9 @@ const ACTS = {
     await handset.write(disk);
   },
   async pair(handset, secret) {
-    return handset.app.session.pair(secret, "phone");
+    await handset.app.session.pair(secret, "phone");
+    // As the screen does; it says nothing else to the queue.
+    handset.app.sync.nudge("asked");
   },
 };
 
