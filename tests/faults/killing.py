@@ -120,7 +120,7 @@ class Killing:
         finally:
             for phone in self.phones:
                 phone.close()
-            self.host.stop()
+            self.kill_server()
 
     def begin(self) -> None:
         self.host.start()
@@ -212,8 +212,8 @@ class Killing:
         self.revive()
         made = self.host.run("backup", "--data", str(self.host.folder)).strip().splitlines()[-1]
         self.tap()
-        if not self.host.is_dead():
-            self.host.stop(signal.SIGKILL)
+        self.kill_server()
+        self.note_death()
         self.restored += 1
         again = self.folder / f"house-{self.restored}"
         self.host.run("restore", made, "--data", str(again))
