@@ -32,7 +32,9 @@ from lathhouse.web import (
     readings,
     reminders,
     session,
+    sign_in,
     sync,
+    tokens,
     watches,
 )
 from lathhouse.web.cookies import NamedRequest
@@ -107,6 +109,8 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         events,
         alerts,
         session,
+        sign_in,
+        tokens,
         calculations,
         crops,
         readings,

@@ -68,9 +68,20 @@ def tokens() -> None:
 @click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
 def add_token(name: str, role: str, data: Path | None) -> None:
     """Make a token and print it, once, on the last line."""
-    in_app(
-        data, lambda app, now: click.echo(access.add_token(app.config["SITE_ID"], name, role, now))
-    )
+
+    def act(app: Flask, now: str) -> None:
+        secret = access.add_token(app.config["SITE_ID"], name, role, now)
+        log_token(app, "token_made", now, name=name, role=role)
+        click.echo(secret)
+
+    in_app(data, act)
+
+
+def log_token(app: Flask, what: str, now: str, **more: str) -> None:
+    """Put on record that a token was made or revoked by this command."""
+    said = {"what": what, **more}
+    device = app.config["SERVER_DEVICE"]
+    device.write(app.config["SITE_ID"], "access_changed", None, said, None, parse_instant(now))
 
 
 @tokens.command("list")
@@ -80,7 +91,8 @@ def list_tokens(data: Path | None) -> None:
 
     def act(app: Flask, now: str) -> None:
         for token in access.list_tokens(app.config["SITE_ID"], now):
-            click.echo(f"{token['made_at']}  {token['role']:7}  {token['name']}")
+            used = token["used_at"] or "never used"
+            click.echo(f"{token['made_at']}  {token['role']:7}  {used:24}  {token['name']}")
 
     in_app(data, act)
 
@@ -95,6 +107,7 @@ def revoke_token(name: str, data: Path | None) -> None:
         count = access.revoke_tokens(app.config["SITE_ID"], name, now)
         if count == 0:
             raise click.ClickException(f"No token is called {name}; see: lathhouse tokens list.")
+        log_token(app, "token_revoked", now, name=name)
         click.echo(f"{count} revoked")
 
     in_app(data, act)

@@ -91,6 +91,12 @@ class SignInNeeded(Refusal):
     status, slug, title = 401, "sign-in-needed", "This needs a paired phone or a token"
 
 
+class SignInRefused(Refusal):
+    """A name and a passphrase that do not go together; nobody is told which of them is wrong."""
+
+    status, slug, title = 403, "sign-in-refused", "Nobody was signed in"
+
+
 class NotAllowed(Refusal):
     """The role is too small for this."""
 

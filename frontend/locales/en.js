@@ -633,6 +633,7 @@ export const words = {
   "role.viewer": "viewer: looks only",
   "role.sensor": "sensor: readings only",
   "act.phone_changed": "Phone",
+  "act.access_changed": "Who is let in",
   "settings.name": "Name",
   "settings.timezone": "Time zone",
   "settings.poisons_phone": "The local poisons number, shown with the cautions",

@@ -108,6 +108,8 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
                          "season_starts": {"spring": "09-10", "summer": "12-01",
                                            "autumn": "03-01", "winter": "06-01"}}],
     "phone_changed": [{"id": OTHER, "name": "Shed phone", "cut_off_at": None}],
+    "access_changed": [{"what": "token_made", "name": "probe", "role": "sensor"},
+                       {"what": "passphrase_changed", "person": OTHER}],
     "amended": [{"of": OTHER, "data": {"moisture": 4}}, {"of": OTHER, "data": {"moisture": None}}],
     "voided": [{"of": OTHER}, {"of": OTHER, "why": "wrong lot"}],
 }  # fmt: skip
@@ -211,6 +213,7 @@ WRONG: list[tuple[str, dict[str, Any], str, str]] = [
      "data.timezone", "Australia/Sydney"),
     ("nursery_changed", {"id": "n", "timezone": "UTC", "working_days": [1],
                          "season_starts": {"spring": "09-10"}}, "data.season_starts", "MM-DD"),
+    ("access_changed", {"what": "let in"}, "data.what", "one of"),
     ("phone_changed", {"id": "p", "cut_off_at": "today"}, "data.cut_off_at", "UTC offset"),
     ("amended", {"of": OTHER, "data": {"moisture": 9}}, "data.data.moisture", "from 1 to 5"),
     ("amended", {"of": OTHER}, "data.data", "is missing"),

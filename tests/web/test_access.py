@@ -26,6 +26,8 @@ OPEN_DOORS = {
     ("/metrics", "GET"),
     ("/api/v1/session", "GET"),
     ("/api/v1/pairings/redeem", "POST"),
+    ("/api/v1/session/sign-in", "POST"),
+    ("/api/v1/passphrases/redeem", "POST"),
     # Guarded by the secret in its address alone.
     ("/api/v1/calendar/<string:secret>.ics", "GET"),
     ("/", "GET"),
@@ -53,6 +55,13 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/forecasts", {"forecast": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/phones", None, {"owner"}),
+    ("GET", "/api/v1/tokens", None, {"owner"}),
+    ("POST", "/api/v1/tokens", {"name": "probe", "role": "sensor"}, {"owner"}),
+    ("POST", f"/api/v1/tokens/{ALERT}/revoke", {}, {"owner"}),
+    ("POST", f"/api/v1/people/{ALERT}/passphrase-link", {}, {"owner"}),
+    # A person's own, on a phone or in a browser: a script has none of it.
+    ("POST", "/api/v1/session/sign-out", {}, set()),
+    ("POST", "/api/v1/session/passphrase", {}, set()),
     ("POST", f"/api/v1/phones/{ALERT}/cut-off", {}, {"owner"}),
     ("GET", "/api/v1/crops", None, {"owner", "worker", "viewer"}),
     ("GET", "/api/v1/crops/acer-palmatum", None, {"owner", "worker", "viewer"}),
@@ -207,7 +216,8 @@ def test_the_first_owners_link_pairs_once_and_no_other_is_made_after(nursery: Nu
     phone = nursery.app.test_client()
     said = redeem(phone, secret)
     assert (said.status_code, said.json["role"]) == (200, "owner")
-    assert phone.get("/api/v1/session").json == {"role": "owner", "person": None, "demo": False}
+    said = phone.get("/api/v1/session").json
+    assert (said["role"], said["person"], said["demo"]) == ("owner", None, False)
     again = redeem(nursery.app.test_client(), secret)
     assert (again.status_code, again.content_type) == (403, PROBLEM)
     assert owner_secret(nursery) is None
@@ -236,7 +246,8 @@ def test_an_owners_link_lasts_ten_minutes(nursery: Nursery):
 def test_a_paired_phone_is_known_by_name_person_and_role(nursery: Nursery):
     person = str(uuid.uuid4())
     phone = paired(nursery, "worker", person)
-    assert phone.get("/api/v1/session").json == {"role": "worker", "person": person, "demo": False}
+    said = phone.get("/api/v1/session").json
+    assert (said["role"], said["person"], said["proved"]) == ("worker", person, person)
     (row,) = [one for one in nursery.rows("phones") if one["name"] != "server"]
     assert (row["name"], row["person"], row["role"]) == ("Shed phone", person, "worker")
     assert row["paired_at"] == row["last_sync_at"] == nursery.clock.text()

@@ -12,3 +12,10 @@ def may_carry(role: str | None, person: dict[str, Any]) -> bool:
     own = ROLES.index(role) if role in ROLES else -1
     said = person.get("role")
     return own >= ROLES.index(said if said in ROLES else UNSAID)
+
+
+def lesser(one: str, other: str | None) -> str:
+    """Return the role of the two that may do less; None says nothing."""
+    if other not in ROLES or one not in ROLES:
+        return one
+    return min(one, other, key=ROLES.index)

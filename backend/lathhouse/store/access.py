@@ -6,15 +6,23 @@ from typing import Any
 
 from sqlalchemy import update
 
+from lathhouse.domain.carrying import lesser
 from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
-from lathhouse.store import phones, record
-from lathhouse.store.models import Calendar, Pairing, Session, Token
+from lathhouse.store import config, phones, record
+from lathhouse.store.models import Calendar, Pairing, PushSubscription, Session, Token
 from lathhouse.store.work import Work, looking, writing
 
 Data = dict[str, Any]
 ROLES = ("owner", "worker", "viewer", "sensor")
+# A phone stays paired while it is in touch once in this time, the longest that a browser keeps a
+# cookie (RFC 6265bis, section 5.5). A browser that was opened by a passphrase is forgotten after
+# two months without a visit, and after this time whatever happens. Both ours: OWASP ASVS 5.0,
+# V7.3.1 and V7.3.2 ask that there be such times, and that they be written down.
 SESSION_DAYS = 400
+IDLE_DAYS = 60
 OWNER_LINK_DAYS = 30
+# So much of a token's hash names it on a list; the hash opens nothing. Ours.
+ID_LENGTH = 16
 LINK_MINUTES = 10
 
 
@@ -29,88 +37,195 @@ def add_token(site_id: str, name: str, role: str, now: str) -> str:
 
     def act(work: Work) -> str:
         row = {"hash": hashed(secret), "name": name, "role": role, "made_at": now}
-        work.insert(Token, [{**row, "revoked_at": None}])
+        work.insert(Token, [{**row, "revoked_at": None, "used_at": None}])
         return secret
 
     return writing(site_id, now, act)
 
 
 def list_tokens(site_id: str, now: str) -> list[Data]:
-    """Return {name, role, made_at} of the tokens that hold, never the tokens themselves."""
+    """Return {id, name, role, made_at, used_at} of the tokens that hold, never the tokens.
+
+    `id` is the beginning of the hash; `used_at` is as of the first use on that day.
+    """
 
     def act(work: Work) -> list[Data]:
         rows = work.rows(Token, Token.revoked_at.is_(None))
-        names = ("name", "role", "made_at")
-        return [{name: row[name] for name in names} for row in rows]
+        names = ("name", "role", "made_at", "used_at")
+        return [
+            {"id": row["hash"][:ID_LENGTH], **{name: row[name] for name in names}} for row in rows
+        ]
 
     return sorted(looking(site_id, now, act), key=lambda row: (row["made_at"], row["name"]))
 
 
 def revoke_tokens(site_id: str, name: str, now: str) -> int:
     """Revoke every token of a name; return how many there were."""
+    return writing(site_id, now, lambda work: len(_revoke(work, Token.name == name)))
 
-    def act(work: Work) -> int:
-        done: Any = work.connection.execute(
-            update(Token)
-            .where(Token.site_id == site_id, Token.name == name, Token.revoked_at.is_(None))
-            .values(revoked_at=now)
-        )
-        return int(done.rowcount)
 
-    return writing(site_id, now, act)
+def revoke_token(site_id: str, token_id: str, now: str) -> str | None:
+    """Revoke the token of an id; return its name, or None where none holds."""
+
+    def act(work: Work) -> str | None:
+        rows = work.rows(Token, Token.hash.startswith(token_id, autoescape=True))
+        done = _revoke(work, Token.hash == rows[0]["hash"]) if len(rows) == 1 else []
+        return done[0] if done else None
+
+    return writing(site_id, now, act) if len(token_id) == ID_LENGTH else None
+
+
+def _revoke(work: Work, which: Any) -> list[str]:
+    done = work.connection.execute(
+        update(Token)
+        .where(Token.site_id == work.site_id, which, Token.revoked_at.is_(None))
+        .values(revoked_at=work.now)
+        .returning(Token.name)
+    )
+    return [row.name for row in done]
 
 
 def by_token(site_id: str, secret: str, now: str) -> Data | None:
     """Return {role, name, person, device} of a token's bearer, or None."""
+    hash = hashed(secret)
 
     def act(work: Work) -> Data | None:
-        rows = work.rows(Token, Token.hash == hashed(secret), Token.revoked_at.is_(None))
-        if not rows:
-            return None
-        role, name = rows[0]["role"], rows[0]["name"]
-        return {"role": role, "name": name, "person": None, "device": None, "by": "token"}
+        rows = work.rows(Token, Token.hash == hash, Token.revoked_at.is_(None))
+        return rows[0] if rows else None
 
-    return looking(site_id, now, act)
+    row = looking(site_id, now, act)
+    if row is None:
+        return None
+    if (row["used_at"] or "")[:10] != now[:10]:
+        writing(site_id, now, lambda work: _use(work, hash))
+    known = {"role": row["role"], "name": row["name"], "by": "token"}
+    return known | {"person": None, "device": None, "proved": None}
+
+
+def _use(work: Work, hash: str) -> None:
+    work.connection.execute(
+        update(Token)
+        .where(Token.site_id == work.site_id, Token.hash == hash)
+        .values(used_at=work.now)
+    )
 
 
 def by_session(site_id: str, secret: str, now: str) -> Data | None:
-    """Return {role, name, person, device} of a session's phone, or None."""
+    """Return {role, name, person, device, proved} of a session's phone, or None.
+
+    `proved` is whose the phone surely is, `person` who carries it. A person whose role was made
+    smaller may no more on any phone of theirs.
+    """
 
     def act(work: Work) -> Data | None:
         rows = work.rows(Session, Session.hash == hashed(secret), Session.revoked_at.is_(None))
         if not rows or rows[0]["expires_at"] <= now:
             return None
         row = rows[0]
+        whose = config.data_of(work, "person", row["proved_id"]) if row["proved_id"] else None
         return {
-            "role": row["role"],
+            "role": lesser(row["role"], (whose or {}).get("role")),
             "name": None,
             "person": row["person_id"],
             "device": row["device_id"],
+            "proved": row["proved_id"],
+            "by_passphrase": row["by_passphrase"] is True,
+            "seen_at": row["seen_at"],
             "by": "session",
         }
 
-    return looking(site_id, now, act)
+    found = looking(site_id, now, act)
+    if found and (found["seen_at"] or "")[:10] != now[:10]:
+        writing(site_id, now, lambda work: _see(work, hashed(secret)))
+    return found
 
 
-def begin_session(work: Work, role: str, person: str | None, device: str | None) -> str:
-    """Return the cookie of a new session."""
+def _see(work: Work, session: str) -> None:
+    """Note that a session is in use today, and let it live on."""
+    for row in work.rows(Session, Session.hash == session):
+        ends = to_ms(work.now) + SESSION_DAYS * DAY_MS
+        if row["by_passphrase"]:
+            idle = to_ms(work.now) + IDLE_DAYS * DAY_MS
+            ends = min(idle, to_ms(row["made_at"]) + SESSION_DAYS * DAY_MS)
+        work.connection.execute(
+            update(Session)
+            .where(Session.site_id == work.site_id, Session.hash == session)
+            .values(seen_at=work.now, expires_at=to_text(ends))
+        )
+
+
+def begin_session(
+    work: Work,
+    role: str,
+    person: str | None,
+    device: str | None,
+    *,
+    by_passphrase: bool = False,
+) -> str:
+    """Return the cookie of a new session; its id was never another's."""
     secret = secrets.token_urlsafe(32)
-    expires = to_text(to_ms(work.now) + SESSION_DAYS * DAY_MS)
-    work.insert(
-        Session,
-        [
-            {
-                "hash": hashed(secret),
-                "device_id": device,
-                "person_id": person,
-                "role": role,
-                "made_at": work.now,
-                "expires_at": expires,
-                "revoked_at": None,
-            }
-        ],
-    )
+    days = IDLE_DAYS if by_passphrase else SESSION_DAYS
+    row = {
+        "hash": hashed(secret),
+        "device_id": device,
+        "person_id": person,
+        "proved_id": person,
+        "by_passphrase": by_passphrase,
+        "role": role,
+        "made_at": work.now,
+        "seen_at": work.now,
+        "expires_at": to_text(to_ms(work.now) + days * DAY_MS),
+        "revoked_at": None,
+    }
+    work.insert(Session, [row])
     return secret
+
+
+def end_session(work: Work, secret: str | None, *, heir: str | None = None) -> None:
+    """End the session of a cookie; where a new one takes its place, its phone's messages go on.
+
+    Args:
+        heir: the new session's cookie.
+    """
+    if not secret:
+        return
+    old = hashed(secret)
+    if heir:
+        work.connection.execute(
+            update(PushSubscription)
+            .where(PushSubscription.site_id == work.site_id, PushSubscription.session_hash == old)
+            .values(session_hash=hashed(heir))
+        )
+    end_sessions(work, Session.hash == old)
+
+
+def sign_out(site_id: str, cookie: str, now: str, *, everywhere: bool) -> int:
+    """End this session, or every one of its person; return how many. What is unsent stays there.
+
+    The addresses of calendars that those phones made end with them.
+    """
+
+    def act(work: Work) -> int:
+        (mine,) = work.rows(Session, Session.hash == hashed(cookie))
+        which = Session.hash == mine["hash"]
+        if everywhere and mine["proved_id"]:
+            which = Session.proved_id == mine["proved_id"]
+        ended = work.rows(Session, which, Session.revoked_at.is_(None))
+        devices = [row["device_id"] for row in ended if row["device_id"]]
+        work.delete(Calendar, Calendar.device_id.in_(devices))
+        return end_sessions(work, which)
+
+    return writing(site_id, now, act)
+
+
+def end_sessions(work: Work, *which: Any) -> int:
+    """End the sessions of which all this is true; return how many there were."""
+    done: Any = work.connection.execute(
+        update(Session)
+        .where(Session.site_id == work.site_id, Session.revoked_at.is_(None), *which)
+        .values(revoked_at=work.now)
+    )
+    return int(done.rowcount)
 
 
 def list_phones(site_id: str, now: str) -> list[Data]:
@@ -140,13 +255,7 @@ def cut_off(site_id: str, device: str, now: str) -> bool:
 
     def act(work: Work) -> bool:
         work.delete(Calendar, Calendar.device_id == device)
-        done: Any = work.connection.execute(
-            update(Session)
-            .where(Session.site_id == site_id, Session.device_id == device)
-            .where(Session.revoked_at.is_(None))
-            .values(revoked_at=now)
-        )
-        return bool(done.rowcount)
+        return bool(end_sessions(work, Session.device_id == device))
 
     return writing(site_id, now, act)
 
@@ -156,14 +265,24 @@ def sign_in_visitor(site_id: str, now: str) -> str:
     return writing(site_id, now, lambda work: begin_session(work, "owner", None, None))
 
 
-def make_link(site_id: str, role: str, person: str | None, now: str, minutes: int) -> str:
-    """Return the secret of a link that pairs one phone, once."""
+def make_link(
+    site_id: str,
+    role: str,
+    person: str | None,
+    now: str,
+    minutes: int,
+    purpose: str | None = None,
+) -> str:
+    """Return the secret of a link that pairs one phone, once; or that serves another purpose."""
     secret = secrets.token_urlsafe(24)
 
     def act(work: Work) -> str:
         expires = to_text(to_ms(now) + minutes * MINUTE_MS)
         row = {"hash": hashed(secret), "role": role, "person_id": person, "made_at": now}
-        work.insert(Pairing, [{**row, "expires_at": expires, "used_at": None, "tries": 0}])
+        work.insert(
+            Pairing,
+            [{**row, "expires_at": expires, "used_at": None, "tries": 0, "purpose": purpose}],
+        )
         return secret
 
     return writing(site_id, now, act)
@@ -194,30 +313,67 @@ def _close_owner_links(work: Work) -> None:
     )
 
 
-def redeem(site_id: str, secret: str, device: str, name: str | None, now: str) -> Data | None:
+def redeem(
+    site_id: str, secret: str, device: str, name: str | None, now: str, before: str | None = None
+) -> Data | None:
     """Pair a phone: return {cookie, role, person}, or None where the link is good no more.
 
     Args:
         device: the phone's own id; from now on its silence is noticed.
         name: what people call it.
+        before: the cookie that it had; the session of that ends.
     """
 
     def act(work: Work) -> Data | None:
         work.lock({f"phone:{device}"})
-        fresh = (Pairing.used_at.is_(None), Pairing.expires_at > now)
-        taken = work.connection.execute(
-            update(Pairing)
-            .where(Pairing.site_id == site_id, Pairing.hash == hashed(secret), *fresh)
-            .values(used_at=now)
-            .returning(Pairing.role, Pairing.person_id)
-        ).first()
+        taken = take_link(work, secret, None)
         if taken is None:
             return None
-        cookie = begin_session(work, taken.role, taken.person_id, device)
-        phone = phones.phone_of(work, device)
-        known = {"role": taken.role, "person": taken.person_id, "silent_ok": False}
-        contact = {"paired_at": now, "last_sync_at": now, "name": name or phone["name"]}
-        record.append(work, [], {**phone, **known, **contact})
-        return {"cookie": cookie, "role": taken.role, "person": taken.person_id}
+        return {
+            "cookie": let_in(work, taken["role"], taken["person"], device, name, before),
+            **taken,
+        }
 
     return writing(site_id, now, act)
+
+
+def take_link(work: Work, secret: str, purpose: str | None) -> Data | None:
+    """Use up a link: return its {role, person}, or None where it is good no more for this."""
+    taken = work.connection.execute(
+        update(Pairing)
+        .where(Pairing.site_id == work.site_id, Pairing.hash == hashed(secret))
+        .where(Pairing.used_at.is_(None), Pairing.expires_at > work.now)
+        .where(Pairing.purpose.is_(None) if purpose is None else Pairing.purpose == purpose)
+        .values(used_at=work.now)
+        .returning(Pairing.role, Pairing.person_id)
+    ).first()
+    return None if taken is None else {"role": taken.role, "person": taken.person_id}
+
+
+def link_of(work: Work, secret: str, purpose: str) -> str | None:
+    """Return whom a link is for that is still good, and leave it good."""
+    good = (Pairing.used_at.is_(None), Pairing.expires_at > work.now, Pairing.purpose == purpose)
+    rows = work.rows(Pairing, Pairing.hash == hashed(secret), *good)
+    return rows[0]["person_id"] if rows else None
+
+
+def let_in(
+    work: Work,
+    role: str,
+    person: str | None,
+    device: str,
+    name: str | None,
+    before: str | None,
+    *,
+    by_passphrase: bool = False,
+) -> str:
+    """Begin a device's session in place of the one it had; return the cookie."""
+    cookie = begin_session(work, role, person, device, by_passphrase=by_passphrase)
+    end_session(work, before, heir=cookie)
+    phone = phones.phone_of(work, device)
+    # A computer that somebody signs in on is not missed when it is silent; a paired phone is.
+    silent = by_passphrase and (phone["last_sync_at"] is None or phone["silent_ok"])
+    known = {"role": role, "person": person, "silent_ok": silent}
+    contact = {"paired_at": work.now, "last_sync_at": work.now, "name": name or phone["name"]}
+    record.append(work, [], {**phone, **known, **contact})
+    return cookie

@@ -177,10 +177,42 @@ class Token(Base):
     role: Mapped[str] = mapped_column(Text)
     made_at: Mapped[str] = mapped_column(Text)
     revoked_at: Mapped[str | None] = mapped_column(Text)
+    # The day of its last use; hours are not kept.
+    used_at: Mapped[str | None] = mapped_column(Text)
+
+
+class Passphrase(Base):
+    """A person's passphrase, kept as an Argon2id hash with its own salt and parameters."""
+
+    __tablename__ = "passphrases"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    person_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text)
+    set_at: Mapped[str] = mapped_column(Text)
+
+
+class KnownBrowser(Base):
+    """A browser in which a person signed in, kept as the hash of a cookie that opens nothing."""
+
+    __tablename__ = "known_browsers"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hash: Mapped[str] = mapped_column(Text, primary_key=True)
+    person_id: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[str] = mapped_column(Text)
+
+
+class FailedTry(Base):
+    """When tries failed of late, of one address, account or browser."""
+
+    __tablename__ = "failed_tries"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    of: Mapped[str] = mapped_column(Text, primary_key=True)
+    at_ms: Mapped[str] = mapped_column(Text)
+    last_ms: Mapped[int] = mapped_column(BigInteger)
 
 
 class Session(Base):
-    """A paired phone's session, kept as the hash of its cookie."""
+    """A phone's or browser's session, kept as the hash of its cookie."""
 
     __tablename__ = "sessions"
     site_id: Mapped[str] = mapped_column(Text, primary_key=True)
@@ -191,6 +223,10 @@ class Session(Base):
     made_at: Mapped[str] = mapped_column(Text)
     expires_at: Mapped[str] = mapped_column(Text)
     revoked_at: Mapped[str | None] = mapped_column(Text)
+    # Whose it surely is: the owner's link or a passphrase said so. `person_id` is who carries it.
+    proved_id: Mapped[str | None] = mapped_column(Text)
+    by_passphrase: Mapped[bool | None] = mapped_column(Boolean)
+    seen_at: Mapped[str | None] = mapped_column(Text)
 
 
 class Pairing(Base):
@@ -205,6 +241,8 @@ class Pairing(Base):
     expires_at: Mapped[str] = mapped_column(Text)
     used_at: Mapped[str | None] = mapped_column(Text)
     tries: Mapped[int] = mapped_column(Integer, default=0)
+    # None pairs a phone; "passphrase" lets a person set a new one.
+    purpose: Mapped[str | None] = mapped_column(Text)
 
 
 class Calendar(Base):

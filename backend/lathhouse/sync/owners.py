@@ -11,7 +11,8 @@ from lathhouse.store.work import Work
 Data = dict[str, Any]
 # A change of who is who, and of what everything is watched by, is the owner's.
 OWNERS_KINDS = frozenset(
-    "person_changed phone_changed protocol_changed watch_changed nursery_changed".split()
+    "person_changed phone_changed protocol_changed watch_changed nursery_changed"
+    " access_changed".split()
 )
 # Corrections of corrections of … that are followed through the record. Nobody's thumb gets there;
 # it bounds what one push may ask of the database. Ours.

@@ -50,8 +50,7 @@ def push(
     sent_at: Any,
     now_ms: int,
     person: Data | None = None,
-    *,
-    heard: bool = False,
+    heard: tuple[str | None] | None = None,
 ) -> Data:
     """Take a batch; return {stored, already, refused, next_seq, revision, …}.
 
@@ -61,14 +60,14 @@ def push(
     Args:
         sent_at: the phone's own time of sending, for a phone that measured no skew.
         person: `{name, person, role}` of whoever signed in on the device, for its row.
-        heard: whether the names on the events are what was said on a phone or by a script. A name
-            that is not that phone's own person is marked `by_said`: attribution, no proof.
+        heard: whose the phone surely is, if anybody's, where the names on the events are only what
+            was said on it. Another name is marked `by_said`: attribution, no proof.
     """
     now = to_text(now_ms)
     role = (person or {}).get("role")
     verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, person or {})
     for event in verdicts.checked if heard else ():
-        event |= _attributed(event, (person or {}).get("person"))
+        event |= _attributed(event, heard[0] if heard else None)
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
 
     def act(work: Work) -> Data:

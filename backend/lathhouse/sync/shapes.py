@@ -35,6 +35,11 @@ CAUSES = (
     "damping_off root_rot dried drowned frost heat wind pest animal weeds spray_damage handling"
     " culled mislabelled stolen unknown"
 ).split()
+ACCESS = (
+    "passphrase_set passphrase_changed passphrase_link_made passphrase_reset signed_out"
+    " signed_out_everywhere pairing_link_made token_made token_revoked name_move_begun"
+    " name_moved"
+).split()
 UNSET: Any = {"allow_none": True}
 NEEDED: Any = {"required": True}
 
@@ -313,6 +318,14 @@ KINDS: dict[str, dict[str, Plain]] = {
         "role": Name(**UNSET),
         "cut_off_at": Instant(**UNSET),
     },
+    # Written by the server when somebody is let in or no more; it never holds a secret.
+    "access_changed": {
+        "what": OneOf(*ACCESS, **NEEDED),
+        "person": Uuid(**UNSET),
+        "device": Uuid(**UNSET),
+        "name": Name(**UNSET),
+        "role": Name(**UNSET),
+    },
     "amended": {"of": Uuid(**NEEDED), "data": Fields(**NEEDED)},
     "voided": {"of": Uuid(**NEEDED), "why": Words(**UNSET)},
 }
@@ -348,7 +361,8 @@ PROVENANCE: dict[str, Plain] = {
 WITHOUT_A_LOT = frozenset(
     "solution_mixed solution_discarded covered uncovered read round_closed acknowledged shelved"
     " deferred decided treated noted photographed priced place_changed person_changed"
-    " protocol_changed watch_changed nursery_changed phone_changed amended voided".split()
+    " protocol_changed watch_changed nursery_changed phone_changed access_changed amended"
+    " voided".split()
 )
 ENVELOPE: dict[str, Plain] = {
     "id": Uuid(**NEEDED),

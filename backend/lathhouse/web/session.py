@@ -3,16 +3,25 @@
 from typing import Any
 
 import segno
-from flask import Response, jsonify, request
+from flask import Response, g, jsonify, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
 from lathhouse.errors import BadField, NotAllowed, SignInNeeded
-from lathhouse.store import access
+from lathhouse.store import access, passphrases
 from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
 from lathhouse.web.phones import put_on_record
-from lathhouse.web.requests import PUBLIC, allow, now, now_ms, read_object, settings, site_id
+from lathhouse.web.requests import (
+    PUBLIC,
+    allow,
+    now,
+    now_ms,
+    read_object,
+    server_device,
+    settings,
+    site_id,
+)
 from lathhouse.web.tries import failed_tries
 
 bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
@@ -49,7 +58,13 @@ class SessionView(MethodView):
             return with_cookie(jsonify(said), secret)
         if actor is None:
             raise SignInNeeded("Open this phone's pairing link first.")
-        return jsonify({"role": actor["role"], "person": actor["person"], "demo": demo})
+        proved = actor.get("proved")
+        said = {"role": actor["role"], "person": actor["person"], "proved": proved, "demo": demo}
+        said["has_passphrase"] = passphrases.is_set(site_id(), proved, now())
+        said["by_passphrase"] = actor.get("by_passphrase", False)
+        answer = jsonify(said)
+        # Browsers keep a cookie for 400 days at most: it is set anew, so that a phone in use stays.
+        return with_cookie(answer, request.cookies[COOKIE]) if actor["by"] == "session" else answer
 
 
 @bp.route("/pairings")
@@ -67,6 +82,9 @@ class Pairings(MethodView):
         if person is not None and not Uuid().fits(person):
             raise BadField(f"person {Uuid.says}, or left out.", field="person")
         secret = access.make_link(site_id(), role, person, now(), access.LINK_MINUTES)
+        said = {"what": "pairing_link_made", "role": role, "person": person}
+        by = g.actor.get("person")
+        server_device().write(site_id(), "access_changed", None, said, by, now_ms())
         link = f"{request.host_url}#/pair/{secret}"
         drawing = segno.make(link, error="m").svg_data_uri(scale=6, border=4, light="white")
         return {"link": link, "drawing": drawing, "minutes": access.LINK_MINUTES}
@@ -89,12 +107,14 @@ class Redeem(MethodView):
             raise BadField(f"device {Uuid.says}.", field="device")
         if name is not None and not Name().fits(name):
             raise BadField(f"name {Name.says}, or left out.", field="name")
-        paired = access.redeem(site_id(), secret, str(device).lower(), name, now())
+        before = request.cookies.get(COOKIE)
+        paired = access.redeem(site_id(), secret, str(device).lower(), name, now(), before)
         if paired is None:
             # Counted only now: a link that is good opens whatever strangers tried from there.
             failed_tries().count(request.remote_addr or "", now_ms())
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
         said = {"role": paired["role"], "person": paired["person"], "demo": False}
+        said |= {"proved": paired["person"], "by_passphrase": False}
         row = {"id": str(device).lower(), "name": name, "person": paired["person"]}
         put_on_record({**row, "role": paired["role"], "cut_off_at": None}, paired["person"])
         return with_cookie(jsonify(said), paired["cookie"])

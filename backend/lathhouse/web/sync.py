@@ -57,7 +57,8 @@ class Push(MethodView):
             raise NotAllowed("A sensor records readings only.")
         known = {"role": actor["role"], "silent_ok": actor["by"] == "token"}
         known |= {name: actor[name] for name in ("name", "person") if actor[name] is not None}
-        return push(site_id(), device, events, body.get("sent_at"), now_ms(), known, heard=True)
+        own = actor.get("proved")
+        return push(site_id(), device, events, body.get("sent_at"), now_ms(), known, (own,))
 
 
 def _is_reading(event: Any) -> bool:
