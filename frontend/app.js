@@ -39,6 +39,9 @@ const SCREENS = {
   typed: [() => import("./screens/typed.js"), "Typed", []],
   people: [() => import("./screens/people.js"), "People", []],
   who: [() => import("./screens/who.js"), "Who", []],
+  tokens: [() => import("./screens/tokens.js"), "Tokens", []],
+  signin: [() => import("./screens/signin.js"), "SignIn", []],
+  passphrase: [() => import("./screens/signin.js"), "Passphrase", ["secret"]],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
@@ -53,7 +56,7 @@ const NEXT = ("store/start store/clock core/attribution core/ids store/deriving 
   + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;
-const SIGNED_OUT_FREE = ["pair", "unsent"];
+const SIGNED_OUT_FREE = ["pair", "unsent", "signin", "passphrase"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
 const updateWaits = signal(false);
@@ -97,7 +100,7 @@ function App() {
 
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
-    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p>
+    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
     ${pending.value.length > 0 && html`<a class="act" href="#/unsent">${t("saved.signed_out", { n: pending.value.length })}</a>`}</section></main></div>`;
 }
 

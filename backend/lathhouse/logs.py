@@ -15,9 +15,9 @@ HIDDEN = "(hidden)"
 # (what leads, the secret, what follows); only the middle is hidden.
 SECRETS = (
     re.compile(r"()(lth_[\w-]+)()"),
-    re.compile(r"(/pair/)([\w-]+)()"),
+    re.compile(r"(/pair/|/passphrase/)([\w-]+)()"),
     re.compile(r"(/calendar/)([\w-]+)(\.ics)"),
-    re.compile(r"(Bearer |lathhouse_session=)([^\s;,'\"]+)()", re.IGNORECASE),
+    re.compile(r"(Bearer |lathhouse_(?:session|known)=)([^\s;,'\"]+)()", re.IGNORECASE),
     re.compile(r"(://[^\s/:@]*:)([^\s@/]+)(@)"),
     re.compile(r"()(AGE-SECRET-KEY-1\w+)()"),
     # People's addresses, which are nobody's business in a log that is sent on.

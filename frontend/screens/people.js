@@ -3,7 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { uuid7 } from "../core/ids.js";
 import { people, session } from "../store/house.js";
-import { cutOff, pairedPhones, pairingLink } from "../store/preferences.js";
+import { cutOff, pairedPhones, pairingLink, passphraseLink } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
@@ -34,7 +34,7 @@ export function People() {
     ${owner && html`<${NewPhone} onMade=${look} />`}
     ${phones && html`<section><h2>${t("people.phones")}</h2>${!phones.length && html`<p class="quiet">${t("people.no_phone")}</p>`}
       <ul class="people">${phones.map((phone) => html`<${Phone} key=${phone.id} phone=${phone} onCut=${look} />`)}</ul></section>`}
-    ${owner && html`<${NewPerson} />`}
+    ${owner && html`<${NewPerson} /><a class="act" href="#/tokens"><strong>${t("tokens.title")}</strong><small>${t("tokens.what")}</small></a>`}
   </${Page}>`;
 }
 
@@ -43,7 +43,17 @@ function Person({ person, owner }) {
   const named = html`<span><strong>${person.name}</strong> <small>${t(`role.${person.role ?? "worker"}`)}</small></span>`;
   return html`<li>${!owner && named}
     ${owner && html`<details><summary aria-label=${t("people.change_role", { name: person.name })}>${named}<span class="more" aria-hidden="true">›</span></summary>
-      <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} /></details>`}</li>`;
+      <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} /><${Forgot} person=${person} /></details>`}</li>`;
+}
+
+/** A link by which somebody sets a passphrase who has none, or forgot it. */
+function Forgot({ person }) {
+  const [made, setMade] = useState(/** @type {any} */ (null));
+  const [error, setError] = useState("");
+  const make = () => passphraseLink(person.id).then(setMade, (problem) => setError(saidOf(problem)));
+  return html`${made ? html`<p>${t("people.passphrase_link", { name: person.name, minutes: made.minutes })}</p><p class="link">${made.link}</p>`
+    : html`<button type="button" class="act" onClick=${make}>${t("people.make_passphrase")}</button>`}
+    ${error && html`<p class="error" role="alert">${error}</p>`}`;
 }
 
 function NewPerson() {

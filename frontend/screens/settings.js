@@ -1,7 +1,7 @@
 // @ts-check
 /** More: what belongs to this phone, and the ways to everything that is set. @module */
 import { useEffect } from "../vendor/preact-hooks.js";
-import { crops, outboxCount, people, places, rules, shared, trayCount } from "../store/house.js";
+import { crops, outboxCount, people, places, rules, session, shared, trayCount } from "../store/house.js";
 import { readRecorder, recorder, setRecorder, setShared, setTheme, theme, THEMES } from "../store/preferences.js";
 import { offlineReady, takeOver, waiting } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
@@ -21,6 +21,7 @@ export function Settings() {
     ["#/reminders", t("reminders.title"), t("reminders.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ["#/people", t("people.title"), t("people.what", { n: people().length })],
+    ["#/passphrase", t("signin.own"), t(session.value?.has_passphrase ? "signin.is_set" : "signin.not_set")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],
     ["#/watches", t("settings.watches"), t("settings.n_watches", { n: rules().length })],

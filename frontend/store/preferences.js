@@ -113,3 +113,15 @@ export const pairedPhones = async () => (await ask("GET", "/api/v1/phones")).pho
 
 /** Let a phone in no more. @param {string} id @throws {import("./server.js").Failure} */
 export const cutOff = (id) => ask("POST", `/api/v1/phones/${encodeURIComponent(id)}/cut-off`, {});
+
+/** A link by which a person sets a passphrase, once. @param {string} id @throws {import("./server.js").Failure} */
+export const passphraseLink = (id) => ask("POST", `/api/v1/people/${encodeURIComponent(id)}/passphrase-link`, {});
+
+/** The tokens of scripts and sensors, without their secrets. @returns {Promise<any[]>} @throws {import("./server.js").Failure} */
+export const listTokens = async () => (await ask("GET", "/api/v1/tokens")).tokens;
+
+/** Make a token; it is shown this once. @param {string} name @param {string} role @throws {import("./server.js").Failure} */
+export const makeToken = (name, role) => ask("POST", "/api/v1/tokens", { name, role });
+
+/** Let a token in no more. @param {string} id @throws {import("./server.js").Failure} */
+export const revokeToken = (id) => ask("POST", `/api/v1/tokens/${encodeURIComponent(id)}/revoke`, {});

@@ -67,7 +67,7 @@ export async function recordAll(drafts) {
 /** Who records, and whose phone this is. On a shared phone the name holds until the phone has rested. */
 async function namesIn(meta) {
   const [person, session, isShared, recording] = await Promise.all(["person", "session", "shared", "recording"].map((name) => meta.get(name)));
-  const own = session?.person ?? null;
+  const own = session?.proved ?? null;
   if (!isShared) return { by: person ?? null, own };
   const nowMs = Date.parse(nowText());
   if (!stillRecording(recording ?? null, nowMs)) return { by: null, own };

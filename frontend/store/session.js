@@ -1,11 +1,20 @@
 // @ts-check
 /** Signing in: pairing this phone by a one-time link, and knowing who it is. @module */
 import { durably, meta, setMeta } from "./database.js";
-import { emptied, session, shared } from "./house.js";
+import { contact, emptied, session, shared } from "./house.js";
 import { deviceId } from "./record.js";
 import { ask } from "./server.js";
 
-/** @typedef {{role: string, person: string | null, demo: boolean}} Session */
+/**
+ * @typedef {{role: string, person: string | null, demo: boolean, proved: string | null,
+ *   has_passphrase: boolean, by_passphrase: boolean}} Session `proved`: whose it surely is;
+ * `person` is who carries it
+ */
+
+const sessionOf = (said) => ({
+  role: said.role, person: said.person ?? null, demo: said.demo === true, proved: said.proved ?? null,
+  has_passphrase: said.has_passphrase === true, by_passphrase: said.by_passphrase === true,
+});
 
 async function keep(said, more = {}) {
   await durably(["meta"], async (tx) => {
@@ -32,7 +41,7 @@ export async function whoAmI() {
   const wasEmptied = !known && !said.signed_in_now && !said.demo;
   if (wasEmptied) emptied.value = true;
   // Kept until somebody has seen it: the app may be closed before it is read.
-  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, wasEmptied ? { emptied: true, ...sharing(said) } : {});
+  return keep(sessionOf(said), wasEmptied ? { emptied: true, ...sharing(said) } : {});
 }
 
 /** Nobody's own and no owner's: the phone of the shed, which asks who records. */
@@ -55,5 +64,39 @@ export async function pair(secret, name) {
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
   // Where it takes messages belonged to the session before this one: the server is told again.
   await setMeta("push_posted", null);
-  return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true }, sharing(said));
+  return keep(sessionOf(said), sharing(said));
+}
+
+/**
+ * Sign this browser in by name and passphrase, or by the owner's link with a new one.
+ * @param {{name: string, passphrase: string} | {secret: string, new: string}} said
+ * @param {string} phone what people call this browser
+ * @returns {Promise<Session>}
+ * @throws {import("./server.js").Failure} in its own words, why not
+ */
+export async function signIn(said, phone) {
+  const device = await deviceId();
+  const door = "secret" in said ? "/api/v1/passphrases/redeem" : "/api/v1/session/sign-in";
+  const answer = await ask("POST", door, { ...said, device, phone });
+  shared.value = false;
+  return keep({ ...sessionOf(answer), has_passphrase: true }, { shared: false });
+}
+
+/**
+ * Sign this phone out, or everything of its person's. Nothing that is unsent is touched: it waits
+ * here until somebody signs in again.
+ * @param {boolean} everywhere
+ * @throws {import("./server.js").Failure}
+ */
+export async function signOut(everywhere) {
+  await ask("POST", "/api/v1/session/sign-out", { everywhere });
+  await durably(["meta"], (tx) => tx.objectStore("meta").delete("session"));
+  session.value = null;
+  contact.value = { ...contact.value, state: "signed-out" };
+}
+
+/** Set one's passphrase, or change it. @param {string} fresh @param {string} [old] @throws {import("./server.js").Failure} */
+export async function setPassphrase(fresh, old) {
+  await ask("POST", "/api/v1/session/passphrase", { new: fresh, old });
+  return keep({ ...session.value, has_passphrase: true });
 }

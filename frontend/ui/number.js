@@ -44,9 +44,9 @@ export function Stepper({ label, value, onChange }) {
 }
 
 /** A labelled field to type into; its error stands beside it, or, where it is only `invalid`, elsewhere. */
-export function Field({ label, value, onInput, type = "text", error = "", invalid = false, inputmode = undefined, list = undefined }) {
+export function Field({ label, value, onInput, type = "text", error = "", invalid = false, inputmode = undefined, list = undefined, autocomplete = undefined }) {
   return html`<label class="field"><span>${label}</span>
-    <input type=${type} inputmode=${inputmode} value=${value ?? ""} list=${list}
+    <input type=${type} inputmode=${inputmode} value=${value ?? ""} list=${list} autocomplete=${autocomplete}
       aria-invalid=${error || invalid ? "true" : "false"} onInput=${(event) => onInput(event.currentTarget.value)} />
     ${error && html`<em class="error">${error}</em>`}
   </label>`;

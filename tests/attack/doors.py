@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from tests.attack.two_sites import SUBSCRIPTION, Other
+from tests.attack.two_sites import MARK, PASSPHRASE, SUBSCRIPTION, Other
 
 SCRIPTS = {"owner's token", "worker's token", "viewer's token", "sensor's token"}
 PHONES = {"owner's phone", "worker's phone", "viewer's phone"}
@@ -88,6 +88,38 @@ DOORS: dict[tuple[str, str], Door] = {
     ("POST", "/api/v1/pairings/redeem"): Door(
         ALL, 403, body=lambda other: {"secret": other["link"], "device": other["phone"]}
     ),
+    # Open to all: what lets somebody in is a passphrase or a link, the other nursery's here.
+    ("POST", "/api/v1/session/sign-in"): Door(
+        ALL,
+        403,
+        body=lambda other: {
+            "name": f"{MARK} Orla",
+            "passphrase": PASSPHRASE,
+            "device": other["phone"],
+        },
+    ),
+    ("POST", "/api/v1/passphrases/redeem"): Door(
+        ALL,
+        403,
+        body=lambda other: {
+            "secret": other["link"],
+            "new": "quiet gate under snow",
+            "device": other["phone"],
+        },
+    ),
+    ("POST", "/api/v1/session/passphrase"): Door(
+        PHONES, 403, body=lambda _: {"new": "quiet gate under snow"}
+    ),
+    # Nobody's own phone signs nobody else out.
+    ("POST", "/api/v1/session/sign-out"): Door(PHONES, 403, body=lambda _: {"everywhere": True}),
+    ("POST", "/api/v1/people/<string:person>/passphrase-link"): Door(
+        OWNERS, 404, "person", body=empty
+    ),
+    ("GET", "/api/v1/tokens"): Door(OWNERS, 200),
+    ("POST", "/api/v1/tokens"): Door(
+        OWNERS, 201, body=lambda _: {"name": "probe", "role": "sensor"}
+    ),
+    ("POST", "/api/v1/tokens/<string:token_id>/revoke"): Door(OWNERS, 404, "lot", body=empty),
     ("POST", "/api/v1/calculations/<string:name>"): Door(READERS, 404, "watch", body=empty),
     ("GET", "/api/v1/crops"): Door(READERS, 200),
     ("GET", "/api/v1/crops/<string:crop_id>"): Door(READERS, 404, "crop"),

@@ -8,10 +8,10 @@ from typing import Any
 from flask.testing import FlaskClient
 from sqlalchemy import select
 
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.watches import load_rules
 from lathhouse.reminders.clock import catch_up
-from lathhouse.store import access, calendars, deliveries, sites, subscriptions
+from lathhouse.store import access, calendars, deliveries, passphrases, sites, subscriptions, tries
 from lathhouse.store.models import Base, Site, db
 from lathhouse.store.work import looking, writing
 from lathhouse.sync.push import push
@@ -19,6 +19,7 @@ from tests.server import Nursery
 
 # In every text of the other nursery, and nowhere in ours.
 MARK = "Quittenhof"
+PASSPHRASE = "four flats, a wet thumb"
 PERSON_ROLES = ("owner", "worker", "viewer")
 SUBSCRIPTION = {
     "endpoint": f"https://push.example/{MARK}",
@@ -95,6 +96,10 @@ def let_in(other: Other, now: str) -> None:
     other.ids["cookie"] = phone["cookie"]
     hash_of = access.hashed(phone["cookie"])
     other.ids["subscription"] = subscriptions.subscribe(other.site, hash_of, SUBSCRIPTION, now)
+    forgot = access.make_link(other.site, "owner", other["person"], now, 60, passphrases.PURPOSE)
+    browser = {"device": str(uuid.uuid4()), "phone": f"{MARK} browser"}
+    assert passphrases.reset(other.site, forgot, PASSPHRASE, browser, None, now) is not None
+    assert tries.take(other.site, {MARK: 1}, to_ms(now)) == 0
     recipient = f"person:{other['person']}"
     other.ids["secret"] = calendars.make(other.site, recipient, other["phone"], now)["secret"]
     other.ids["delivery"] = deliveries.add_test(other.site, recipient, "mail", now)

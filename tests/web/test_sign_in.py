@@ -31,7 +31,7 @@ CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 @pytest.fixture
 def here(sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch) -> Iterator[Nursery]:
-    """A nursery of two people; Mele has a passphrase. Hashing is cheap but where it is looked at."""
+    """A nursery of two people; Mele has a passphrase. Hashing is cheap but where it matters."""
     monkeypatch.setattr(passphrases, "HASHER", CHEAP)
     passphrases._nobodys.cache_clear()
     script = sqlite_nursery.device()

@@ -33,7 +33,7 @@ PEOPLE = ("owner", "worker", "viewer")
 # lock nobody out): an address guesses so often, and all strangers together so often at one
 # account. A browser in which its person was signed in before has tries of its own, which no
 # stranger uses up.
-PER_ADDRESS, PER_ACCOUNT, PER_KNOWN = 20, 10, 10
+PER_ADDRESS, PER_ACCOUNT, PER_KNOWN = 20, 15, 10
 
 
 def address_of(remote: str | None) -> str:
@@ -231,7 +231,7 @@ class Reset(MethodView):
         body = read_object()
         said = browser_in(body)
         secret, new = text_of(body, "secret", 200), text_of(body, "new", 4 * MOST)
-        most = {f"address:{address_of(request.remote_addr)}": PER_ADDRESS}
+        most = {f"links:{address_of(request.remote_addr)}": PER_ADDRESS}
         count_try(most)
         before = request.cookies.get(COOKIE)
         found = passphrases.reset(site_id(), secret, new, said, before, now())

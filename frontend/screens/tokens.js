@@ -1,0 +1,57 @@
+// @ts-check
+/** Tokens of scripts and sensors: what each may, its last use; one made is shown once. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
+import { listTokens, makeToken, revokeToken } from "../store/preferences.js";
+import { Choice } from "../ui/choice.js";
+import { html, t } from "../ui/html.js";
+import { date, dayOf } from "../ui/local.js";
+import { Field } from "../ui/number.js";
+import { Page } from "../ui/page.js";
+
+const ROLES = ["sensor", "viewer", "worker", "owner"];
+const saidOf = (problem) => problem.problem?.detail ?? t("people.offline");
+
+export function Tokens() {
+  const [tokens, setTokens] = useState(/** @type {any[] | null} */ (null));
+  const [error, setError] = useState("");
+  const failed = (problem) => setError(saidOf(problem));
+  const look = () => listTokens().then(setTokens, failed);
+  useEffect(() => void look(), []);
+  return html`<${Page} name="tokens" title=${t("tokens.title")} back="#/people">
+    ${error && html`<p class="error" role="alert">${error}</p>`}
+    ${tokens && !tokens.length && html`<p class="quiet">${t("tokens.none")}</p>`}
+    <ul class="people">${(tokens ?? []).map((token) => html`<${Token} key=${token.id} token=${token} onRevoke=${() => revokeToken(token.id).then(look, failed)} />`)}</ul>
+    <${NewToken} onMade=${look} />
+  </${Page}>`;
+}
+
+function Token({ token, onRevoke }) {
+  const [asked, setAsked] = useState(false);
+  const used = token.used_at ? t("tokens.used", { date: date(dayOf(token.used_at)) }) : t("tokens.unused");
+  return html`<li><p><strong>${token.name}</strong> <small>${t(`scope.${token.role}`)}</small></p><p class="quiet">${used}</p>
+    ${asked ? html`<p>${t("tokens.revoke_what")}</p><div class="place-row"><button type="button" class="act" onClick=${onRevoke}>${t("tokens.revoke_now")}</button>
+        <button type="button" class="act" onClick=${() => setAsked(false)}>${t("people.leave_in")}</button></div>`
+      : html`<button type="button" class="act" onClick=${() => setAsked(true)}>${t("tokens.revoke")}</button>`}</li>`;
+}
+
+function NewToken({ onMade }) {
+  const [name, setName] = useState("");
+  const [role, setRole] = useState("sensor");
+  const [made, setMade] = useState("");
+  const [error, setError] = useState("");
+  const make = () => {
+    if (!name.trim()) return setError(t("error.needed", { field: t("people.name") }));
+    return makeToken(name.trim(), role).then(({ token }) => {
+      setMade(token);
+      setName("");
+      setError("");
+      onMade();
+    }, (problem) => setError(saidOf(problem)));
+  };
+  return html`<section><h2>${t("tokens.new")}</h2>
+    <${Field} label=${t("people.name")} value=${name} onInput=${setName} />
+    <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`scope.${one}`)])} value=${role} onChoose=${(one) => one && setRole(one)} />
+    ${error && html`<p class="error" role="alert">${error}</p>`}
+    ${made && html`<p class="link" role="status">${made}</p><p class="caution">${t("tokens.once")}</p>`}
+    <button type="button" class="act" onClick=${make}>${t("tokens.make")}</button></section>`;
+}
