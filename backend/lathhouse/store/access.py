@@ -130,6 +130,7 @@ def by_session(site_id: str, secret: str, now: str) -> Data | None:
             "device": row["device_id"],
             "proved": row["proved_id"],
             "by_passphrase": row["by_passphrase"] is True,
+            "made_at": row["made_at"],
             "seen_at": row["seen_at"],
             "by": "session",
         }

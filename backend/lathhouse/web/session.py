@@ -64,7 +64,9 @@ class SessionView(MethodView):
         said["by_passphrase"] = actor.get("by_passphrase", False)
         answer = jsonify(said)
         # Browsers keep a cookie for 400 days at most: it is set anew, so that a phone in use stays.
-        return with_cookie(answer, request.cookies[COOKIE]) if actor["by"] == "session" else answer
+        if actor["by"] == "session" and actor["made_at"][:10] != now()[:10]:
+            return with_cookie(answer, request.cookies[COOKIE])
+        return answer
 
 
 @bp.route("/pairings")
