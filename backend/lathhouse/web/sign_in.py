@@ -117,7 +117,7 @@ def signed_in(found: dict[str, Any], said: dict[str, Any]) -> Response:
         httponly=True,
         samesite="Strict",
         secure=request.is_secure,
-        path="/api/v1/",
+        path="/",
     )
     return answer
 

@@ -1,0 +1,153 @@
+"""Whoever changes who is let in, or what is watched, is in the log: every writing route, generated.
+
+OWASP ASVS 5.0 (2025), V16.3: what concerns sign-in and permission is logged.
+"""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from flask.testing import FlaskClient
+
+from lathhouse.domain.watches import load_rules
+from lathhouse.sync.owners import OWNERS_KINDS
+from tests.server import Nursery
+from tests.web.samples import RIGHT
+
+GOOD, NEXT = "quiet gate under snow", "a wet thumb, four flats"
+MELE = "5d1f6f0e-5b0e-4c55-9c1e-0f7a52b0d7c4"
+# Writing routes that change nobody's rights and nothing that is watched, each with why.
+QUIET = {
+    "/api/v1/sync/offer": "it only asks",
+    "/api/v1/calculations/<string:name>": "it only works out",
+    "/api/v1/watches/<string:watch_id>/preview": "it only works out; the change is a push",
+    "/api/v1/reminders/subscriptions": "where a phone takes its own messages",
+    "/api/v1/reminders/subscriptions/<string:subscription>": "where a phone takes its own messages",
+    "/api/v1/reminders/test": "a message to oneself, in the log of messages",
+    "/api/v1/session/person": "whose messages a phone takes; `proved` stays what it was",
+    "/api/v1/calendar": "a person's own calendar address",
+}
+# Routes that put a record on record: what they write is the event itself, held by their own tests.
+RECORDS = {
+    "/api/v1/sync/push",
+    "/api/v1/readings",
+    "/api/v1/forecasts",
+    "/api/v1/alerts/<string:alert_id>/acknowledge",
+    "/api/v1/alerts/<string:alert_id>/shelve",
+}
+# Kinds whose examples are whole rows of the shipped data.
+WHOLE: dict[str, dict[str, Any]] = {
+    "protocol_changed": {
+        "id": "acer-ours",
+        "botanical": "Acer ours",
+        "stages": [{"kind": "germinate"}],
+    },
+    "watch_changed": {**load_rules()[0], "id": "ours"},
+}
+
+
+class Story:
+    """An owner's script, a browser of Mele's, and a phone; each step is one writing route."""
+
+    def __init__(self, nursery: Nursery) -> None:
+        self.nursery, self.browser = nursery, nursery.app.test_client()
+        self.device, self.paired = str(uuid.uuid4()), str(uuid.uuid4())
+        self.known: dict[str, str] = {}
+
+    def owner(self, path: str, body: Any) -> Any:
+        said = self.nursery.call("POST", path, body)
+        assert said.status_code < 300, said.json
+        return said.json
+
+    def send(self, path: str, body: Any, client: FlaskClient | None = None) -> Any:
+        said = (client or self.browser).post(path, json=body)
+        assert said.status_code == 200, said.json
+        return said.json
+
+    def link(self) -> None:
+        made = self.owner("/api/v1/pairings", {"role": "worker"})
+        self.known["pair"] = made["link"].rsplit("/", 1)[1]
+
+    def pair(self) -> None:
+        body = {"secret": self.known["pair"], "device": self.paired}
+        self.send("/api/v1/pairings/redeem", body, self.nursery.app.test_client())
+
+    def forgot(self) -> None:
+        made = self.owner(f"/api/v1/people/{MELE}/passphrase-link", {})
+        self.known["secret"] = made["link"].rsplit("/", 1)[1]
+
+    def reset(self) -> None:
+        body = {"secret": self.known["secret"], "new": GOOD, "device": self.device}
+        self.send("/api/v1/passphrases/redeem", body)
+
+    def sign_in(self) -> None:
+        body = {"name": "Mele", "passphrase": NEXT, "device": self.device}
+        self.send("/api/v1/session/sign-in", body)
+
+    def token(self) -> None:
+        self.owner("/api/v1/tokens", {"name": "probe", "role": "sensor"})
+        rows = self.nursery.call("GET", "/api/v1/tokens").json["tokens"]
+        self.known["token"] = next(row["id"] for row in rows if row["name"] == "probe")
+
+    def steps(self) -> dict[str, tuple[Callable[[], Any], str]]:
+        """Return {rule: (step, the kind of event that it leaves)}, in an order that works."""
+        access, phone = "access_changed", "phone_changed"
+        change = {"old": GOOD, "new": NEXT}
+        return {
+            "/api/v1/pairings": (self.link, access),
+            "/api/v1/pairings/redeem": (self.pair, phone),
+            "/api/v1/phones/<string:phone>/cut-off": (
+                lambda: self.owner(f"/api/v1/phones/{self.paired}/cut-off", {}),
+                phone,
+            ),
+            "/api/v1/people/<string:person>/passphrase-link": (self.forgot, access),
+            "/api/v1/passphrases/redeem": (self.reset, access),
+            "/api/v1/session/passphrase": (
+                lambda: self.send("/api/v1/session/passphrase", change),
+                access,
+            ),
+            "/api/v1/session/sign-in": (self.sign_in, phone),
+            "/api/v1/session/sign-out": (
+                lambda: self.send("/api/v1/session/sign-out", {}),
+                access,
+            ),
+            "/api/v1/tokens": (self.token, access),
+            "/api/v1/tokens/<string:token_id>/revoke": (
+                lambda: self.owner(f"/api/v1/tokens/{self.known['token']}/revoke", {}),
+                access,
+            ),
+        }
+
+
+def kinds(nursery: Nursery) -> list[str]:
+    events = nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+    return sorted(event["kind"] for event in events)
+
+
+def test_every_route_that_changes_who_is_let_in_leaves_an_event(sqlite_nursery: Nursery):
+    """A new writing route must say here what it leaves in the log, or why nothing."""
+    story = Story(sqlite_nursery)
+    person = {"id": MELE, "name": "Mele", "role": "worker"}
+    sqlite_nursery.device().record("person_changed", None, person)
+    steps = story.steps()
+    writing = {
+        rule.rule
+        for rule in sqlite_nursery.app.url_map.iter_rules()
+        if (rule.methods or set()) - {"GET", "HEAD", "OPTIONS"}
+    }
+    assert sorted(writing ^ (steps.keys() | QUIET.keys() | RECORDS)) == []
+    for rule, (step, kind) in steps.items():
+        before = kinds(sqlite_nursery)
+        step()
+        after = kinds(sqlite_nursery)
+        assert after.count(kind) > before.count(kind), rule
+
+
+def test_what_only_the_owner_changes_comes_as_events_alone(sqlite_nursery: Nursery):
+    """People, watches, protocols, the nursery: each kind, taken and found in the log."""
+    script = sqlite_nursery.device()
+    for kind in sorted(OWNERS_KINDS):
+        data = WHOLE.get(kind) or RIGHT[kind][0]
+        event = script.record(kind, None, data)
+        found = sqlite_nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+        assert [one["data"] for one in found if one["id"] == event["id"]] == [data], kind
