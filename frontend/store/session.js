@@ -78,6 +78,7 @@ export async function signIn(said, phone) {
   const device = await deviceId();
   const door = "secret" in said ? "/api/v1/passphrases/redeem" : "/api/v1/session/sign-in";
   const answer = await ask("POST", door, { ...said, device, phone });
+  await setMeta("push_posted", null);
   shared.value = false;
   return keep({ ...sessionOf(answer), has_passphrase: true }, { shared: false });
 }
