@@ -76,6 +76,8 @@ export async function pair(secret, name) {
  */
 export async function signIn(said, phone) {
   const device = await deviceId();
+  // As in pairing: killed before the answer is kept, this browser lost nothing.
+  await setMeta("pairing", true);
   const door = "secret" in said ? "/api/v1/passphrases/redeem" : "/api/v1/session/sign-in";
   const answer = await ask("POST", door, { ...said, device, phone });
   await setMeta("push_posted", null);
