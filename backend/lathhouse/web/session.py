@@ -49,7 +49,9 @@ class SessionView(MethodView):
             return with_cookie(jsonify(said), secret)
         if actor is None:
             raise SignInNeeded("Open this phone's pairing link first.")
-        return jsonify({"role": actor["role"], "person": actor["person"], "demo": demo})
+        said = {"role": actor["role"], "person": actor["person"], "demo": demo}
+        # By its cookie: a phone whose store was emptied does not know itself any more.
+        return jsonify(said | {"device": actor.get("device")})
 
 
 @bp.route("/pairings")
