@@ -6,7 +6,7 @@
  * @module
  */
 import { computed, signal } from "../vendor/signals.js";
-import { reading } from "./database.js";
+import { onTrouble, reading } from "./database.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
 
@@ -54,8 +54,10 @@ export const trouble = signal("");
 export const ready = signal(false);
 /** Nothing at all was stored when the app started. */
 export const bornEmpty = signal(false);
-/** A phone that was paired finds its record gone (FAULTS F19). */
-export const emptied = signal(false);
+/** A phone that was paired finds its record gone (FAULTS F19): `{device}`, under which id it was known. */
+export const emptied = signal(/** @type {{device: string | null} | null} */ (null));
+/** What endangers the records that are on this phone alone, the gravest first (`keeping.js`). */
+export const risks = signal(/** @type {any[]} */ ([]));
 /** The skew that was last measured before this start, for the clock to begin with. */
 export const keptSkew = { ms: 0 };
 /** This phone's own id, or "" where it has recorded nothing. */
@@ -109,6 +111,9 @@ export function savedState(id) {
 
 /** Read what the phone holds; the first thing an app start does. */
 export async function openHouse() {
+  onTrouble((what) => {
+    trouble.value = what === "open" ? "" : what;
+  });
   await readHouse();
   bornEmpty.value = stored.size === 0;
   showStored();

@@ -27,7 +27,7 @@ export async function whoAmI() {
   const said = await ask("GET", "/api/v1/session");
   // The cookie is still good, but nothing is left of the record: the browser threw it away.
   const wasPaired = !said.signed_in_now && !(await meta("session"));
-  if (bornEmpty.value && wasPaired && !said.demo) emptied.value = true;
+  if (bornEmpty.value && wasPaired && !said.demo) emptied.value = { device: said.device ?? null };
   return keep({ role: said.role, person: said.person ?? null, demo: said.demo === true });
 }
 
