@@ -1,10 +1,8 @@
 """What a phone cannot send is saved as a file and sent from another one; nothing typed is lost."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
-from tests.browser import PersistentPhone
 
 from e2e.demo import LATER_MS, OpenApp, Served, until_filled
 from e2e.house import until
@@ -24,6 +22,20 @@ DOES_NOT_OPEN = """() => {
     if (version !== undefined) throw new DOMException("backing store", "NotFoundError");
     return open.call(this, name);
   };
+}"""
+# As a full disk answers: the request fails, and its transaction with it.
+FULL = """() => {
+  const { add } = IDBObjectStore.prototype;
+  IDBObjectStore.prototype.add = function (...asked) {
+    const [request, { transaction }] = [add.apply(this, asked), this];
+    const error = new DOMException("no room", "QuotaExceededError");
+    request.addEventListener("success", () => {
+      Object.defineProperty(transaction, "error", { get: () => error });
+      transaction.abort();
+    });
+    return request;
+  };
+  window.freed = () => Object.assign(IDBObjectStore.prototype, { add });
 }"""
 SYNC = "**/api/v1/sync/**"
 DAY_MS = 86_400_000
@@ -96,20 +108,14 @@ def test_a_phone_without_signal_for_a_day_says_so_and_its_file_goes_in_from_anot
     assert notes(own_demo) == [1, 2, 3]
 
 
-def test_what_does_not_fit_is_not_called_saved_and_stays_typed(
-    own_demo: Served, persistent_phone: Callable[[str], PersistentPhone]
-):
-    """A form, and a correction in the history, on a phone whose storage is really full."""
-    context = persistent_phone("full").open()
-    page = context.new_page()
-    page.goto(own_demo.address)
+def test_what_does_not_fit_is_not_called_saved_and_stays_typed(own_demo: Served, open_app: OpenApp):
+    """A form, and a correction in the history, on a phone whose storage is full (FAULTS F19)."""
+    page = open_app(own_demo)
     until_filled(page)
-    devtools = context.new_cdp_session(page)
-    quota = {"origin": own_demo.address, "quotaSize": 1}
     go(page, "#/places")
     name = page.get_by_label("Name of the place")
     name.fill("Propagation tunnel")
-    devtools.send("Storage.overrideQuotaForOrigin", quota)
+    page.evaluate(FULL)
     page.get_by_role("button", name="Add a place").click()
     expect(page.locator(".trouble")).to_contain_text("NOT saved")
     expect(name).to_have_value("Propagation tunnel")
@@ -118,14 +124,11 @@ def test_what_does_not_fit_is_not_called_saved_and_stays_typed(
     page.get_by_role("button", name="Wrong?").first.click()
     page.get_by_role("button", name="Correct it").click()
     save = page.locator(".record .leave .main-act")
-    page.evaluate("() => import('/store/house.js').then((house) => { house.trouble.value = ''; })")
+    page.get_by_role("button", name="Close this message").click()
     save.click()
     expect(page.locator(".trouble")).to_contain_text("NOT saved")
     expect(save).to_be_visible()
-    assert (
-        page.evaluate("() => import('/store/house.js').then((house) => house.pending.value.length)")
-        == 0
-    )
-    devtools.send("Storage.overrideQuotaForOrigin", {"origin": own_demo.address})
+    until(page, "import('/store/house.js').then((house) => house.pending.value.length === 0)")
+    page.evaluate("() => window.freed()")
     save.click()
     expect(save).to_have_count(0)

@@ -56,7 +56,7 @@ const NEXT = ("store/start store/clock core/attribution core/ids store/deriving 
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;
 // A record that has not opened by now is held by another tab, or does not open at all.
-const OPENS_WITHIN_MS = 8000;
+const OPENS_WITHIN_MS = 15_000;
 const SIGNED_OUT_FREE = ["pair", "unsent"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));

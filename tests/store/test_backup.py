@@ -295,6 +295,24 @@ def test_the_night_makes_one_backup_and_a_missed_night_is_made_up(sqlite_nursery
     assert len(list((tmp_path / "nights").iterdir())) == 2
 
 
+def test_a_record_that_was_never_backed_up_rings_from_its_first_start_on(sqlite_nursery, tmp_path):
+    """The limits are ours (36 hours, three days, a week). Renaming the nursery changes nothing."""
+    nursery = sqlite_nursery
+    said = {"timezone": "Australia/Sydney", "hemisphere": "south", "working_days": [1, 2, 3, 4, 5]}
+    row = {"id": nursery.site, "name": "Northfold", "units": "metric", **said}
+    nursery.device().record("nursery_changed", None, row)
+    levels = []
+    for hours in (35.9, 0.1, 36, 96):
+        nursery.clock.forward(hours=hours)
+        nursery.tick()
+        levels.append(nursery.alerts().get("backup-old"))
+    assert levels == [None, "due", "late", "alarm"]
+    copied(nursery, tmp_path / "backups")
+    nursery.tick()
+    assert "backup-old" not in nursery.alerts()
+    assert nursery.differences() == []
+
+
 def test_a_week_of_days_five_weeks_and_a_year_of_months_are_kept(tmp_path):
     newest = datetime(2026, 9, 10, 2, tzinfo=UTC)
     nights = [newest - timedelta(days=days) for days in range(500)]
