@@ -169,9 +169,10 @@ async function start() {
   keep(startHouse());
   updates.waiting.subscribe((waits) => (updateWaits.value = waits));
   await firstRows();
-  // What saves a file of what is unsent must be at hand even before the worker has kept the app.
-  await Promise.all([import("./screens/unsent.js"), import("./screens/rescue.js")]);
   await updates.watchForUpdates();
+  // What saves a file of what is unsent must be at hand even before the worker has kept the app.
+  await Promise.all([import("./screens/unsent.js"), import("./screens/rescue.js")])
+    .catch((error) => console.info("not at hand yet:", error.message));
 }
 
 function fetchAhead() {

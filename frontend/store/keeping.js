@@ -21,6 +21,8 @@ export const LIMITS = {
   evictable_after_ms: HOUR_MS,
 };
 
+const FIRST_LOOK_MS = 10_000;
+
 /** What the browser says of the storage: `{usage, quota, kept}`; `kept` null where it cannot say. */
 export const storage = signal(/** @type {{usage: number, quota: number, kept: boolean | null} | null} */ (null));
 
@@ -66,13 +68,14 @@ export async function askToKeep() {
 export function watchKeeping() {
   let asked = false;
   onRecorded(() => {
-    if (asked || storage.value?.kept !== false) return;
+    if (asked) return;
     asked = true;
-    void askToKeep();
+    void lookAtStorage().then(() => storage.value?.kept === false && askToKeep());
   });
   effect(() => {
     risks.value = risksOf(storage.value, pending.value, contact.value.last_sync_at, now.value);
   });
-  void lookAtStorage();
+  // Counting what is stored keeps the disk busy, and a start has better things to read.
+  setTimeout(() => void lookAtStorage(), FIRST_LOOK_MS);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && void lookAtStorage());
 }

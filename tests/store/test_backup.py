@@ -18,6 +18,7 @@ from lathhouse.store.archive import _lines, harmless, read_archive, tables, writ
 from lathhouse.store.backup import back_up, clear_old, last_backup, new_key, unseal, verify
 from lathhouse.store.models import db
 from lathhouse.store.sites import open_site
+from lathhouse.store.walls import enter
 from lathhouse.store.work import looking
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
@@ -81,10 +82,12 @@ def test_a_sqlite_record_grows_up_into_postgresql_and_comes_back(nursery, tmp_pa
     close_nursery(first)
 
 
-def rows_for(table: Table) -> list[dict[str, Any]]:
-    """Three rows of a table, made from its columns alone: a new table or column has its own too."""
+def rows_for(table: Table, site: str) -> list[dict[str, Any]]:
+    """Rows of a table, made from its columns alone: a new table or column has its own too."""
 
     def value(column: Any, turn: int) -> Any:
+        if column.name == "site_id" or (table.name == "sites" and column.name == "id"):
+            return site
         if column.nullable and turn == 0:
             return None
         if isinstance(column.type, Boolean):
@@ -94,43 +97,41 @@ def rows_for(table: Table) -> list[dict[str, Any]]:
         if isinstance(column.type, Integer):
             return 2**30 + turn
         if isinstance(column.type, Text):
-            return f"{column.name} {turn}: größer “Ω” \u2028 = ' \" \\ \n"
+            odd = f"{column.name} {turn}: größer “Ω” \u2028 = ' \" \\ \n"
+            return json.dumps({"odd": odd}, ensure_ascii=False)
         raise AssertionError(f"no test value for {table.name}.{column.name}, {column.type}")
 
-    return [{column.name: value(column, turn) for column in table.columns} for turn in range(3)]
+    turns = range(1 if table.name == "sites" else 3)
+    return [{column.name: value(column, turn) for column in table.columns} for turn in turns]
 
 
-def content(nursery: Nursery) -> dict[str, list[bytes]]:
+def content(nursery: Nursery, site: str) -> dict[str, Any]:
     """Every row of every table, as an archive has it, but for the epoch that a restore renews."""
     renewed = ("epoch", "clock_owner", "clock_until")
-    with nursery.app.app_context(), db.engine.connect() as connection:
-        found = {table.name: list(_lines(connection, table)) for table in tables()}
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        enter(connection, site)
+        found: dict[str, Any] = {t.name: list(_lines(connection, t, site)) for t in tables()}
     sites = [json.loads(line) for line in found["sites"]]
-    found["sites"] = [{n: v for n, v in site.items() if n not in renewed} for site in sites]
-    return found
-
-
-def archived(nursery: Nursery, path: Path) -> Path:
-    with nursery.app.app_context():
-        write_archive(nursery.site, path, nursery.clock.text())
-    return path
+    return found | {"sites": [{n: row[n] for n in row if n not in renewed} for row in sites]}
 
 
 def test_every_table_comes_through_whole_from_either_kind_into_the_other(nursery, tmp_path, clock):
     """SQLite to the other kind and back; the rows are made from the tables' own description."""
     first = open_nursery(f"sqlite:///{tmp_path / 'a.sqlite'}", tmp_path / "first", clock)
+    site, path = first.site, tmp_path / "whole.zip"
     with first.app.app_context(), db.engine.begin() as connection:
         for table in tables():
             connection.execute(table.delete())
-            connection.execute(table.insert(), rows_for(table))
-    whole = content(first)
-    assert all(len(rows) == 3 for rows in whole.values())
+            connection.execute(table.insert(), rows_for(table, site))
+    whole = content(first, site)
+    assert {len(rows) for rows in whole.values()} == {1, 3}
     last = open_nursery(f"sqlite:///{tmp_path / 'c.sqlite'}", tmp_path / "last", clock)
     for source, target in ((first, nursery), (nursery, last)):
-        path = archived(source, tmp_path / "whole.zip")
+        with source.app.app_context():
+            write_archive(site, path, clock.text())
         with target.app.app_context():
             read_archive(path)
-        assert content(target) == whole
+        assert content(target, site) == whole
     close_nursery(first)
     close_nursery(last)
 
