@@ -230,6 +230,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "typed": ("#/typed", nothing),
     "typed-lot": ("#/typed", typing_in),
     "unsent": ("#/unsent", nothing),
+    "take": ("#/take", nothing),
     "reminders": ("#/reminders", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),

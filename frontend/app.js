@@ -1,10 +1,12 @@
 // @ts-check
 /** Where the parts of the phone are joined: the record, the screens, and the way between them. @module */
+import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, openHouse, pending, session, trouble } from "./store/house.js";
+import { contact, dismissEmptied, emptied, one, openHouse, pending, session, trayCount, trouble } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
+import { when } from "./ui/local.js";
 
 /** @type {Record<string, [() => Promise<any>, string, string[]]>} loader, export, names of parts */
 const SCREENS = {
@@ -18,6 +20,7 @@ const SCREENS = {
   ringing: [() => import("./screens/ringing.js"), "Ringing", []],
   season: [() => import("./screens/season.js"), "Season", []],
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
+  take: [() => import("./screens/take_file.js"), "TakeFile", []],
   reminders: [() => import("./screens/reminders.js"), "Reminders", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
@@ -53,13 +56,17 @@ const NEXT = ("store/start store/clock core/attribution core/ids store/deriving 
   + " core/seasons core/outdoors core/springs"
   + " core/protocols core/neighbours core/promises core/proportions core/treatments core/watches"
   + " core/winters store/record store/server store/session store/sync store/engine"
-  + " store/queue store/rows store/tabs store/updates ui/keeper").split(" ");
+  + " store/queue store/rows store/tabs store/keeping store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;
+// A record that has not opened by now is held by another tab, or does not open at all.
+const OPENS_WITHIN_MS = 15_000;
 const SIGNED_OUT_FREE = ["pair", "unsent", "signin", "passphrase"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
 const updateWaits = signal(false);
+/** Why the app cannot go on, and the screen that says so: `{detail, view}`. */
+const fallen = signal(/** @type {any} */ (null));
 
 async function route() {
   const asked = location.hash;
@@ -85,23 +92,52 @@ async function route() {
   scrollTo(0, 0);
 }
 
+/** The app cannot go on: show why, and the way to save what is unsent. */
+async function fall(detail) {
+  trouble.value = t("app.fault", { detail });
+  const { Rescue } = await import("./screens/rescue.js");
+  fallen.value = { detail, view: Rescue };
+}
+
+/** A screen, or nothing of it where it fails. */
+function Screen({ view: View, props }) {
+  const [error] = useErrorBoundary((problem) => fall(String(problem?.message ?? problem)));
+  return !error && html`<${View} ...${props} />`;
+}
+
 function App() {
-  const { view: View, props, name } = shown.value;
+  if (fallen.value) return html`<${fallen.value.view} detail=${fallen.value.detail} />`;
+  const { view, props, name } = shown.value;
   const unpaired = contact.value.state === "signed-out" && !session.value && !SIGNED_OUT_FREE.includes(name);
-  return html`
-    ${trouble.value && html`<div class="trouble" role="alert">${t(`app.${trouble.value}`).startsWith("app.") ? trouble.value : t(`app.${trouble.value}`)}
-      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (trouble.value = "")}>×</button></div>`}
-    ${emptied.value && html`<div class="trouble" role="alert">${t("app.emptied")}
-      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${dismissEmptied}>×</button></div>`}
+  return html`<${Troubles} />
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
-    ${unpaired ? html`<${Unpaired} />` : html`<${View} key=${`${name}/${props.step ?? props.kind ?? ""}`} ...${props} />`}`;
+    ${unpaired ? html`<${Unpaired} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
+}
+
+/** What is wrong with this phone's own store, above whatever screen is shown. */
+function Troubles() {
+  const said = t(`app.${trouble.value}`);
+  const lost = emptied.value;
+  return html`${trouble.value && html`<div class="trouble" role="alert"><span>${said.startsWith("app.") ? trouble.value : said}
+        ${outboxOrTray() && html` <a href="#/unsent">${t("app.save_file")}</a>`}</span>
+      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${() => (trouble.value = "")}>×</button></div>`}
+    ${lost && html`<div class="trouble" role="alert"><span>${emptiedWords(one("phone", lost.device))}</span>
+      <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${dismissEmptied}>×</button></div>`}`;
+}
+
+const outboxOrTray = () => pending.value.length + trayCount.value > 0;
+
+/** What the server knows of the phone as it was; its row comes with the first pull. */
+function emptiedWords(before) {
+  if (!before?.last_sync_at) return t("app.emptied");
+  return t("app.emptied_known", { n: before.contiguous, when: when(before.last_sync_at) });
 }
 
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
     <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
-    ${pending.value.length > 0 && html`<a class="act" href="#/unsent">${t("saved.signed_out", { n: pending.value.length })}</a>`}</section></main></div>`;
+    ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: pending.value.length + trayCount.value })}</strong><small>${t("unsent.file")}</small></a>`}</section></main></div>`;
 }
 
 async function switchVersion() {
@@ -119,11 +155,15 @@ async function start() {
   // A touched notification opens its screen in the app that is open already.
   navigator.serviceWorker?.addEventListener("message", ({ data }) => data?.open && (location.hash = data.open));
   render(html`<${App} />`, /** @type {Element} */ (document.getElementById("app")));
+  const late = setTimeout(() => fall(t("app.does_not_open")), OPENS_WITHIN_MS);
   try {
     await openHouse();
+    fallen.value = null;
   } catch (error) {
-    trouble.value = t("app.fault", { detail: error.message });
+    await fall(error.message);
     return;
+  } finally {
+    clearTimeout(late);
   }
   await route();
   fetchAhead();
@@ -134,6 +174,9 @@ async function start() {
   updates.waiting.subscribe((waits) => (updateWaits.value = waits));
   await firstRows();
   await updates.watchForUpdates();
+  // What saves a file of what is unsent must be at hand even before the worker has kept the app.
+  await Promise.all([import("./screens/unsent.js"), import("./screens/rescue.js")])
+    .catch((error) => console.info("not at hand yet:", error.message));
 }
 
 function fetchAhead() {

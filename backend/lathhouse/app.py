@@ -31,6 +31,7 @@ from lathhouse.web import (
     problems,
     readings,
     reminders,
+    saved_files,
     session,
     sign_in,
     sync,
@@ -118,6 +119,7 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         phones,
         watches,
         reminders,
+        saved_files,
     ):
         api.register_blueprint(module.bp)
     for out in (morning, calendar):

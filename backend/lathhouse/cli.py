@@ -1,4 +1,4 @@
-"""Commands: serve, tokens, check, backup, restore, key."""
+"""Commands: serve, tokens, check, backup, restore, take-file, key."""
 
 import os
 import tempfile
@@ -11,7 +11,7 @@ from flask import Flask
 
 from lathhouse import logs
 from lathhouse.app import create_app
-from lathhouse.domain.instants import parse_instant, to_text
+from lathhouse.domain.instants import parse_instant, to_ms, to_text
 from lathhouse.errors import Refusal
 from lathhouse.reminders.clock import catch_up
 from lathhouse.serving import Serving, run
@@ -20,7 +20,9 @@ from lathhouse.store import access
 from lathhouse.store.archive import read_archive
 from lathhouse.store.backup import back_up, new_key, unseal
 from lathhouse.store.check import check as check_record
+from lathhouse.store.kept_files import put_back
 from lathhouse.store.sites import open_site
+from lathhouse.sync.saved_file import take_file
 
 PORT = 8321
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -140,8 +142,9 @@ def backup(data: Path | None, to: Path | None, recipient: str | None) -> None:
     """Copy the whole record into one file, also while the server runs, and prove the copy."""
 
     def act(app: Flask, now: str) -> None:
-        folder = to or backups_in(app.config["LATHHOUSE"])
-        click.echo(back_up(app.config["SITE_ID"], folder, now, recipient))
+        settings = app.config["LATHHOUSE"]
+        folder = to or backups_in(settings)
+        click.echo(back_up(app.config["SITE_ID"], folder, now, recipient, settings.data))
 
     in_app(data, act)
 
@@ -157,15 +160,46 @@ def restore(file: Path, data: Path | None, key: Path | None) -> None:
         with tempfile.TemporaryDirectory(prefix="lathhouse-restore-") as scratch:
             plain = unseal(file, key.read_text(), Path(scratch) / "plain.zip") if key else file
             manifest = read_archive(plain)
+            kept = put_back(plain, manifest, app.config["LATHHOUSE"].data)
         site_id = open_site(now)
         catch_up(site_id, parse_instant(now))
         found = check_record(site_id, now)["differences"]
         for difference in found:
             click.echo(difference)
         click.echo(f"{manifest['events']} events as of {manifest['made_at']}, each compared.")
+        click.echo(say_kept(kept))
         click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")
         if found:
             raise SystemExit(1)
+
+    in_app(data, act)
+
+
+def say_kept(kept: list[str]) -> str:
+    """Say which of the files beside the record came back with it."""
+    if kept:
+        return f"Back in the folder too: {', '.join(kept)}."
+    says = "It holds no keys, as a plain backup does not: phones subscribe to reminders again by"
+    return f"{says} themselves; set mail up, and trust a new authority, where there was one."
+
+
+@main.command("take-file")
+@click.argument("file", type=FILE)
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+def take_saved_file(file: Path, data: Path | None) -> None:
+    """Store the unsent records that a phone has saved as a file; what is there stays once."""
+
+    def act(app: Flask, now: str) -> None:
+        taker = {"person": None, "role": "owner", "from": "command"}
+        text = file.read_bytes().decode("utf-8", errors="replace")
+        said = take_file(app.config["SITE_ID"], text, to_ms(now), taker)
+        for one in said["refused"]:
+            problem = one["problem"].get("detail") or one["problem"].get("title")
+            click.echo(f"refused: {one['kind']} of {one['observed_at']}: {problem}")
+        click.echo(
+            f"{said['stored']} stored, {said['already']} there already, "
+            f"{len(said['refused'])} refused"
+        )
 
     in_app(data, act)
 

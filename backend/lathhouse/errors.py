@@ -121,6 +121,12 @@ class BadArchive(Refusal):
     status, slug, title = 409, "bad-archive", "This archive cannot be taken"
 
 
+class SavedFileRefused(Refusal):
+    """A file of unsent records that is not whole, not one, or not of this nursery."""
+
+    slug, title = "saved-file-refused", "This file cannot be taken"
+
+
 class TooOften(Refusal):
     """The same thing is asked for again and again."""
 

@@ -188,7 +188,7 @@ export function nurseryFacts(nursery, lots, stock = NO_STOCK) {
     live_lots: lots.live_lots,
     seen_at: later(lots.newest_seen_at, nursery.closed_at),
     ...nurseryWeather(nursery, stock),
-    last_backup_at: nursery.last_backup_at ?? null,
+    unbacked_since: nursery.last_backup_at ?? nursery.opened_at ?? null,
     answers: nursery.answers ?? {},
   };
 }

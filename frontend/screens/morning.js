@@ -18,7 +18,8 @@ export function Morning() {
   const people = names();
   const n = found.stops.reduce((sum, stop) => sum + stop.lots.length, 0);
   // On paper it is the last one: what is typed in later comes in its order.
-  const put = (way) => () => keepPaper(found).then(() => way(found, people)).then((key) => setDone(key ? t(key) : ""), tellTrouble);
+  // With a full storage its order is not kept; it is printed all the same.
+  const put = (way) => () => keepPaper(found).catch(tellTrouble).then(() => way(found, people)).then((key) => setDone(key ? t(key) : ""), tellTrouble);
   const foot = html`${done && html`<p role="status">${done}</p>`}
     <button type="button" class="act main-act" onClick=${put(printed)}><strong>${t("morning.print")}</strong><span>${t("morning.print_what", { n })}</span></button>
     <div class="three"><button type="button" class="act" onClick=${put(sent)}>${t("morning.send")}</button>

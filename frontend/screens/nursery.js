@@ -12,7 +12,7 @@ import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 // What the server derives is no part of what a person sets.
-const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "forecasts", "cold", "warm", "heat", "last_backup_at", "shipped", "folded_at"];
+const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by", "revision", "last_read", "forecasts", "cold", "warm", "heat", "last_backup_at", "opened_at", "shipped", "folded_at"];
 
 /** What people set of the nursery, as a change of it holds it whole: what is empty was never said. @param {any} row */
 export const plainNursery = (row) => Object.fromEntries(Object.entries(row).filter(([name, value]) => !DERIVED.includes(name) && value !== ""));

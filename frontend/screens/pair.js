@@ -1,7 +1,9 @@
 // @ts-check
 /** Pairing this phone by the secret in its link. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { contact } from "../store/house.js";
+import { StorageFull } from "../store/database.js";
+import { contact, pending, trayCount } from "../store/house.js";
+import { askToKeep } from "../store/keeping.js";
 import { pair } from "../store/session.js";
 import { html, t } from "../ui/html.js";
 import { tryNow } from "../ui/keeper.js";
@@ -17,10 +19,12 @@ export function Pair({ secret }) {
       tryNow();
     }, (error) => {
       console.info("pairing:", error.message);
-      setState("failed");
+      setState(error instanceof StorageFull ? "full" : "failed");
     });
   }, [secret]);
-  const foot = state === "done" && html`<a class="act main-act" href="#/"><strong>${t("pair.go")}</strong></a>`;
+  // This touch is the moment at which a browser lets itself be asked to keep what is stored.
+  const foot = state === "done" && html`<a class="act main-act" href="#/" onClick=${() => void askToKeep()}><strong>${t("pair.go")}</strong></a>`;
   return html`<${Page} name="pair" title=${t("pair.title")} foot=${foot}><p class="large" role="status">${t(`pair.${state}`)}</p>
-    ${state === "failed" && html`<p>${t("pair.how")}</p>`}</${Page}>`;
+    ${state === "failed" && html`<p>${t("pair.how")}</p>`}
+    ${state !== "done" && pending.value.length + trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.here", { n: pending.value.length + trayCount.value })}</strong><small>${t("unsent.file")}</small></a>`}</${Page}>`;
 }

@@ -35,6 +35,7 @@ export function People() {
     ${phones && html`<section><h2>${t("people.phones")}</h2>${!phones.length && html`<p class="quiet">${t("people.no_phone")}</p>`}
       <ul class="people">${phones.map((phone) => html`<${Phone} key=${phone.id} phone=${phone} onCut=${look} />`)}</ul></section>`}
     ${owner && html`<${NewPerson} /><a class="act" href="#/tokens"><strong>${t("tokens.title")}</strong><small>${t("tokens.what")}</small></a>`}
+    <a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>
   </${Page}>`;
 }
 

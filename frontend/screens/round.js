@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, mustAsk, now, nursery, person, places, ready, saidToRecord, session, shared, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, mustAsk, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -13,7 +13,7 @@ const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".spli
 export function Round() {
   if (!ready.value) return html`<${Page} title=${t("app.name")} name="round"><p class="quiet">${t("app.starting")}</p></${Page}>`;
   const path = stops();
-  const foot = html`${path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
+  const foot = html`<${AtRisk} />${path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     <${Weather} />
@@ -22,6 +22,13 @@ export function Round() {
     ${path.length ? html`<${Worst} path=${path} /><${Frost} /><${Counts} /><${Left} /><ol class="path">${path.map((stop, index) => html`<${Stop}
       key=${stop.place.id} stop=${stop} number=${index + 1} />`)}</ol><${Season} />` : html`<${Nothing} />`}
   </${Page}>`;
+}
+
+/** That records on this phone are at risk: the gravest in a line, what to do one touch away. */
+function AtRisk() {
+  const [worst] = risks.value.filter(({ kind, waits }) => kind !== "evictable" || waits);
+  if (!worst) return null;
+  return html`<a class="left" href="#/unsent">${t(worst.waits ? "risk.evictable_waits" : `risk.${worst.kind}`, { ...worst, when: worst.since ? when(worst.since) : "" })}</a>`;
 }
 
 // Until then a forecast for the night is of the one under way. The frost page goes by the sun.

@@ -1,14 +1,16 @@
 // @ts-check
 /** What has not been sent, and the tray of what needs mending. @module */
 import { contact, lots, pending, tray, trayCount } from "../store/house.js";
-import { giveUp, mend, unsentAsText } from "../store/tray.js";
+import { giveUp, mend } from "../store/tray.js";
 import { EventFields } from "../ui/event_fields.js";
 import { html, t } from "../ui/html.js";
 import { saying } from "../ui/history.js";
 import { tryNow } from "../ui/keeper.js";
-import { tellTrouble } from "./walking.js";
-import { Page, Ways } from "../ui/page.js";
 import { when } from "../ui/local.js";
+import { Page, Ways } from "../ui/page.js";
+import { Risks } from "./risks.js";
+import { SaveUnsent } from "./save_unsent.js";
+import { tellTrouble } from "./walking.js";
 
 const SHOWN_MAX = 50;
 
@@ -17,14 +19,16 @@ export function Unsent() {
   const n = pending.value.length;
   return html`<${Page} name="unsent" title=${t("unsent.title")} back="#/settings" foot=${foot}>
     <p>${stateWords(contact.value)}</p>
+    <${Risks} />
+    ${n + trayCount.value > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
     ${trayCount.value > 0 && html`<section><h2>${t("unsent.tray")}</h2><p>${t("unsent.tray_why")}</p>
       ${tray.value.filter((entry) => !entry.mending).slice(0, SHOWN_MAX).map((entry) => html`<${Refused} key=${entry.id} entry=${entry} />`)}</section>`}
     ${n ? html`<section><h2>${t("saved.here", { n })}</h2><p>${t("unsent.waits")}</p>
       <ol>${pending.value.slice(0, SHOWN_MAX).map((event) => html`<li key=${event.id} class="record"><p><strong>${named(event)}</strong> <small>${when(event.at)}</small></p>
         <p>${saying(event, lots.value.get(event.lot) ?? BLANK)}</p></li>`)}</ol>
       ${n > SHOWN_MAX && html`<p class="quiet">${t("unsent.more", { n: n - SHOWN_MAX })}</p>`}
-      <button type="button" class="act" onClick=${saveFile}>${t("unsent.file")}</button></section>`
-      : trayCount.value === 0 && html`<p class="large">${t("unsent.none")}</p>`}
+</section>` : trayCount.value === 0 && html`<p class="large">${t("unsent.none")}</p>`}
+    <a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>
   </${Page}>`;
 }
 
@@ -49,13 +53,4 @@ function Refused({ entry }) {
     <${EventFields} data=${event.data ?? {}} save=${t("unsent.mend")} onSave=${(data) => mend(entry.id, data).catch(tellTrouble)} />
     <button type="button" class="act" onClick=${() => giveUp(entry.id, t("lot.why_wrong")).catch(tellTrouble)}>${t("unsent.give_up")}</button>
   </article>`;
-}
-
-async function saveFile() {
-  const url = URL.createObjectURL(new Blob([await unsentAsText()], { type: "application/json" }));
-  const link = document.createElement("a");
-  link.href = url;
-  link.download = `lathhouse-unsent-${new Date().toISOString().slice(0, 10)}.json`;
-  link.click();
-  URL.revokeObjectURL(url);
 }

@@ -75,6 +75,17 @@ function upgrade(db, oldVersion) {
   }
 }
 
+/**
+ * The database at whatever version it is, for reading alone: where a newer version of the app has
+ * it, or this one cannot bring it up to date.
+ */
+export function openAsItIs() {
+  return openDB(NAME, undefined, {
+    // There is none: making one here would leave it without its stores.
+    upgrade: (_db, _old, _new, tx) => tx.abort(),
+  });
+}
+
 /** Another tab wants a newer version: let go, or it waits for ever (FAULTS F17). */
 function giveWay() {
   drop();

@@ -6,7 +6,7 @@
  * @module
  */
 import { computed, signal } from "../vendor/signals.js";
-import { reading, setMeta } from "./database.js";
+import { onTrouble, reading, setMeta } from "./database.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind kind to id to row */
 
@@ -54,8 +54,10 @@ export const trouble = signal("");
 export const ready = signal(false);
 /** Nothing at all was stored when the app started. */
 export const bornEmpty = signal(false);
-/** A phone that was paired finds its record gone (FAULTS F19). */
-export const emptied = signal(false);
+/** A phone that was paired finds its record gone (FAULTS F19): `{device}`, under which id it was known. */
+export const emptied = signal(/** @type {{device: string | null} | null} */ (null));
+/** What endangers the records that are on this phone alone, the gravest first (`keeping.js`). */
+export const risks = signal(/** @type {any[]} */ ([]));
 /** The skew that was last measured before this start, for the clock to begin with. */
 export const keptSkew = { ms: 0 };
 /** This phone's own id, or "" where it has recorded nothing. */
@@ -109,6 +111,9 @@ export function savedState(id) {
 
 /** Read what the phone holds; the first thing an app start does. */
 export async function openHouse() {
+  onTrouble((what) => {
+    trouble.value = what === "open" ? "" : what;
+  });
   await readHouse();
   bornEmpty.value = stored.size === 0;
   showStored();
@@ -135,7 +140,7 @@ export async function readHouse() {
   shared.value = kept.isShared === true;
   recording.value = kept.said ?? null;
   session.value ??= kept.signedIn ?? null;
-  if (kept.lost) emptied.value = true;
+  if (kept.lost) emptied.value = kept.lost;
   takeQueue(kept.queue, kept.last);
 }
 
@@ -223,8 +228,8 @@ export async function refreshQueue() {
 
 /** Somebody has read that this phone's record was thrown away. */
 export function dismissEmptied() {
-  emptied.value = false;
-  return setMeta("emptied", false);
+  emptied.value = null;
+  return setMeta("emptied", null);
 }
 
 /** Read from the disk; where something was recorded meanwhile, what was read is old: once more. */

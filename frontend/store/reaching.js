@@ -99,6 +99,31 @@ async function subscribed(manager, applicationServerKey) {
   });
 }
 
+/**
+ * Subscribe again by itself where the server cannot send any more by what this phone has: its key is
+ * another one (it was set up anew), or it has forgotten or dropped the subscription. A phone that
+ * was not asked, or silenced, stays as it is.
+ * @throws {import("./server.js").Failure}
+ */
+export async function renewRinging() {
+  if (!able() || Notification.permission !== "granted") return;
+  const manager = (await worker()).pushManager;
+  const kept = await manager.getSubscription();
+  if (!kept) return;
+  const { key, subscriptions } = await ask("GET", "/api/v1/reminders");
+  if (subscriptions.length && isFor(kept, key)) return;
+  await kept.unsubscribe();
+  await ask("POST", "/api/v1/reminders/subscriptions", (await subscribed(manager, key)).toJSON());
+}
+
+/** Whether a subscription was made for a key. */
+function isFor({ options }, key) {
+  const own = options?.applicationServerKey;
+  if (!own) return true;
+  const text = btoa(String.fromCharCode(...new Uint8Array(own)));
+  return text.replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "") === key;
+}
+
 /** This phone wants no more messages. @throws {import("./server.js").Failure} */
 export async function silenceHere() {
   for (const id of reached.value.subscriptions) await ask("DELETE", `/api/v1/reminders/subscriptions/${id}`);

@@ -38,10 +38,10 @@ export async function whoAmI() {
   // The cookie is still good, but who this phone is was forgotten: the browser threw its record
   // away. Rows may have come back since, where an earlier start got no answer to this question.
   const known = (await meta("session")) ?? (await meta("pairing"));
-  const wasEmptied = !known && !said.signed_in_now && !said.demo;
-  if (wasEmptied) emptied.value = true;
+  const lost = known || said.signed_in_now || said.demo ? null : { device: said.device ?? null };
+  if (lost) emptied.value = lost;
   // Kept until somebody has seen it: the app may be closed before it is read.
-  return keep(sessionOf(said), wasEmptied ? { emptied: true, ...sharing(said) } : {});
+  return keep(sessionOf(said), lost ? { emptied: lost, ...sharing(said) } : {});
 }
 
 /** Nobody's own and no owner's: the phone of the shed, which asks who records. */

@@ -4,9 +4,9 @@
  * @module
  */
 import { nowText, recall } from "./clock.js";
-import { onTrouble } from "./database.js";
 import { derive } from "./deriving.js";
 import { contact, keptSkew, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
+import { watchKeeping } from "./keeping.js";
 import { onRecorded } from "./record.js";
 import { Failure } from "./server.js";
 import { whoAmI } from "./session.js";
@@ -22,9 +22,6 @@ const MINUTE_MS = 60_000;
 export function startHouse(limits) {
   recall(keptSkew.ms);
   const sync = new Sync({ onRows, onQueue, onState }, limits);
-  onTrouble((what) => {
-    trouble.value = what === "open" ? "" : what;
-  });
   onRecorded((events) => {
     takeRecorded(events);
     deriveNow();
@@ -38,17 +35,28 @@ export function startHouse(limits) {
   // Whoever signs in, now or later, sets the queue in motion.
   session.subscribe((known) => known && sync.nudge("signed-in"));
   void signIn();
-  // Where the browser grants it, what is stored here is not thrown away first (FAULTS F18, F19).
-  void navigator.storage?.persist?.();
+  watchKeeping();
   return sync;
 }
 
 async function signIn() {
   try {
     await whoAmI();
+    void renewReminders();
   } catch (error) {
     if (!(error instanceof Failure)) throw error;
     if (!session.value) onState(error.kind, error.message);
+  }
+}
+
+/** After a server was set up anew, what rings on this phone must be heard of by it again. */
+async function renewReminders() {
+  if (globalThis.Notification?.permission !== "granted") return;
+  try {
+    await (await import("./reaching.js")).renewRinging();
+  } catch (error) {
+    // The next start tries again, and the screen of reminders says how things stand.
+    console.info("reminders:", error.message);
   }
 }
 
@@ -66,7 +74,7 @@ function onState(state, detail) {
   contact.value = { ...contact.value, state, detail };
   // The first question was not answered, but the cookie was good: who is it?
   if (state === "in-touch" && !session.value) void signIn();
-  if (state === "storage-full") trouble.value = "full";
+  if (state === "storage-full") trouble.value = "full_news";
   if (state === "in-touch") void keepRinging();
 }
 

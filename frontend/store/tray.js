@@ -69,13 +69,3 @@ function answered(ids, by) {
     }
   });
 }
-
-/** Everything not on the server, as text for a file: for a phone that was cut off (FAULTS F30). */
-export async function unsentAsText() {
-  const kept = await reading(async (db) => {
-    const [queue, refused, device] = await Promise.all([db.getAll("outbox"), db.getAll("refused"), db.get("meta", "device")]);
-    const events = await Promise.all(queue.map(({ id }) => db.get("events", id)));
-    return { device, events, refused: refused.filter((entry) => !entry.mended_by) };
-  });
-  return JSON.stringify(kept, null, 2);
-}

@@ -16,7 +16,8 @@ const CORRECTIONS = ["amended", "voided"];
 
 /**
  * @param {{lot: any, events: any[], most: number, onVoid: (event: any) => void,
- *   onMend: (event: any, data: Record<string, any>) => void}} props
+ *   onMend: (event: any, data: Record<string, any>) => Promise<any>}} props `onMend` gives nothing where
+ *   nothing was saved
  */
 export function History({ lot, events, most, onVoid, onMend }) {
   const holding = new Map(effective(events).map((event) => [event.id, event]));
@@ -29,11 +30,9 @@ function Record({ event, holds, lot, onVoid, onMend }) {
   const [open, setOpen] = useState("");
   const name = person(event.by);
   const who = !name ? t("lot.by_nobody") : event.by_said ? t("who.by_said", { who: name }) : name;
-  const notes = [when(event.at), who, event.typed && t("lot.typed"), savedState(event.id) === "phone" && t("lot.waiting")];
-  const mend = (data) => {
-    onMend(event, data);
-    setOpen("");
-  };
+  const notes = [when(event.at), who, event.typed && t("lot.typed"), event.brought && broughtBy(event.brought), savedState(event.id) === "phone" && t("lot.waiting")];
+  // What was typed stays where it could not be saved.
+  const mend = async (data) => (await onMend(event, data)) && setOpen("");
   return html`<li class=${holds ? "record" : "record taken-back"}>
     <div class="record-head"><p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
     ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
@@ -45,6 +44,9 @@ function Record({ event, holds, lot, onVoid, onMend }) {
       <button type="button" class="act" onClick=${() => setOpen("")}>${t("act.cancel")}</button></div>`}
   </li>`;
 }
+
+/** That the record came as a file, and who sent that. */
+const broughtBy = ({ by }) => (by ? t("lot.brought_by", { name: person(by) ?? "?" }) : t("lot.brought"));
 
 /** What an event says, in words. */
 export function saying(event, lot) {

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tests.attack.two_sites import MARK, PASSPHRASE, SUBSCRIPTION, Other
+from tests.saved_file import write_saved_file
 
 SCRIPTS = {"owner's token", "worker's token", "viewer's token", "sensor's token"}
 PHONES = {"owner's phone", "worker's phone", "viewer's phone"}
@@ -62,6 +63,12 @@ def pushed(other: Other) -> Any:
     ]
     events.append({**events[0], "id": other["event"], "seq": 4})
     return {"device": "00000000-0000-4000-8000-00000000aaaa", "events": events}
+
+
+def saved(other: Other) -> Any:
+    """Send a file of records as the other nursery's phone, which says nothing of its home."""
+    head = {"site": None, "device": other["phone"], "made_at": "", "skew_ms": 0}
+    return {"text": write_saved_file({**head, "events": pushed(other)["events"]})}
 
 
 DOORS: dict[tuple[str, str], Door] = {
@@ -129,6 +136,7 @@ DOORS: dict[tuple[str, str], Door] = {
     ("POST", "/api/v1/forecasts"): Door(
         SENSORS, 422, body=lambda other: {"forecast": [], "place": other["place"]}
     ),
+    ("POST", "/api/v1/saved-files"): Door(WRITERS, 422, body=saved),
     ("GET", "/api/v1/phones"): Door(OWNERS, 200),
     ("POST", "/api/v1/phones/<string:phone>/cut-off"): Door(OWNERS, 404, "phone", body=empty),
     ("POST", "/api/v1/watches/<string:watch_id>/preview"): Door(OWNERS, 404, "watch", body=empty),

@@ -259,14 +259,6 @@ def test_f22_the_server_stopped_and_started_again_gets_everything(
     assert [event["lot"] for event in network.stored()] == [lot]
 
 
-def test_f30_what_is_unsent_can_be_taken_off_a_phone_that_was_cut_off(app: Phone, network: Network):
-    network.next(PUSH, "401", times=-1)
-    lot = app.start_lot()
-    app.until("phone.house.contact.value.state === 'signed-out'")
-    text = app.run("() => phone.tray.unsentAsText()")
-    assert lot in text
-
-
 def test_an_id_on_record_with_another_body_is_refused_and_shown(app: Phone, network: Network):
     """A clone of this phone has sent the same id with other words: neither is lost, none merged."""
     lot = str(uuid.uuid4())

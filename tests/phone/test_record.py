@@ -238,7 +238,9 @@ def test_f19_a_paired_phone_that_finds_its_record_gone_says_so(
         app.until("phone.house.contact.value.state === 'signed-out'")
         app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
         app.until_in_touch()
-        assert app.run("() => phone.house.emptied.value") is False
+        assert app.run("() => phone.house.emptied.value") is None
+        before = app.record("noted", None, {"text": "safe on the server"})["device"]
+        app.until_sent()
         page.goto(f"{network.address}/core/ids.js")
         page.evaluate(
             """() => new Promise((resolve) => {
@@ -247,6 +249,9 @@ def test_f19_a_paired_phone_that_finds_its_record_gone_says_so(
         )
         again = open_app(page, network.address)
         again.until("phone.house.emptied.value")
+        # It says of the phone as it was what the server still knows.
+        assert again.run("() => phone.house.emptied.value.device") == before
+        again.until("phone.house.one('phone', phone.house.emptied.value.device)?.contiguous === 1")
     finally:
         network.heal()
         network.stop()

@@ -11,7 +11,9 @@ from sqlalchemy import func, select
 from lathhouse.demo.load import load
 from lathhouse.demo.scenario import FRIDGE, place_id
 from lathhouse.demo.story import name_id
+from lathhouse.domain.instants import to_text
 from lathhouse.reminders.clock import catch_up, tick
+from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import Subject, db
 from tests.server import Clock, close_nursery, open_nursery
 from tests.simulation import answers, steps
@@ -121,6 +123,7 @@ class Run:
         self._plan_faults()
         for day in range(self.days):
             self.put(self.calendar.at(day, "00:01"), lambda day=day: self._plan(day))
+            self.put(self.calendar.at(day, "02:00"), self._back_up)
         self._plan(0)
         while self.queue and self.queue[0][0] < end:
             at, _, act = heapq.heappop(self.queue)
@@ -132,6 +135,11 @@ class Run:
         self.clock.ms = end
         self._finish()
         return self
+
+    def _back_up(self) -> None:
+        """Note the night's backup; that one is made is tried elsewhere."""
+        with self.nursery.app.app_context():
+            note_backup(self.nursery.site, to_text(self.clock.ms))
 
     def _tick_until(self, at: int) -> None:
         """Let the alert clock tick at every moment at which it has something to do."""

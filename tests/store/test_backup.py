@@ -8,16 +8,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import BigInteger, Boolean, Integer, Table, Text, text
 
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
 from lathhouse.reminders.nightly import Nightly
-from lathhouse.store.archive import harmless, read_archive, write_archive
+from lathhouse.store.archive import _lines, harmless, read_archive, tables, write_archive
 from lathhouse.store.backup import back_up, clear_old, last_backup, new_key, unseal, verify
 from lathhouse.store.models import db
 from lathhouse.store.sites import open_site
+from lathhouse.store.walls import enter
 from lathhouse.store.work import looking
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
@@ -79,6 +80,60 @@ def test_a_sqlite_record_grows_up_into_postgresql_and_comes_back(nursery, tmp_pa
     with zipfile.ZipFile(path) as one, zipfile.ZipFile(back) as two:
         assert [one.read(name) for name in same] == [two.read(name) for name in same]
     close_nursery(first)
+
+
+def rows_for(table: Table, site: str) -> list[dict[str, Any]]:
+    """Rows of a table, made from its columns alone: a new table or column has its own too."""
+
+    def value(column: Any, turn: int) -> Any:
+        if column.name == "site_id" or (table.name == "sites" and column.name == "id"):
+            return site
+        if column.nullable and turn == 0:
+            return None
+        if isinstance(column.type, Boolean):
+            return turn == 1
+        if isinstance(column.type, BigInteger):
+            return 2**62 + turn
+        if isinstance(column.type, Integer):
+            return 2**30 + turn
+        if isinstance(column.type, Text):
+            odd = f"{column.name} {turn}: größer “Ω” \u2028 = ' \" \\ \n"
+            return json.dumps({"odd": odd}, ensure_ascii=False)
+        raise AssertionError(f"no test value for {table.name}.{column.name}, {column.type}")
+
+    turns = range(1 if table.name == "sites" else 3)
+    return [{column.name: value(column, turn) for column in table.columns} for turn in turns]
+
+
+def content(nursery: Nursery, site: str) -> dict[str, Any]:
+    """Every row of every table, as an archive has it, but for the epoch that a restore renews."""
+    renewed = ("epoch", "clock_owner", "clock_until")
+    with nursery.app.app_context(), db.engine.begin() as connection:
+        enter(connection, site)
+        found: dict[str, Any] = {t.name: list(_lines(connection, t, site)) for t in tables()}
+    sites = [json.loads(line) for line in found["sites"]]
+    return found | {"sites": [{n: row[n] for n in row if n not in renewed} for row in sites]}
+
+
+def test_every_table_comes_through_whole_from_either_kind_into_the_other(nursery, tmp_path, clock):
+    """SQLite to the other kind and back; the rows are made from the tables' own description."""
+    first = open_nursery(f"sqlite:///{tmp_path / 'a.sqlite'}", tmp_path / "first", clock)
+    site, path = first.site, tmp_path / "whole.zip"
+    with first.app.app_context(), db.engine.begin() as connection:
+        for table in tables():
+            connection.execute(table.delete())
+            connection.execute(table.insert(), rows_for(table, site))
+    whole = content(first, site)
+    assert {len(rows) for rows in whole.values()} == {1, 3}
+    last = open_nursery(f"sqlite:///{tmp_path / 'c.sqlite'}", tmp_path / "last", clock)
+    for source, target in ((first, nursery), (nursery, last)):
+        with source.app.app_context():
+            write_archive(site, path, clock.text())
+        with target.app.app_context():
+            read_archive(path)
+        assert content(target, site) == whole
+    close_nursery(first)
+    close_nursery(last)
 
 
 def test_a_backup_made_while_a_phone_goes_on_writing_is_of_one_moment(nursery, tmp_path):
@@ -239,6 +294,24 @@ def test_the_night_makes_one_backup_and_a_missed_night_is_made_up(sqlite_nursery
         newest = looking(sqlite_nursery.site, clock.text(), last_backup)
     assert newest["at"] == clock.text()
     assert len(list((tmp_path / "nights").iterdir())) == 2
+
+
+def test_a_record_that_was_never_backed_up_rings_from_its_first_start_on(sqlite_nursery, tmp_path):
+    """The limits are ours (36 hours, three days, a week). Renaming the nursery changes nothing."""
+    nursery = sqlite_nursery
+    said = {"timezone": "Australia/Sydney", "hemisphere": "south", "working_days": [1, 2, 3, 4, 5]}
+    row = {"id": nursery.site, "name": "Northfold", "units": "metric", **said}
+    nursery.device().record("nursery_changed", None, row)
+    levels = []
+    for hours in (35.9, 0.1, 36, 96):
+        nursery.clock.forward(hours=hours)
+        nursery.tick()
+        levels.append(nursery.alerts().get("backup-old"))
+    assert levels == [None, "due", "late", "alarm"]
+    copied(nursery, tmp_path / "backups")
+    nursery.tick()
+    assert "backup-old" not in nursery.alerts()
+    assert nursery.differences() == []
 
 
 def test_a_week_of_days_five_weeks_and_a_year_of_months_are_kept(tmp_path):

@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 from tests.server import Clock, close_nursery, open_nursery
@@ -21,6 +22,10 @@ def lathhouse(*words: object, fails: bool = False) -> str:
     return done.stdout + done.stderr
 
 
+def same_file(one: Path, other: Path) -> bool:
+    return one.exists() and one.read_bytes() == other.read_bytes()
+
+
 def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
     """The first server goes on running, as it would in the shed."""
     at, clock = tmp_path / "at", Clock()
@@ -31,6 +36,10 @@ def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
     said = re.findall(r"age1\w+|AGE-SECRET-KEY-\w+", lathhouse("key"))
     secret = tmp_path / "secret"
     secret.write_text(said[0])
+    keys = {name: at / name for name in ("vapid.pem", "mail.json", "lan/authority-key.pem")}
+    keys["mail.json"].write_text('{"host": "mail.example", "sender": "shed@example.org"}')
+    keys["lan/authority-key.pem"].parent.mkdir()
+    keys["lan/authority-key.pem"].write_text("a key")
     made = Path(lathhouse("backup", "--data", at, "--to", tmp_path / "to").splitlines()[-1])
     sealed = lathhouse("backup", "--data", at, "--seal-for", said[1]).splitlines()[-1]
     assert made.parent == tmp_path / "to"
@@ -40,6 +49,13 @@ def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
         told = lathhouse("restore", file, "--data", place, *more)
         assert "2 events as of" in told
         assert "2 events, 1 lots, 0 differences" in lathhouse("check", "--data", place)
+        # The keys come with a sealed copy only; without them the folder has a push key of its own.
+        same = {name: same_file(place / name, path) for name, path in keys.items()}
+        assert set(same.values()) == {bool(more)}, same
+        assert ("holds no keys" in told) == (not more)
+        assert (place / "vapid.pem").stat().st_mode & 0o077 == 0
+    with zipfile.ZipFile(made) as file:
+        assert not [name for name in file.namelist() if "kept" in name]
     refused = lathhouse("restore", made, "--data", at, fails=True)
     assert "There is a record in this place already" in refused
     assert "Traceback" not in refused

@@ -53,6 +53,7 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/watches/look-due/preview", {"days": 0}, {"owner"}),
     ("POST", "/api/v1/readings", {"readings": []}, {"owner", "worker", "sensor"}),
     ("POST", "/api/v1/forecasts", {"forecast": []}, {"owner", "worker", "sensor"}),
+    ("POST", "/api/v1/saved-files", {"text": ""}, {"owner", "worker"}),
     ("POST", "/api/v1/pairings", {"role": "worker"}, {"owner"}),
     ("GET", "/api/v1/phones", None, {"owner"}),
     ("GET", "/api/v1/tokens", None, {"owner"}),
@@ -248,6 +249,7 @@ def test_a_paired_phone_is_known_by_name_person_and_role(nursery: Nursery):
     phone = paired(nursery, "worker", person)
     said = phone.get("/api/v1/session").json
     assert (said["role"], said["person"], said["proved"]) == ("worker", person, person)
+    assert said["demo"] is False
     (row,) = [one for one in nursery.rows("phones") if one["name"] != "server"]
     assert (row["name"], row["person"], row["role"]) == ("Shed phone", person, "worker")
     assert row["paired_at"] == row["last_sync_at"] == nursery.clock.text()
@@ -411,7 +413,7 @@ def test_a_real_nursery_signs_nobody_in(same_nursery: Nursery):
 def test_a_token_says_who_it_is(same_nursery: Nursery):
     said = same_nursery.call("GET", "/api/v1/session", role="viewer").json
     assert (said["role"], said["person"], said["proved"]) == ("viewer", None, None)
-    assert (said["demo"], said["by_passphrase"]) == (False, False)
+    assert (said["demo"], said["by_passphrase"], said["device"]) == (False, False, None)
 
 
 def test_two_nurseries_do_not_know_each_others_tokens(tmp_path: Path, clock: Clock):

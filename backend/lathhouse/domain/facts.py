@@ -241,7 +241,7 @@ def nursery_facts(nursery: dict[str, Any], lots: Facts, stock: Facts = NO_STOCK)
         "live_lots": lots["live_lots"],
         "seen_at": later(lots["newest_seen_at"], nursery.get("closed_at")),
         **nursery_weather(nursery, stock),
-        "last_backup_at": nursery.get("last_backup_at"),
+        "unbacked_since": nursery.get("last_backup_at") or nursery.get("opened_at"),
         "answers": nursery.get("answers") or {},
     }
 

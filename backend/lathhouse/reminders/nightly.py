@@ -68,7 +68,9 @@ class Nightly:
             return None
         self.not_before_ms = now_ms + RETRY_MS
         recipient = os.environ.get("LATHHOUSE_BACKUP_KEY") or None
-        made = back_up(self.site_id, self.folder, to_text(now_ms), recipient)
+        made = back_up(
+            self.site_id, self.folder, to_text(now_ms), recipient, self.app.config["LATHHOUSE"].data
+        )
         gone = clear_old(self.folder)
         log.info("backup made and compared: %s (%d old ones cleared)", made.name, len(gone))
         # Only now: what is taken out of the log is in the backup.

@@ -248,6 +248,19 @@ def list_phones(site_id: str, now: str) -> list[Data]:
     return sorted(found, key=lambda row: (row["last_sync_at"] or "", row["id"]), reverse=True)
 
 
+def known_phone(work: Work, device: str) -> Data | None:
+    """Return the row of a device that was ever in touch or paired here, or None."""
+    row = config.data_of(work, "phone", device)
+    if row is not None:
+        return row
+    paired = work.rows(Session, Session.device_id == device)
+    newest = max(paired, key=lambda one: one["made_at"], default=None)
+    if newest is None:
+        return None
+    known = {"role": newest["role"], "person": newest["person_id"]}
+    return phones.new_phone(device, newest["made_at"]) | known
+
+
 def cut_off(site_id: str, device: str, now: str) -> bool:
     """End every session of a phone; say whether there was one. What it holds unsent stays on it.
 

@@ -20,6 +20,7 @@ from lathhouse.domain.chain import WHOLE
 from lathhouse.errors import BadArchive
 from lathhouse.store import chains
 from lathhouse.store.engine import reading
+from lathhouse.store.kept_files import write_kept
 from lathhouse.store.models import Base, db
 from lathhouse.store.walls import enter
 from lathhouse.store.work import Work, dumps
@@ -47,8 +48,12 @@ def tables() -> list[Table]:
     return [Base.metadata.tables[name] for name in sorted(Base.metadata.tables)]
 
 
-def write_archive(site_id: str, path: Path, now: str) -> Data:
-    """Write the whole record, as of one moment, while others go on writing; return its manifest."""
+def write_archive(site_id: str, path: Path, now: str, kept: dict[str, bytes] | None = None) -> Data:
+    """Write the whole record, as of one moment, while others go on writing; return its manifest.
+
+    Args:
+        kept: files beside the record that go with it (`kept_files`): for a sealed copy only.
+    """
     with reading(db.engine) as connection, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as file:
         work = Work(connection, site_id, now)
         members = {}
@@ -67,6 +72,7 @@ def write_archive(site_id: str, path: Path, now: str) -> Data:
             "chain": chains.kept(work, set()).head(WHOLE),
             "devices": _numbers(work),
             "members": members,
+            "kept": write_kept(file, kept or {}),
         }
         file.writestr(MANIFEST, json.dumps(manifest, indent=1))
     return manifest

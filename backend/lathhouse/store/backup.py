@@ -13,6 +13,7 @@ from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
 from lathhouse.store import backup_age, chains
 from lathhouse.store.archive import differing_tables, fill, read_manifest, write_archive
+from lathhouse.store.kept_files import kept_files
 from lathhouse.store.models import Backup, Base
 from lathhouse.store.work import Work, looking, writing
 
@@ -21,7 +22,13 @@ NAME = "lathhouse-%Y%m%dT%H%M%SZ"
 PLAIN, SEALED = ".zip", ".zip.age"
 
 
-def back_up(site_id: str, folder: Path, now: str, recipient: str | None = None) -> Path:
+def back_up(
+    site_id: str,
+    folder: Path,
+    now: str,
+    recipient: str | None = None,
+    data: Path | None = None,
+) -> Path:
     """Write a backup into a folder while others go on writing, and return its file.
 
     It is read back into a scratch database and compared, table by table and event by event, before
@@ -29,6 +36,7 @@ def back_up(site_id: str, folder: Path, now: str, recipient: str | None = None) 
 
     Args:
         recipient: an age public key (`age1…`); the file is sealed for it, once it was compared.
+        data: the data folder, whose keys go into a sealed backup; a plain one holds no secret.
 
     Raises:
         BadArchive: what was read back is not what was written.
@@ -39,7 +47,9 @@ def back_up(site_id: str, folder: Path, now: str, recipient: str | None = None) 
     with tempfile.TemporaryDirectory(prefix=".unfinished-", dir=folder) as scratch:
         made = Path(scratch) / f"{stem}{PLAIN}"
         made.touch(mode=0o600)
-        manifest = write_archive(site_id, made, now)
+        manifest = write_archive(
+            site_id, made, now, kept_files(data) if recipient and data else None
+        )
         verify(site_id, made, now)
         ready = seal(made, recipient) if recipient else made
         place = folder / ready.name

@@ -9,7 +9,7 @@ from lathhouse.store.work import Work, writing
 def note_backup(site_id: str, at: str) -> None:
     """Note that a good backup of a site was made at an instant (canonical text).
 
-    Until the first one nothing rings for want of another.
+    Until the first one the time runs from the first start (`opened_at`).
     """
     writing(site_id, at, lambda work: note(work, at))
 

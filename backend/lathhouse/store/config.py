@@ -29,6 +29,9 @@ NEW_NURSERY: Data = {
     "currency": "",
 }
 
+# What a nursery's row says that no event has said.
+SAID_OUTSIDE = ("last_backup_at", "opened_at")
+
 
 @lru_cache(maxsize=64)
 def offset_table(zone: str, day: int) -> str:
@@ -112,7 +115,7 @@ def row_from_log(log: Log, kind: str, subject: str, stored: Data | None, now: st
     """Return a row as its whole log leaves it, or None where it has none.
 
     Args:
-        stored: the row as it is kept, for the one thing that is said of a nursery outside the log.
+        stored: the row as it is kept, for what is said of a nursery outside the log.
     """
     events = log.events_about(kind, subject)
     before = shipped_row(log.work, kind, subject)
@@ -122,7 +125,8 @@ def row_from_log(log: Log, kind: str, subject: str, stored: Data | None, now: st
     row = {**row, "id": subject}
     if kind != "nursery":
         return row
-    return with_offsets({**row, "last_backup_at": (stored or {}).get("last_backup_at")}, now)
+    said = {name: (stored or {}).get(name) for name in SAID_OUTSIDE}
+    return with_offsets({**row, **said}, now)
 
 
 def _derive_phones(log: Log) -> dict[tuple[str, str], Data]:

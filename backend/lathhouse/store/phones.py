@@ -83,6 +83,12 @@ def keep_refused(work: Work, device: str, refused: list[Row]) -> None:
     work.insert(RefusedEvent, list(rows.values()))
 
 
+def refused_hashes(work: Work, device: str, events: list[Data]) -> set[str]:
+    """Return the hashes of those events of a device that were refused before, word for word."""
+    rows = work.rows_in(RefusedEvent, RefusedEvent.hash, {event["hash"] for event in events})
+    return {row["hash"] for row in rows if row["device_id"] == device}
+
+
 def mend(work: Work, added: list[Data]) -> None:
     """Mark the refusals that added events mend: by `mends`, by a void, or by the same id."""
     mends: dict[str, str] = {}

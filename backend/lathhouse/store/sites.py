@@ -53,7 +53,9 @@ def renew_shipped(work: Work) -> None:
     stored = {("watch", name): row for name, row in rules.items()}
     stored |= {("protocol", name): row for name, row in crops.items()}
     nursery = rows_of_kind(work, "nursery").get(work.site_id)
-    fresh = with_offsets(nursery or {"id": work.site_id, **NEW_NURSERY}, work.now)
+    # Since when a record is here without a backup, until the first one is made.
+    opened = {"opened_at": work.now, **(nursery or {"id": work.site_id, **NEW_NURSERY})}
+    fresh = with_offsets(opened, work.now)
     rows[("nursery", work.site_id)] = fresh
     stored[("nursery", work.site_id)] = {**(nursery or {}), "shipped": True}
     stale: dict[tuple[str, str], Row] = {

@@ -1,5 +1,6 @@
 """Push: one verdict for each event, and everything that follows in the same transaction."""
 
+from dataclasses import dataclass, field
 from typing import Any
 
 from lathhouse.domain.attribution import is_said
@@ -15,7 +16,25 @@ from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.owners import check_role, owners_corrections, owners_only
 
 Data = dict[str, Any]
-FIXED_HERE = ("device", "hash", "received_at", "at", "by_said")
+FIXED_HERE = ("device", "hash", "received_at", "at", "brought", "by_said")
+
+
+@dataclass(frozen=True)
+class Sender:
+    """Who sends a batch, and what of them goes into the device's row.
+
+    Attributes:
+        brought: `{by, from}` where somebody brings another phone's records as a file.
+        heard: whether the names on the events are what was said on a phone or by a script.
+        surely: whose the phone surely is; another name on its events is marked `by_said`.
+    """
+
+    role: str | None
+    person: str | None
+    row: Data = field(default_factory=dict)
+    brought: Data | None = None
+    heard: bool = False
+    surely: str | None = None
 
 
 class Verdicts:
@@ -27,6 +46,10 @@ class Verdicts:
 
     def refuse(self, raw: Any, digest: str, refusal: Refusal) -> None:
         """Note a refusal, with whatever of an id and a number the item has."""
+        self.refuse_as(raw, digest, refusal.problem())
+
+    def refuse_as(self, raw: Any, digest: str, problem: Data) -> None:
+        """Note a refusal with the problem document of whoever refused it."""
         item = raw if isinstance(raw, dict) else {}
         event_id, seq = item.get("id"), item.get("seq")
         whole = isinstance(seq, int) and not isinstance(seq, bool) and 0 <= seq < 2**53
@@ -38,7 +61,7 @@ class Verdicts:
                 "seq": seq if whole else None,
                 "hash": digest,
                 "body": raw,
-                "problem": refusal.problem(),
+                "problem": problem,
             }
         )
 
@@ -63,20 +86,26 @@ def push(
         heard: whose the phone surely is, if anybody's, where the names on the events are only what
             was said on it. Another name is marked `by_said`: attribution, no proof.
     """
-    now = to_text(now_ms)
-    role = (person or {}).get("role")
-    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, person or {})
-    for event in verdicts.checked if heard else ():
-        event |= _attributed(event, heard[0] if heard else None)
+    known = person or {}
+    surely = heard[0] if heard else None
+    sender = Sender(known.get("role"), known.get("person"), known, None, heard is not None, surely)
+    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, sender)
+    return store(site_id, device_id, verdicts, to_text(now_ms), sender)
+
+
+def store(site_id: str, device_id: str, verdicts: Verdicts, now: str, sender: Sender) -> Data:
+    """Store what was checked, in one transaction, and return the push's answer."""
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
 
     def act(work: Work) -> Data:
         work.lock(keys)
         checked = [dict(event) for event in verdicts.checked]
         refused = list(verdicts.refused)
-        added, already = _sort_out(work, checked, refused, role)
-        phone = phones.phone_of(work, device_id) | (person or {})
-        _account(phone, added, refused, already, now)
+        added, already = _sort_out(work, checked, refused, sender.role)
+        phone = phones.phone_of(work, device_id) | sender.row
+        _account(work, phone, added, refused)
+        if sender.brought is None:
+            phone["last_sync_at"] = now
         phones.keep_refused(work, device_id, refused)
         revision = record.append(work, added, phone)
         return _answer(work, added, already, refused, phone, revision)
@@ -84,18 +113,21 @@ def push(
     return writing(site_id, now, act)
 
 
-def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, person: Data) -> Verdicts:
+def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, sender: Sender) -> Verdicts:
     """Check every item by itself and fix what is fixed at receipt."""
     verdicts = Verdicts()
-    received = to_text(now_ms)
+    fixed: Data = {"device": device_id, "received_at": to_text(now_ms)}
     for raw in events:
         digest = body_hash(raw)
         try:
             event = check_event(raw)
-            check_role(event, person.get("role"), person.get("person"))
-            event |= {"device": device_id, "hash": digest, "received_at": received}
+            check_role(event, sender.role, sender.person)
+            for name in ("brought", "by_said"):
+                event.pop(name, None)
+            event |= {**fixed, "hash": digest}
+            event |= {"brought": sender.brought} if sender.brought else {}
+            event |= _attributed(event, sender)
             event["at"] = corrected_at(event, skew_ms, now_ms)
-            event.pop("by_said", None)
         except Refusal as refusal:
             verdicts.refuse(raw, digest, refusal)
         else:
@@ -103,8 +135,9 @@ def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, person: 
     return verdicts
 
 
-def _attributed(event: Data, own: str | None) -> Data:
-    return {"by_said": True} if is_said(event["by"], own) else {}
+def _attributed(event: Data, sender: Sender) -> Data:
+    said = sender.heard and is_said(event["by"], sender.surely)
+    return {"by_said": True} if said else {}
 
 
 def _skew(sent_at: Any, now_ms: int) -> int:
@@ -151,16 +184,15 @@ def _refused(event: Data, refusal: Refusal) -> Row:
     }
 
 
-def _account(
-    phone: Data, added: list[Data], refused: list[Row], already: list[str], now: str
-) -> None:
+def _account(work: Work, phone: Data, added: list[Data], refused: list[Row]) -> None:
     numbers = [event["seq"] for event in added]
-    doubled = len(set(numbers)) < len(numbers)
-    if doubled or any(phones.is_known(phone, seq) for seq in numbers):
-        phone["cloned_since"] = phone["cloned_since"] or now
+    known = [event for event in added if phones.is_known(phone, event["seq"])]
+    # What was refused before and is taken now comes under its own number again.
+    before = phones.refused_hashes(work, phone["id"], known)
+    if len(set(numbers)) < len(numbers) or any(event["hash"] not in before for event in known):
+        phone["cloned_since"] = phone["cloned_since"] or work.now
     refused_numbers = [row["seq"] for row in refused if row["seq"] is not None]
-    phones.account(phone, [*numbers, *refused_numbers], now)
-    phone["last_sync_at"] = now
+    phones.account(phone, [*numbers, *refused_numbers], work.now)
 
 
 def _answer(

@@ -124,6 +124,7 @@ SENT: dict[tuple[str, str], Data] = {
     ("post", "/api/v1/calculations/{name}"): ANY_OBJECT,
     ("post", "/api/v1/readings"): {"anyOf": [READING, holding({"readings": listed(READING)})]},
     ("post", "/api/v1/forecasts"): holding({"forecast": listed(FORECAST)}),
+    ("post", "/api/v1/saved-files"): holding({"text": TEXT}),
     ("post", "/api/v1/phones/{phone}/cut-off"): ANY_OBJECT,
     ("post", "/api/v1/watches/{watch_id}/preview"): holding(
         {}, {"rule": ANY_OBJECT, "days": {**WHOLE, "minimum": 1, "maximum": 366}}
@@ -164,6 +165,10 @@ ANSWERED: dict[tuple[str, str], Data] = {
     ("post", "/api/v1/readings"): holding({**STORED, "refused": listed(ANY_OBJECT)}),
     ("post", "/api/v1/forecasts"): holding(
         {"stored": listed(TEXT), "unchanged": COUNT, "problems": listed(TEXT)}
+    ),
+    ("post", "/api/v1/saved-files"): holding(
+        {"device": ID, "phone": maybe(TEXT), "made_at": TEXT, "stored": COUNT, "already": COUNT,
+         "refused": listed(ANY_OBJECT)}
     ),
     ("get", "/api/v1/phones"): holding({"phones": listed(PHONE)}),
     ("post", "/api/v1/phones/{phone}/cut-off"): holding({"cut_off": TEXT}),

@@ -10,14 +10,13 @@ from marshmallow import fields
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from lathhouse.domain.instants import to_text
+from lathhouse.domain.nesting import LEVELS_MAX, is_deeper
 from lathhouse.errors import BadRequest, TooMuch, UnknownPacking
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.sync.server_events import ServerDevice
 
 View = TypeVar("View", bound=Callable[..., Any])
 PUBLIC = "anybody"
-# Nothing that we take is nested deeper than a crop's steps; deeper JSON only tires its readers.
-LEVELS_MAX = 64
 
 
 def allow(*roles: str) -> Callable[[View], View]:
@@ -92,17 +91,6 @@ def read_json() -> Any:
 
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is no JSON")
-
-
-def is_deeper(value: Any, levels: int) -> bool:
-    """Say whether a JSON value is nested deeper than so many levels (a bare text has none)."""
-    level = [value] if isinstance(value, list | dict) else []
-    for _ in range(levels):
-        inner = (part.values() if isinstance(part, dict) else part for part in level)
-        level = [one for parts in inner for one in parts if isinstance(one, list | dict)]
-        if not level:
-            return False
-    return True
 
 
 def unpacked(body: bytes) -> bytes:

@@ -62,6 +62,8 @@ class SessionView(MethodView):
         said = {"role": actor["role"], "person": actor["person"], "proved": proved, "demo": demo}
         said["has_passphrase"] = passphrases.is_set(site_id(), proved, now())
         said["by_passphrase"] = actor.get("by_passphrase", False)
+        # By its cookie: a phone whose store was emptied does not know itself any more.
+        said["device"] = actor.get("device")
         answer = jsonify(said)
         # Browsers keep a cookie for 400 days at most: it is set anew, so that a phone in use stays.
         if actor["by"] == "session" and actor["made_at"][:10] != now()[:10]:

@@ -3,7 +3,9 @@
 import * as clock from "/store/clock.js";
 import * as database from "/store/database.js";
 import * as house from "/store/house.js";
+import * as keeping from "/store/keeping.js";
 import * as record from "/store/record.js";
+import * as saved from "/store/saved_file.js";
 import * as server from "/store/server.js";
 import * as session from "/store/session.js";
 import { startHouse } from "/store/start.js";
@@ -14,7 +16,7 @@ const query = new URLSearchParams(location.search);
 const began = performance.now();
 /** Findings on a subject as {watch: level}. */
 const watches = (key) => Object.fromEntries((house.findings.value.get(key) ?? []).map((one) => [one.watch, one.level]));
-const phone = { clock, database, house, record, server, session, tray, updates, watches };
+const phone = { clock, database, house, keeping, record, saved, server, session, tray, updates, watches };
 Object.assign(window, { phone });
 await house.openHouse();
 Object.assign(phone, { opened_ms: performance.now() - began });

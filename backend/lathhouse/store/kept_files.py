@@ -1,0 +1,76 @@
+"""The few files beside the record that the same nursery needs to go on as it was.
+
+They hold secrets (the key that signs push messages, the mail server's password, the key of the
+nursery's own authority), so they go into sealed backups only.
+"""
+
+import hashlib
+import os
+import zipfile
+from pathlib import Path
+from typing import Any
+
+from lathhouse.errors import BadArchive
+
+# By these names alone are they read back, whatever else an archive says is in it.
+NAMES = (
+    "vapid.pem",
+    "mail.json",
+    "lan/authority.pem",
+    "lan/authority-key.pem",
+    "lan/name.json",
+)
+# Made anew in every empty folder before a record can be restored into it: what phones know goes
+# before it.
+ALWAYS = ("vapid.pem",)
+FOLDER = "kept"
+FILE_MAX_BYTES = 64 * 1024
+
+
+def kept_files(data: Path) -> dict[str, bytes]:
+    """Return the files of a data folder that are kept, by their names in it."""
+    found = {name: data / name for name in NAMES}
+    return {name: path.read_bytes() for name, path in found.items() if path.is_file()}
+
+
+def write_kept(file: zipfile.ZipFile, kept: dict[str, bytes]) -> dict[str, str]:
+    """Write them into an archive; return the SHA-256 of each, for its manifest."""
+    for name, content in kept.items():
+        file.writestr(f"{FOLDER}/{name}", content)
+    return {name: hashlib.sha256(content).hexdigest() for name, content in kept.items()}
+
+
+def put_back(archive: Path, manifest: dict[str, Any], data: Path) -> list[str]:
+    """Write an archive's kept files into a data folder; return the names of those written.
+
+    One that is there already stays, but for the push key.
+
+    Raises:
+        BadArchive: one is not what the manifest says.
+    """
+    said = manifest.get("kept") or {}
+    with zipfile.ZipFile(archive) as file:
+        found = {name: _read(file, name, said[name]) for name in NAMES if name in said}
+    wanted = [name for name in found if name in ALWAYS or not (data / name).exists()]
+    for name in wanted:
+        _write(data / name, found[name])
+    return wanted
+
+
+def _read(file: zipfile.ZipFile, name: str, digest: str) -> bytes:
+    with file.open(f"{FOLDER}/{name}") as part:
+        content = part.read(FILE_MAX_BYTES)
+    if hashlib.sha256(content).hexdigest() != digest:
+        raise BadArchive(f"{name} in it is not what its manifest says: the copy is damaged.")
+    return content
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write a file whole or not at all, for its owner alone."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    fresh = path.with_name(f"{path.name}.{os.getpid()}")
+    with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(path)

@@ -1,0 +1,38 @@
+// @ts-check
+/** Saving a file of what is unsent: works with no network, a full storage, signed out, or amid a fault. @module */
+import { useState } from "../vendor/preact-hooks.js";
+import { savedFile } from "../store/saved_file.js";
+import { html, t } from "../ui/html.js";
+import { saveFile } from "./save_file.js";
+
+// Plain text: every phone opens it, every way of sending takes it.
+const NAME = () => `lathhouse-unsent-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "-")}.txt`;
+const TYPE = "text/plain";
+
+async function toDisk(name, text) {
+  saveFile(name, text, TYPE);
+}
+
+async function toShare(name, text) {
+  await navigator.share({ files: [new File([text], name, { type: TYPE })], title: name });
+}
+
+const canShare = () => Boolean(navigator.canShare?.({ files: [new File([""], "a.txt", { type: TYPE })] }));
+
+export function SaveUnsent() {
+  const [said, setSaid] = useState(/** @type {{words: string, bad: boolean} | null} */ (null));
+  const put = (way) => async () => {
+    try {
+      const name = NAME();
+      const { text, count } = await savedFile();
+      await way(name, text);
+      setSaid({ words: t("unsent.saved", { n: count, name }), bad: false });
+    } catch (error) {
+      // Whoever closes the sheet of ways to send has not met a fault.
+      if (error?.name !== "AbortError") setSaid({ words: t("unsent.unreadable", { detail: String(error?.message ?? error) }), bad: true });
+    }
+  };
+  return html`<button type="button" class="act" onClick=${put(toDisk)}>${t("unsent.file")}</button>
+    ${canShare() && html`<button type="button" class="act" onClick=${put(toShare)}>${t("unsent.share")}</button>`}
+    ${said && html`<p role=${said.bad ? "alert" : "status"} class=${said.bad ? "error" : ""}>${said.words}</p>`}`;
+}
