@@ -10,6 +10,7 @@ pytest_plugins = ["e2e.demo"]
 AFTERNOON = "2026-09-10T15:00:00+10:00"
 OPEN = ".cover-place:not(.on)"
 COVERED = ".cover-place.on"
+SETTLED = ".cover-list[aria-busy=false]"
 
 
 def open_frost(server: Served, open_app: OpenApp, at: str) -> Page:
@@ -43,11 +44,15 @@ def test_offline_each_place_is_one_touch_and_the_alert_is_gone(own_demo: Served,
     page.locator("a.worst[href='#/frost']").tap()
     page.context.set_offline(True)
     page.locator(OPEN).first.tap()
+    # A wet thumb taps twice: the next place has moved up under it, and stays as it is.
+    page.locator(OPEN).first.tap()
     expect(page.locator(OPEN)).to_have_count(1)
     page.get_by_role("button", name="Undo").tap()
     expect(page.locator(OPEN)).to_have_count(2)
+    expect(page.locator(SETTLED)).to_have_count(2)
     page.locator(OPEN).first.tap()
     expect(page.locator(OPEN)).to_have_count(1)
+    expect(page.locator(SETTLED)).to_have_count(2)
     page.locator(OPEN).first.tap()
     expect(page.get_by_text("Nothing tender stands uncovered.")).to_be_visible()
     expect(page.locator(COVERED).last).to_contain_text("since today 15:00")
@@ -72,6 +77,7 @@ def test_in_the_morning_a_touch_uncovers_or_says_that_it_stays_on(
     page.get_by_role("button", name="It stays on until").tap()
     page.get_by_role("button", name="3 more days").tap()
     expect(here).to_contain_text("stays on until")
+    expect(page.locator(SETTLED)).to_have_count(2)
     here.tap()
     expect(page.locator(COVERED)).to_have_count(0)
 

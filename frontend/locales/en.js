@@ -943,7 +943,7 @@ export const words = {
   "rule.field_at": "{level}, at",
   "rule.inner.plus": "{level}, {unit} past {fact}",
   "rule.inner.less": "{level}, {unit} before {fact}",
-  "rule.inner.else": "{level}, {unit}, where no {fact} is known",
+  "rule.inner.else": "{level}, {unit}, where this is not known: {fact}",
   "clock.latest": "{facts}, whichever is latest",
   "clock.or": " or ",
   "clock.working_day": "the start of the first working day after {fact}",

@@ -5,6 +5,7 @@
  * @module
  */
 import { useState } from "../vendor/preact-hooks.js";
+import { signal } from "../vendor/signals.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
 import { now, nursery } from "../store/house.js";
@@ -22,6 +23,9 @@ const LABELS_MAX = 4;
 // Covers come off before they go on. Ours.
 const MORNING_ENDS = "12:00";
 const STAY_DAYS = [2, 4, 8];
+// The list closes up under the thumb: a wet one that taps twice means one place. Ours.
+const SETTLES_MS = 700;
+const settling = signal(false);
 
 export function Frost() {
   const [typing, setTyping] = useState(false);
@@ -47,6 +51,9 @@ export function Frost() {
 
 /** Record one kind of event, and offer to take it back. */
 async function tell(kind, drafts, label, word) {
+  if (settling.value) return;
+  settling.value = true;
+  setTimeout(() => (settling.value = false), SETTLES_MS);
   await recordAll(drafts.map(({ lot = null, data }) => ({ kind, lot, data })))
     .then((events) => offerUndo(events, { id: null, label }, [word]), tellTrouble);
 }
@@ -60,7 +67,7 @@ function Open({ open, unknown, low, coveredIn }) {
   };
   return html`<section><h2>${t("frost.open")}</h2>
     <p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>
-    <ul class="cover-list">${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
+    <ul class="cover-list" aria-busy=${settling.value}>${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
       <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${partly("frost.part_open", one.lots.length, coveredIn.get(one.place?.id))}${lotsWords(one.lots)}</span>
       <b>${t("frost.cover")}</b></button></li>`)}</ul>
     ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t("frost.unknown", { n: unknown })}</span></a></p>`}
@@ -90,7 +97,7 @@ function Covered({ covered, openIn }) {
     const until = localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []);
     return tell("covered", [{ data: { place: place.id, until } }], place.name, t("frost.stays_until", { days: days - 1 }));
   };
-  return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list">${covered.map((one) => html`<li key=${one.place.id}>
+  return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
       <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}

@@ -55,9 +55,9 @@ const HEIGHT = 80;
 
 /** Week by week: an open bar as it stands, a filled one as it would be. */
 function Weeks({ now, then, both }) {
-  const most = Math.max(1, ...now, ...then);
+  const most = Math.max(...now, ...then);
   const wide = 300 / now.length;
-  const high = (n) => (n / most) * HEIGHT;
+  const high = (n) => (n / Math.max(1, most)) * HEIGHT;
   const label = then.map((n, at) => (both ? t("trial.week_both", { week: at + 1, now: now[at], then: n }) : t("trial.week", { week: at + 1, n }))).join("; ");
   return html`<figure class="weeks"><svg viewBox="0 0 300 108" role="img" aria-label=${label}>
       ${now.map((n, at) => both && html`<rect class="week-now" x=${at * wide + 1.5} y=${HEIGHT + 4 - high(n)} width=${wide / 2 - 2} height=${high(n)} />`)}
