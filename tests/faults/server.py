@@ -5,7 +5,6 @@ import shutil
 import sqlite3
 import threading
 import uuid
-from collections import Counter
 from collections.abc import Iterable
 from io import BytesIO
 from pathlib import Path
@@ -44,7 +43,7 @@ class Faulty:
     """A server on loopback; what goes wrong with a request stands in its `X-Fault`."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder, self.passed_ms, self.made = folder, 0, Counter[str]()
+        self.folder, self.passed_ms, self.deaths = folder, 0, 0
         self.turn = threading.Lock()
         self.held: list[tuple[Environ, bytes]] = []
         self.copies: list[Path] = []
@@ -193,6 +192,11 @@ class Faulty:
             self.blocker = sqlite3.connect(self.file, timeout=5, isolation_level=None)
             self.blocker.execute("BEGIN IMMEDIATE")
 
+    def ended(self) -> dict[str, int]:
+        """Return how often its process ended in a push since this was last asked."""
+        deaths, self.deaths = self.deaths, 0
+        return {"server killed in a push": deaths}
+
     @property
     def failing(self) -> bool:
         """Whether nobody can be served there by hand now."""
@@ -233,7 +237,6 @@ class Faulty:
             start_response("200 OK", [("Content-Type", kind), *KEPT_FOR_AN_HOUR])
             return [self.files[path]]
         fault = environ.get("HTTP_X_FAULT", "none")
-        self.made[fault] += 1
         body = environ["wsgi.input"].read(int(environ.get("CONTENT_LENGTH") or 0))
         with self.turn:
             return self._meet(fault, environ, body, start_response)
@@ -276,7 +279,7 @@ class Faulty:
         again = {**environ, "wsgi.input": BytesIO(body)}
         answer = b"".join(self.app(again, note))
         if dying and not self.dies_at:
-            self.made["server killed in a transaction"] += 1
+            self.deaths += 1
             self._let_go()
             return "dead", [], b""
         self.statements = 0

@@ -5,7 +5,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, CDPSession, Page, Playwright
+from playwright.sync_api import BrowserContext, Page, Playwright
 
 from tests.browser import PHONE, browser_arguments
 from tests.faults.drafts import Said
@@ -22,21 +22,15 @@ EMPTY: dict[str, Any] = {}
 class Phone:
     """One phone: its page outlives the app in it."""
 
-    def __init__(self, page: Page, devtools: CDPSession, address: str) -> None:
-        self.page, self.devtools, self.address = page, devtools, address
-        self.open = self.emptied = self.cut_off = self.full = False
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.open = self.emptied = self.cut_off = False
         # A phone that lay in a drawer all through a schedule has nothing to tell.
         self.used = True
         self.disk: Any = None
 
     def call(self, script: str, given: Any = None) -> Any:
         return self.page.evaluate(script, given)
-
-    def quota(self, size: int | None) -> None:
-        """Let the browser give this phone's store no more than so many bytes."""
-        more = {} if size is None else {"quotaSize": size}
-        self.devtools.send("Storage.overrideQuotaForOrigin", {"origin": self.address, **more})
-        self.full = size is not None
 
     def read(self) -> dict[str, list[list[Any]]]:
         found: dict[str, list[list[Any]]] = self.call("() => handset.read()")
@@ -70,7 +64,7 @@ class World:
         address = self.server.address(f"p{number}")
         page.goto(f"{address}/phone.html")
         page.wait_for_function("() => document.title === 'ready'")
-        return Phone(page, self.context.new_cdp_session(page), address)
+        return Phone(page)
 
     def _pair_first(self, phone: Phone) -> None:
         """Pair a new phone, and keep its disk as it is then: each schedule begins there."""
@@ -93,6 +87,7 @@ class World:
         for step in schedule:
             DO[step["do"]](self, step)
         self.heal()
+        self.made.update(self.server.ended())
         return judge(self)
 
     def begin(self) -> None:
@@ -100,9 +95,10 @@ class World:
         self.server.held.clear()
         self.server.passed_ms = 0
         self.server.put_back(self.first, new_epoch=False)
-        for kept in self.server.copies:
+        for kept in self.server.copies[1:]:
             kept.unlink()
-        self.server.copies.clear()
+        # The first day's can be restored where nobody has made another.
+        self.server.copies = [self.first]
         self.said = Said()
         self.verified = 0
         # Events of which no copy is left anywhere, and those that only the server has.
@@ -113,8 +109,6 @@ class World:
         self.context.clear_cookies()
         self.context.add_cookies(self.cookies)
         for phone in self.phones:
-            if phone.full:
-                phone.quota(None)
             if phone.used:
                 phone.call("(disk) => handset.begin(disk)", phone.disk)
             phone.open = phone.emptied = phone.cut_off = phone.used = False
@@ -144,9 +138,6 @@ class World:
         self.server.calm()
         self.server.deliver([0] * len(self.server.held))
         for number in self.used():
-            phone = self.phones[number]
-            if phone.full:
-                phone.quota(None)
             self.act(number, "recover", None)
             self.ready(number)
         for turn in range(ROUNDS):
@@ -246,7 +237,7 @@ def wait(world: World, step: Step) -> None:
 
 def full(world: World, step: Step) -> None:
     world.made["phone full"] += step["is_full"]
-    world.phones[step["phone"]].quota(1 if step["is_full"] else None)
+    world.act(step["phone"], "full", step["is_full"])
 
 
 def evict(world: World, step: Step) -> None:

@@ -20,7 +20,7 @@ class Handset {
   /** Begin a schedule: nothing runs, and the disk is as it was given. */
   async begin(disk) {
     this.die();
-    Object.assign(this, { passedMs: 0, clockMs: 0, signal: true, saved: [], saysEmptied: false });
+    Object.assign(this, { passedMs: 0, clockMs: 0, signal: true, isFull: false, saved: [], saysEmptied: false });
     await this.write(disk);
   }
 
@@ -175,11 +175,15 @@ const ACTS = {
     if (asleep) handset.asleepMs += ms;
     handset.strike?.();
   },
+  async full(handset, isFull) {
+    handset.isFull = isFull;
+  },
   async clock(handset, ms) {
     handset.clockMs += ms;
   },
   /** There is signal again, and what was slow comes in. */
   async recover(handset) {
+    handset.isFull = false;
     await ACTS.answers(handset);
     await ACTS.signal(handset, true);
   },

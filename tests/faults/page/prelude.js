@@ -129,6 +129,10 @@
     step();
     const tx = transaction.call(this, stores, mode, options);
     plan.writing += 1;
+    // Full: what the browser says at the end, when every request had seemed to succeed. Its own
+    // quota looks at the disk twice a minute only.
+    tx.isFull = mode === "readwrite" && handset.isFull;
+    if (tx.isFull) Object.defineProperty(tx, "error", { value: new DOMException("full", "QuotaExceededError") });
     tx.addEventListener("complete", () => {
       plan.writing -= 1;
       step();
@@ -142,7 +146,11 @@
     const real = IDBObjectStore.prototype[name];
     IDBObjectStore.prototype[name] = function (...given) {
       step();
-      return real.apply(this, given);
+      const asked = real.apply(this, given);
+      const tx = this.transaction;
+      tx.last = asked;
+      if (tx.isFull) asked.addEventListener("success", () => queueMicrotask(() => tx.last === asked && tx.abort()));
+      return asked;
     };
   }
   const open = IDBFactory.prototype.open;
