@@ -4,6 +4,7 @@
  * @module
  */
 import { nowText, recall } from "./clock.js";
+import { StorageFull } from "./database.js";
 import { derive } from "./deriving.js";
 import { contact, keptSkew, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
 import { watchKeeping } from "./keeping.js";
@@ -44,6 +45,7 @@ async function signIn() {
     await whoAmI();
     void renewReminders();
   } catch (error) {
+    if (error instanceof StorageFull) return onState("storage-full", error.message);
     if (!(error instanceof Failure)) throw error;
     if (!session.value) onState(error.kind, error.message);
   }
