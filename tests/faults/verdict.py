@@ -44,6 +44,8 @@ def told_is_kept(world: "World", on_server: Rows, disks: dict[int, Rows]) -> lis
         phone = world.phones[number]
         shown = {entry["id"] for entry in phone.call("() => handset.app.house.tray.value")}
         for name, entry in trays[number].items():
+            if str(entry["problem"].get("type")).endswith("/id-taken"):
+                wrong.append(f"event {name} came twice to the server, and was refused for that")
             open_ = not entry["mended_by"] and name not in on_server
             chained = any(other["mending"] for other in trays[number].values())
             if open_ and name not in shown and not chained:
