@@ -38,10 +38,17 @@ export function treatmentOf(event) {
   };
 }
 
-/** A place's row after a treatment in it. */
+/** A place's row after a treatment in it; the longest interval holds. */
 export function withTreatment(row, event) {
-  const kept = [...(row.treatments ?? []), treatmentOf(event)].slice(-KEPT_MAX);
+  const kept = [...stillKept(row.treatments ?? [], event.at), treatmentOf(event)];
   return { ...row, treatments: kept, enter_after: later(...kept.map((one) => one.enter_after)) };
+}
+
+/** Those that stay beside a new one: of too many, the oldest that are over go. */
+function stillKept(treatments, now) {
+  const over = treatments.filter((one) => (later(one.enter_after, one.hold_until) ?? "") <= now);
+  const gone = over.slice(0, Math.max(treatments.length + 1 - KEPT_MAX, 0));
+  return treatments.filter((one) => !gone.includes(one));
 }
 
 /** {at, until, product} of the last visit to a place, where it was closed just then. */

@@ -5,9 +5,9 @@ import { DAY_MS, MINUTE_MS, toMs, toText } from "./instants.js";
 import { isNumber, roundHalfUp } from "./rule_terms.js";
 
 const FORECASTS = { forecast_low_c: "low", forecast_high_c: "high" };
-const FORECASTS_MAX = 28;
 const FORECAST_KEPT_DAYS = 3;
-const FORECAST_AHEAD_DAYS = 30;
+const FORECAST_AHEAD_DAYS = 31;
+const FORECASTS_MAX = 2 * (FORECAST_KEPT_DAYS + 1 + FORECAST_AHEAD_DAYS);
 const NEAR_FROST_C = 3;
 const WARM_C = 14.6;
 const HOT_F = 89;
@@ -33,7 +33,17 @@ function forecasts(row, at, by, data) {
   if ((day || at) < oldest || (day || at) > newest) return [...(row.forecasts ?? [])];
   const kept = (row.forecasts ?? []).filter((one) => (one.day || one.at) >= oldest
     && (one.which !== which || one.day === null || one.day !== day));
-  return [...kept, { which, day, value: data.value, at, by, sensor: data.by_sensor ?? null }].slice(-FORECASTS_MAX);
+  return nearest([...kept, { which, day, value: data.value, at, by, sensor: data.by_sensor ?? null }], at);
+}
+
+/** Leaves out, where one is too many, the furthest day ahead. See the Python twin. */
+function nearest(all, at) {
+  if (all.length <= FORECASTS_MAX) return all;
+  const tomorrow = toText(toMs(at) + DAY_MS);
+  const ahead = all.filter(({ day }) => (day ?? "") > tomorrow);
+  const undated = all.filter(({ day }) => day === null);
+  const gone = ahead.length ? ahead.reduce((best, one) => (one.day > best.day ? one : best)) : [...undated, ...all][0];
+  return all.filter((one) => one !== gone);
 }
 
 function run(before, at, value, goesOn, worse) {

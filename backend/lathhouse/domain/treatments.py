@@ -22,6 +22,7 @@ from lathhouse.domain.rule_terms import is_number
 
 Data = dict[str, Any]
 
+# More only where more of them still run. Ours.
 KEPT_MAX = 8
 
 
@@ -54,9 +55,18 @@ def treatment_of(event: Data) -> Data:
 
 
 def with_treatment(row: Data, event: Data) -> Data:
-    """Return a place's row after a treatment in it."""
-    kept = [*(row.get("treatments") or []), treatment_of(event)][-KEPT_MAX:]
+    """Return a place's row after a treatment in it; the longest interval holds."""
+    kept = [*_still_kept(row.get("treatments") or [], event["at"]), treatment_of(event)]
     return {**row, "treatments": kept, "enter_after": later(*(one["enter_after"] for one in kept))}
+
+
+def _still_kept(treatments: list[Data], now: str) -> list[Data]:
+    """Return those that stay beside a new one: of too many, the oldest that are over go."""
+    over = [
+        one for one in treatments if (later(one["enter_after"], one["hold_until"]) or "") <= now
+    ]
+    gone = over[: max(len(treatments) + 1 - KEPT_MAX, 0)]
+    return [one for one in treatments if one not in gone]
 
 
 def entry_facts(place: Data, newest_visit_at: str | None) -> Data:

@@ -12,10 +12,12 @@ from lathhouse.domain.rule_terms import is_number, round_half_up
 Row = dict[str, Any]
 
 FORECASTS = {"forecast_low_c": "low", "forecast_high_c": "high"}
-FORECASTS_MAX = 28
 FORECAST_KEPT_DAYS = 3
-# A forecast for a day further ahead is a slip.
-FORECAST_AHEAD_DAYS = 30
+# A forecast for a day further ahead is a slip. A file's 31 days begin with the local day, which may
+# be the next one in UTC.
+FORECAST_AHEAD_DAYS = 31
+# A low and a high for each of those days. Ours.
+FORECASTS_MAX = 2 * (FORECAST_KEPT_DAYS + 1 + FORECAST_AHEAD_DAYS)
 # A cold run is one of readings up to 3 °C: it goes on until one is above. The limit that rings (2
 # °C) must not be set higher. Ours.
 NEAR_FROST_C = 3.0
@@ -57,7 +59,21 @@ def _forecasts(row: Row, at: str, by: str | None, data: dict[str, Any]) -> list[
         if (one["day"] or one["at"]) >= oldest[:10]
         and (one["which"] != which or one["day"] is None or one["day"] != new["day"])
     ]
-    return [*kept, new][-FORECASTS_MAX:]
+    return _nearest([*kept, new], at)
+
+
+def _nearest(forecasts: list[Row], at: str) -> list[Row]:
+    """Leave out, where one is too many, the furthest day ahead: tonight's low is never it.
+
+    Where no day is ahead there are many without a date, and the oldest of them goes.
+    """
+    if len(forecasts) <= FORECASTS_MAX:
+        return forecasts
+    tomorrow = to_text(to_ms(at) + DAY_MS)
+    ahead = [one for one in forecasts if (one["day"] or "") > tomorrow]
+    undated = [one for one in forecasts if one["day"] is None]
+    gone = max(ahead, key=lambda one: str(one["day"])) if ahead else [*undated, *forecasts][0]
+    return [one for one in forecasts if one is not gone]
 
 
 def _run(run: Row | None, at: str, value: float, goes_on: bool, worse: Any) -> Row | None:
