@@ -115,11 +115,8 @@ def run(settings: Settings, serving: Serving) -> None:
         app = create_app(settings)
         with app.app_context():
             prepare(app, settings, address)
-        plain = (
-            stack.enter_context(listen(serving.listens_on, plain_port(serving.port)))
-            if place
-            else None
-        )
+        # The library that answers closes it by its number, so nobody here may close it again.
+        plain = listen(serving.listens_on, plain_port(serving.port)) if place else None
         say_where(address, place, plain)
 
         def work(app: Flask) -> None:
