@@ -23,7 +23,6 @@ NAMES = (
 # Made anew in every empty folder before a record can be restored into it: what phones know goes
 # before it.
 ALWAYS = ("vapid.pem",)
-FOLDER = "kept"
 FILE_MAX_BYTES = 64 * 1024
 
 
@@ -33,10 +32,15 @@ def kept_files(data: Path) -> dict[str, bytes]:
     return {name: path.read_bytes() for name, path in found.items() if path.is_file()}
 
 
+def member_of(name: str) -> str:
+    """Return the name of a kept file in an archive, whose files lie in no folders."""
+    return f"kept-{name.replace('/', '-')}"
+
+
 def write_kept(file: zipfile.ZipFile, kept: dict[str, bytes]) -> dict[str, str]:
     """Write them into an archive; return the SHA-256 of each, for its manifest."""
     for name, content in kept.items():
-        file.writestr(f"{FOLDER}/{name}", content)
+        file.writestr(member_of(name), content)
     return {name: hashlib.sha256(content).hexdigest() for name, content in kept.items()}
 
 
@@ -58,7 +62,7 @@ def put_back(archive: Path, manifest: dict[str, Any], data: Path) -> list[str]:
 
 
 def _read(file: zipfile.ZipFile, name: str, digest: str) -> bytes:
-    with file.open(f"{FOLDER}/{name}") as part:
+    with file.open(member_of(name)) as part:
         content = part.read(FILE_MAX_BYTES)
     if hashlib.sha256(content).hexdigest() != digest:
         raise BadArchive(f"{name} in it is not what its manifest says: the copy is damaged.")
