@@ -11,7 +11,8 @@ from e2e.demo import OpenApp, Served
 
 pytest_plugins = ["e2e.demo"]
 
-MODULES_MAX, PACKED_MAX_BYTES = 17, 60 * 1024
+# Ours; nearly half of it are the words of every screen, which grow with the screens.
+MODULES_MAX, PACKED_MAX_BYTES = 17, 62 * 1024
 # What sets the house in motion once the round stands there.
 AFTERWARDS = ("/store/start.js", "/store/updates.js", "/ui/keeper.js")
 
@@ -41,7 +42,7 @@ def test_what_comes_next_is_asked_for_in_one_go() -> None:
     assert {f"/{name}.js" for name in listed.split()} == needed
 
 
-def test_the_round_is_painted_from_seventeen_modules_and_sixty_kilobytes(
+def test_the_round_is_painted_from_few_modules_and_few_kilobytes(
     demo: Served, open_app: OpenApp
 ) -> None:
     """All that comes before the first paint is in the page's own list, and that list is short."""
