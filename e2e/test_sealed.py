@@ -123,7 +123,7 @@ def test_a_round_over_https_offline_and_back_with_the_certificate_really_trusted
     until_in_touch(page)
     assert unsent(page) == 0
     assert len(house.events("looked")) == 1
-    (cookie,) = [one for one in context.cookies() if one["name"] == "lathhouse_session"]
+    (cookie,) = [one for one in context.cookies() if one["name"] == "__Host-lathhouse_session"]
     assert cookie["secure"]
     assert cookie["httpOnly"]
     context.close()
