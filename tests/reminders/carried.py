@@ -1,16 +1,18 @@
 """People with phones, and the sender that tells them: what the tests of reminders act through."""
 
 import uuid
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
 
 from lathhouse.domain.instants import to_text
 from lathhouse.reminders.mail import MailServer
 from lathhouse.reminders.sender import Ways, send_due
 from lathhouse.store import access
-from tests.reminders.endpoint import Browser, Service
+from tests.reminders.endpoint import Browser, Service, push_service
 from tests.server import Nursery
 
 
@@ -99,3 +101,16 @@ class Told:
 
     def folder(self) -> Path:
         return self.nursery.app.config["LATHHOUSE"].data
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    """A push service of the tests' own."""
+    with push_service(tmp_path) as running:
+        yield running
+
+
+@pytest.fixture
+def told(sqlite_nursery: Nursery, service: Service) -> Told:
+    """A nursery whose phones that service reaches."""
+    return Told(sqlite_nursery, service)

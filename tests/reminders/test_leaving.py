@@ -1,27 +1,15 @@
 """What is asked again as a message leaves: at this hour, to this person, on which phones."""
 
 import json
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
 from lathhouse.domain.instants import parse_instant
 from lathhouse.reminders.nightly import Nightly
 from tests.reminders.carried import Phone, Told
-from tests.reminders.endpoint import Service, push_service
-from tests.server import Nursery
 
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with push_service(tmp_path) as running:
-        yield running
-
-
-@pytest.fixture
-def told(sqlite_nursery: Nursery, service: Service) -> Told:
-    return Told(sqlite_nursery, service)
+pytest_plugins = ["tests.reminders.carried"]
 
 
 def asked(told: Told) -> list[str]:

@@ -19,8 +19,10 @@ from aiosmtpd.smtp import AuthResult, LoginPassword
 from lathhouse.reminders import mail
 from lathhouse.reminders.mail import BadMailSettings, MailServer, read_server
 from tests.reminders.carried import Told
-from tests.reminders.endpoint import Service, certified, push_service
+from tests.reminders.endpoint import Service, certified
 from tests.server import Nursery
+
+pytest_plugins = ["tests.reminders.carried"]
 
 SECRET = "correct horse"
 SENDER = "lathhouse@nursery.example"
@@ -52,12 +54,6 @@ def free_port() -> int:
     with socket.socket() as tried:
         tried.bind(("127.0.0.1", 0))
         return int(tried.getsockname()[1])
-
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with push_service(tmp_path) as running:
-        yield running
 
 
 @pytest.fixture

@@ -1,8 +1,6 @@
 """Messages to phones, over real HTTPS to a push service that opens what it gets."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,14 +9,10 @@ from lathhouse.domain.instants import parse_instant
 from lathhouse.reminders import outside
 from lathhouse.store.subscriptions import is_public
 from tests.reminders.carried import Phone, Told
-from tests.reminders.endpoint import Service, push_service, verified
+from tests.reminders.endpoint import Service, verified
 from tests.server import Nursery
 
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with push_service(tmp_path) as running:
-        yield running
+pytest_plugins = ["tests.reminders.carried"]
 
 
 @pytest.fixture

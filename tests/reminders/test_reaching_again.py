@@ -1,26 +1,13 @@
 """What must be told although something came in between: colder, undone, asleep, switched off."""
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from lathhouse.reminders.sender import send_due
 from tests.reminders.carried import Phone, Told
-from tests.reminders.endpoint import Service, push_service
-from tests.server import Nursery
 
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with push_service(tmp_path) as running:
-        yield running
-
-
-@pytest.fixture
-def told(sqlite_nursery: Nursery, service: Service) -> Told:
-    return Told(sqlite_nursery, service)
+pytest_plugins = ["tests.reminders.carried"]
 
 
 def send_alone(told: Told, **later: float) -> int:

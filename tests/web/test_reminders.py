@@ -1,26 +1,14 @@
 """The doors of the reminders: who may ask for messages, what is refused, and who reads the log."""
 
 import uuid
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.reminders.carried import Phone, Told
-from tests.reminders.endpoint import Browser, Service, push_service
-from tests.server import Nursery
+from tests.reminders.endpoint import Browser
 
-
-@pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
-    with push_service(tmp_path) as running:
-        yield running
-
-
-@pytest.fixture
-def told(sqlite_nursery: Nursery, service: Service) -> Told:
-    return Told(sqlite_nursery, service)
+pytest_plugins = ["tests.reminders.carried"]
 
 
 RIGHT: dict[str, Any] = Browser().subscription("https://push.example.net/abc")

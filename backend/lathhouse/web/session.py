@@ -28,10 +28,10 @@ bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing 
 COOKIE_SECONDS = access.SESSION_DAYS * 86_400
 
 
-def with_cookie(response: Response, secret: str) -> Response:
-    """Set the session's cookie: out of reach of scripts and of other sites."""
+def with_cookie(response: Response, secret: str, name: str = COOKIE) -> Response:
+    """Set the session's cookie, or another of ours: out of reach of scripts and of other sites."""
     response.set_cookie(
-        COOKIE,
+        name,
         secret,
         max_age=COOKIE_SECONDS,
         httponly=True,

@@ -24,7 +24,7 @@ from lathhouse.web.requests import (
     server_device,
     site_id,
 )
-from lathhouse.web.session import COOKIE_SECONDS, with_cookie
+from lathhouse.web.session import with_cookie
 
 bp = Blueprint("sign_in", "sign_in", url_prefix="/api/v1", description="Passphrases")
 KNOWN_COOKIE = "lathhouse_known"
@@ -110,16 +110,7 @@ def signed_in(found: dict[str, Any], said: dict[str, Any]) -> Response:
     put_on_record({**row, "role": found["role"], "cut_off_at": None}, found["person"])
     told = {"role": found["role"], "person": found["person"], "proved": found["person"]}
     answer = with_cookie(jsonify({**told, "demo": False, "by_passphrase": True}), found["cookie"])
-    answer.set_cookie(
-        KNOWN_COOKIE,
-        found["known"],
-        max_age=COOKIE_SECONDS,
-        httponly=True,
-        samesite="Strict",
-        secure=request.is_secure,
-        path="/",
-    )
-    return answer
+    return with_cookie(answer, found["known"], KNOWN_COOKIE)
 
 
 @bp.route("/session/sign-in")
