@@ -678,6 +678,7 @@ export const words = {
   "tokens.title": "Scripts and sensors",
   "tokens.what": "tokens: what each may, its last use",
   "tokens.none": "No token is in use.",
+  "tokens.offline": "Tokens are listed, made and revoked with the server in reach; it is not now.",
   "tokens.used": "last used {date}",
   "tokens.unused": "never used yet",
   "tokens.new": "A new token",

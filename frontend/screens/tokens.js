@@ -9,7 +9,7 @@ import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
 
 const ROLES = ["sensor", "viewer", "worker", "owner"];
-const saidOf = (problem) => problem.problem?.detail ?? t("people.offline");
+const saidOf = (problem) => problem.problem?.detail ?? t("tokens.offline");
 
 export function Tokens() {
   const [tokens, setTokens] = useState(/** @type {any[] | null} */ (null));
