@@ -149,6 +149,18 @@ def more_of_a_soak(page: Page) -> None:
     soak.get_by_role("button", name="More").click()
 
 
+def name_moving(page: Page) -> None:
+    """Have the server tell of a move of the name, with a new certificate to trust."""
+    trust = {"help": "http://192.168.1.20:8320/", "fingerprint": ":".join(["5D"] * 32)}
+    names = {"from": "rows.local", "to": "beds.local", "begun_at": "2026-09-10T08:40:00.000Z"}
+    move = {**names, "address": "https://beds.local:8321/", "trust": trust}
+    page.evaluate(
+        "(move) => import('/store/house.js').then(({ nameMove }) => { nameMove.value = move; })",
+        move,
+    )
+    expect(page.locator(".move-steps")).to_be_visible()
+
+
 def nothing(_: Page) -> None:
     """Leave the screen as it opens."""
 
@@ -199,6 +211,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "act-moved": (act("moved", "CC-25-1"), nothing),
     "bench": ("#/bench", nothing),
     "people": ("#/people", nothing),
+    "move": ("#/move", name_moving),
     "who": ("#/who", nothing),
     "tokens": ("#/tokens", nothing),
     "signin": ("#/signin", nothing),

@@ -49,7 +49,7 @@ class SealedHouse(House):
 
     def authority(self, to: Path) -> Path:
         """Take the certificate from the page that hands it out; check its printed fingerprint."""
-        (helps,) = [line for line in self.said if line.startswith("On each phone")]
+        helps = [line for line in self.said if line.startswith("On each phone")][-1]
         port = re.search(r":(\d+)/ ", helps)
         assert port is not None
         where = f"http://127.0.0.1:{port[1]}/lathhouse-authority.crt"
@@ -57,8 +57,9 @@ class SealedHouse(House):
             to.write_bytes(answer.read())
         shown = ["openssl", "x509", "-inform", "DER", "-in", str(to), "-noout", "-fingerprint"]
         done = subprocess.run([*shown, "-sha256"], check=True, capture_output=True, text=True)
-        (printed,) = [line for line in self.said if "fingerprint" in line]
-        self.trust = ssl.create_default_context(cadata=to.read_bytes())
+        printed = [line for line in self.said if "fingerprint" in line][-1]
+        self.trust = self.trust or ssl.create_default_context()
+        self.trust.load_verify_locations(cadata=to.read_bytes())
         assert done.stdout.strip().rsplit("=", 1)[1] == printed.rsplit(" ", 1)[1]
         return to
 
@@ -75,23 +76,24 @@ def sealed_house(tmp_path: Path) -> Iterator[SealedHouse]:
 def open_phone(
     playwright: Playwright, chromium_path: str, profile: Path, home: Path
 ) -> BrowserContext:
-    """Open a browser that finds the name on this machine, and whose trust is in a folder."""
+    """Open a browser that finds such names on this machine, and whose trust is in a folder."""
     return playwright.chromium.launch_persistent_context(
         str(profile),
         executable_path=chromium_path,
-        args=[*browser_arguments(), f"--host-resolver-rules=MAP {NAME} 127.0.0.1"],
+        args=[*browser_arguments(), "--host-resolver-rules=MAP *.test 127.0.0.1"],
         env={**os.environ, "HOME": str(home)},
         **PHONE,
     )
 
 
-def trust(home: Path, certificate: Path) -> None:
+def trust(home: Path, certificate: Path, called: str = "nursery") -> None:
     """Put an authority into the store of trust, for web servers only."""
     store = home / ".pki" / "nssdb"
-    store.mkdir(parents=True)
     certutil = [find_certutil(), "-d", f"sql:{store}"]
-    subprocess.run([*certutil, "-N", "--empty-password"], check=True)
-    put = ["-A", "-t", "C,,", "-n", "nursery", "-i", str(certificate)]
+    if not store.exists():
+        store.mkdir(parents=True)
+        subprocess.run([*certutil, "-N", "--empty-password"], check=True)
+    put = ["-A", "-t", "C,,", "-n", called, "-i", str(certificate)]
     subprocess.run([*certutil, *put], check=True)
 
 

@@ -3,7 +3,7 @@
 import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, one, openHouse, pending, session, trayCount, trouble } from "./store/house.js";
+import { contact, dismissEmptied, emptied, nameMove, one, openHouse, pending, phone, session, trayCount, trouble } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 import { when } from "./ui/local.js";
@@ -45,6 +45,7 @@ const SCREENS = {
   tokens: [() => import("./screens/tokens.js"), "Tokens", []],
   signin: [() => import("./screens/signin.js"), "SignIn", []],
   passphrase: [() => import("./screens/signin.js"), "Passphrase", ["secret"]],
+  move: [() => import("./screens/move.js"), "Move", []],
   pair: [() => import("./screens/pair.js"), "Pair", ["secret"]],
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
@@ -62,6 +63,8 @@ const WORKER_WAITS_MS = 8000;
 // A record that has not opened by now is held by another tab, or does not open at all.
 const OPENS_WITHIN_MS = 15_000;
 const SIGNED_OUT_FREE = ["pair", "unsent", "signin", "passphrase"];
+// On a phone whose successor stands at the nursery's new name nothing more is recorded.
+const MOVED_FREE = ["move", "unsent", "pair"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
 const updateWaits = signal(false);
@@ -112,7 +115,7 @@ function App() {
   return html`<${Troubles} />
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
-    ${unpaired ? html`<${Unpaired} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
+    ${unpaired ? html`<${Unpaired} />` : phone()?.moved_to && !MOVED_FREE.includes(name) ? html`<${Moved} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
 }
 
 /** What is wrong with this phone's own store, above whatever screen is shown. */
@@ -138,6 +141,16 @@ function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
     <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
     ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: pending.value.length + trayCount.value })}</strong><small>${t("unsent.file")}</small></a>`}</section></main></div>`;
+}
+
+/** This phone's successor stands at the new name; a record that was made here since still goes. */
+function Moved() {
+  const n = pending.value.length + trayCount.value;
+  const move = nameMove.value;
+  return html`<div class="page page-moved"><header class="top"><h1>${t("move.gone_title")}</h1></header><main><section class="empty">
+    <p>${t("move.gone", { to: move?.to ?? "" })}</p>${move && html`<a class="act main-act" href=${move.address}>${t("move.open", { to: move.to })}</a>`}
+    ${n > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.here", { n })}</strong><small>${t("unsent.file")}</small></a>`}
+    <a class="act" href="#/move">${t("move.again")}</a></section></main></div>`;
 }
 
 async function switchVersion() {

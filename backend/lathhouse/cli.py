@@ -1,4 +1,4 @@
-"""Commands: serve, tokens, check, backup, restore, take-file, key."""
+"""Commands: serve, move-name, tokens, check, backup, restore, take-file, key."""
 
 import os
 import tempfile
@@ -23,6 +23,7 @@ from lathhouse.store.check import check as check_record
 from lathhouse.store.kept_files import put_back
 from lathhouse.store.sites import open_site
 from lathhouse.sync.saved_file import take_file
+from lathhouse.web import name_move
 
 PORT = 8321
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -57,6 +58,40 @@ def serve(data: Path | None, demo: bool, **how: Any) -> None:
             refusing(lambda: run(Settings(data=Path(folder), demo=True), serving))
         return
     refusing(lambda: run(Settings(data=data or default_data(), demo=demo), serving))
+
+
+@main.command("move-name")
+@click.argument("name", required=False)
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+@click.option("--end", "ends", is_flag=True, help="End the old name; every phone has moved.")
+@click.option("--leave", "leave", multiple=True, help="With --end: a phone that stays behind.")
+@click.option("--call-off", is_flag=True, help="Keep the old name; no phone has moved yet.")
+def move_name(
+    name: str | None, data: Path | None, ends: bool, leave: tuple[str, ...], call_off: bool
+) -> None:
+    """Move the nursery to another NAME on its network: both answer until every phone has moved.
+
+    Without NAME it says how things stand.
+    """
+    if sum((name is not None, ends, call_off)) > 1:
+        raise click.UsageError("Give a NAME, --end or --call-off, one of them.")
+
+    def act(app: Flask, now: str) -> None:
+        folder, site = app.config["LATHHOUSE"].data / "lan", app.config["SITE_ID"]
+        write = name_move.writer(app.config["SERVER_DEVICE"], site, None, parse_instant(now))
+        if ends:
+            left = name_move.named(site, leave, now)
+            click.echo(f"The nursery is {name_move.end(folder, site, left, now, write).name} now.")
+            return
+        if call_off:
+            click.echo(f"The nursery stays {name_move.call_off(folder, site, now).name}.")
+            return
+        if name is not None:
+            name_move.begin(folder, name, write)
+        for line in name_move.report(folder, site, now):
+            click.echo(line)
+
+    in_app(data, act)
 
 
 @main.group()

@@ -121,6 +121,12 @@ class BadArchive(Refusal):
     status, slug, title = 409, "bad-archive", "This archive cannot be taken"
 
 
+class NotNow(Refusal):
+    """What is asked cannot be done as things stand."""
+
+    status, slug, title = 409, "not-now", "This cannot be done as things stand"
+
+
 class SavedFileRefused(Refusal):
     """A file of unsent records that is not whole, not one, or not of this nursery."""
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from ssl import SSLContext
+from ssl import SSLContext, SSLError
 from typing import Any
 
 import click
@@ -33,9 +33,9 @@ from lathhouse.store.models import db
 from lathhouse.sync.forecasts import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
-from lathhouse.web.authority import Files, Site
-from lathhouse.web.lan import Place, PlainDoor, drawn_in_terminal, own_addresses, settled_name
+from lathhouse.web.lan import Network, Place, PlainDoor, drawn_in_terminal, own_addresses
 from lathhouse.web.meter import SHARED_BY
+from lathhouse.web.names import settled_name
 from lathhouse.workers import Workers
 
 BACKLOG = 256
@@ -92,8 +92,49 @@ class SealedConfig(Config):
 
     def create_ssl_context(self) -> SSLContext | None:
         """Return the context, the same whenever it is asked for."""
-        self.context = self.context or super().create_ssl_context()
+        self.context = self.context or self.fresh_context()
         return self.context
+
+    def fresh_context(self) -> SSLContext | None:
+        """Return a context with the certificate as it lies there now."""
+        return super().create_ssl_context()
+
+
+class ByName:
+    """Which certificate answers, by the name that a phone asks for (RFC 6066, section 3).
+
+    What stands on the disk is looked at in each handshake, so that a name's move begins, goes on
+    and ends, and a renewed certificate comes into use, in every process at once.
+    """
+
+    def __init__(self, network: Network, config: SealedConfig) -> None:
+        self.network, self.config = network, config
+        self.made: dict[Path, tuple[int, SSLContext]] = {}
+
+    def choose(self, line: Any, asked: str | None, _: SSLContext) -> None:
+        """Give a line the certificate of the name it asks for, and of the settled name else."""
+        try:
+            places = self.network.places()
+            place = next((one for one in places if one.site.name == asked), places[0])
+            line.context = self._context(place)
+        except (OSError, SSLError, ValueError):
+            # Half a renewal: the certificate before it goes on, and the next handshake looks again.
+            log.warning("a certificate could not be read", exc_info=True)
+
+    def _context(self, place: Place) -> SSLContext:
+        leaf = place.files.leaf
+        if not leaf.exists():
+            # The move began a moment ago by another version's command, or the file was lost.
+            authority.prepare(place.files, place.site, datetime.now(UTC))
+        age = leaf.stat().st_mtime_ns
+        if leaf not in self.made or self.made[leaf][0] != age:
+            other = SealedConfig()
+            other.certfile, other.keyfile = str(leaf), str(place.files.leaf_key)
+            other.alpn_protocols = self.config.alpn_protocols
+            made = other.fresh_context()
+            assert made is not None
+            self.made[leaf] = (age, made)
+        return self.made[leaf][1]
 
 
 def run(settings: Settings, serving: Serving) -> None:
@@ -106,26 +147,32 @@ def run(settings: Settings, serving: Serving) -> None:
         raise BadField("SQLite is for one process; several need PostgreSQL: see README.")
     listening = listen(serving.listens_on, serving.port)
     port = listening.getsockname()[1]
-    place = settle(settings, serving, port) if serving.lan else None
-    address = place.address if place else address_of(serving, port)
+    network = settle(settings, serving, port) if serving.lan else None
+    address = network.place().address if network else address_of(serving, port)
     with contextlib.ExitStack() as stack:
         if serving.workers > 1:
             # Before the library that counts is imported: the processes count together there.
             os.environ[SHARED_BY] = stack.enter_context(tempfile.TemporaryDirectory())
         app = create_app(settings)
         with app.app_context():
-            prepare(app, settings, address)
+            prepare(app, settings, network.places()[-1].address if network else address)
         # The library that answers closes it by its number, so nobody here may close it again.
-        plain = listen(serving.listens_on, plain_port(serving.port)) if place else None
-        say_where(address, place, plain)
+        plain = listen(serving.listens_on, plain_port(serving.port)) if network else None
+        if network and plain:
+            network.plain_port = plain.getsockname()[1]
+        say_where(address, network)
 
         def work(app: Flask) -> None:
             if serving.behind_proxy:
                 believe_proxy(app)
+            app.config["NETWORK"] = network
             # In messages, what the owner says goes before where we listen.
-            app.config["WAYS"].address = settings.address or address
+            ways = app.config["WAYS"]
+            ways.address = settings.address or address
+            if network and not settings.address:
+                network.on_change = lambda: setattr(ways, "address", network.place().address)
             with on_duty(app, settings) as duty:
-                asyncio.run(answer(app, serving, listening, place, plain, lambda: duty.is_on))
+                asyncio.run(answer(app, serving, listening, network, plain, lambda: duty.is_on))
 
         if serving.workers == 1:
             work(app)
@@ -162,31 +209,36 @@ def on_duty(app: Flask, settings: Settings) -> Iterator[Duty]:
         duty.stop()
 
 
-def settle(settings: Settings, serving: Serving, port: int) -> Place:
+def settle(settings: Settings, serving: Serving, port: int) -> Network:
     """Return where the nursery is found on its network, with its certificates made or renewed.
 
     Raises:
         BadField: the name or an address cannot be, or no address faces a network.
     """
-    folder = settings.data / "lan"
-    site = Site(settled_name(folder, serving.name), own_addresses(serving.addresses))
-    if not site.addresses:
+    folder, addresses = settings.data / "lan", own_addresses(serving.addresses)
+    if not addresses:
         says = "This machine has no address on a network. Join one, or give it: --address."
         raise BadField(says)
-    place = Place(site, Files(folder), port)
-    authority.prepare(place.files, site, datetime.now(UTC))
-    return place
+    settled_name(folder, serving.name)
+    network = Network(folder, addresses, port)
+    network.prepare(datetime.now(UTC))
+    return network
 
 
-def say_where(address: str, place: Place | None, plain: socket.socket | None) -> None:
+def say_where(address: str, network: Network | None) -> None:
     """Print the address, and for phones on the network a code to scan and the way to trust it."""
-    if place and plain:
-        help_at = f"http://{place.site.addresses[0]}:{plain.getsockname()[1]}/"
-        click.echo(drawn_in_terminal(help_at))
-        click.echo(f"On each phone, once: scan this or open {help_at} and follow its steps.")
+    if network:
+        *before, place = network.places()
+        click.echo(drawn_in_terminal(network.help_at))
+        click.echo(
+            f"On each phone, once: scan this or open {network.help_at} and follow its steps."
+        )
         click.echo(
             f"The certificate's fingerprint, to compare: {authority.fingerprint(place.files)}"
         )
+        if before:
+            old, new = before[0].site.name, place.site.name
+            click.echo(f"It moves from {old} to {new}; both answer. See: lathhouse move-name.")
     click.echo(f"Lathhouse is at {address}")
     sys.stdout.flush()
 
@@ -239,7 +291,7 @@ async def answer(
     app: Flask,
     serving: Serving,
     listening: socket.socket,
-    place: Place | None,
+    network: Network | None,
     plain: socket.socket | None,
     may_renew: Callable[[], bool],
 ) -> None:
@@ -253,20 +305,24 @@ async def answer(
     config.accesslog = None
     config.errorlog = logging.getLogger("hypercorn.error")
     config.include_server_header = False
-    leaf = (place.files.leaf, place.files.leaf_key) if place else None
+    files = network.place().files if network else None
+    leaf = (files.leaf, files.leaf_key) if files else None
     pair = leaf or (serving.certificate, serving.private_key)
     if pair[0] and pair[1]:
         config.certfile, config.keyfile = str(pair[0]), str(pair[1])
         config.alpn_protocols = ["h2", "http/1.1"]
+    context = config.create_ssl_context() if network else None
+    if network and context:
+        context.sni_callback = ByName(network, config).choose
     stop = told_to_stop()
     loop = asyncio.get_running_loop()
     door: Any = Door(app.wsgi_app)
     renewing = (
-        loop.create_task(keep_renewing(config, place, may_renew)) if config.certfile else None
+        loop.create_task(keep_renewing(config, network, may_renew)) if config.certfile else None
     )
     answering = loop.create_task(
         hypercorn_serve(
-            PlainDoor(place, door) if place else door,
+            PlainDoor(network, door) if network else door,
             config,
             mode="asgi",
             shutdown_trigger=stop.wait,
@@ -303,7 +359,7 @@ def told_to_stop() -> asyncio.Event:
 
 
 async def keep_renewing(
-    config: SealedConfig, place: Place | None, may_renew: Callable[[], bool]
+    config: SealedConfig, network: Network | None, may_renew: Callable[[], bool]
 ) -> None:
     """Renew the certificate before it ends, and use one that its owner has put in its place.
 
@@ -315,8 +371,10 @@ async def keep_renewing(
     while True:
         await asyncio.sleep(RENEW_EVERY_SECONDS)
         try:
-            if place and may_renew():
-                authority.prepare(place.files, place.site, datetime.now(UTC))
+            if network:
+                if may_renew():
+                    network.prepare(datetime.now(UTC))
+                continue  # what it made is in use from the next handshake on
             fresh = Path(config.certfile).stat().st_mtime_ns
             if fresh != seen and config.context is not None:
                 config.context.load_cert_chain(config.certfile, config.keyfile)

@@ -215,7 +215,7 @@ export function phoneFacts(phone) {
     kind: "phone",
     id: phone.id,
     label: phone.name || phone.id.slice(0, 8),
-    paired: (phone.cut_off_at ?? null) === null && phone.silent_ok !== true,
+    paired: phone.silent_ok !== true && !["cut_off_at", "moved_to", "left_behind_at"].some((ended) => phone[ended]),
     last_sync_at: phone.last_sync_at ?? null,
     works_on: phone.works?.length ? phone.works : null,
     amiss_since: amiss[0] ?? null,

@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, mustAsk, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -16,6 +16,7 @@ export function Round() {
   const foot = html`<${AtRisk} />${path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
+    ${mustMove() && html`<a class="left" href="#/move">${t("move.way", nameMove.value)}</a>`}
     <${Weather} />
     <${Recording} />
     ${trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.tray", { n: trayCount.value })}</strong></a>`}

@@ -1,7 +1,7 @@
 // @ts-check
 /** More: what belongs to this phone, and the ways to everything that is set. @module */
 import { useEffect } from "../vendor/preact-hooks.js";
-import { crops, outboxCount, people, places, risks, rules, session, shared, trayCount } from "../store/house.js";
+import { crops, nameMove, outboxCount, people, places, risks, rules, session, shared, trayCount } from "../store/house.js";
 import { readRecorder, recorder, setRecorder, setShared, setTheme, theme, THEMES } from "../store/preferences.js";
 import { offlineReady, takeOver, waiting } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
@@ -22,6 +22,7 @@ export function Settings() {
     ["#/calendar", t("calendar.title"), t("calendar.what")],
     ["#/reminders", t("reminders.title"), t("reminders.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
+    ...(nameMove.value ? [["#/move", t("move.way", nameMove.value), t("move.way_what", nameMove.value)]] : []),
     ["#/people", t("people.title"), t("people.what", { n: people().length })],
     ["#/passphrase", t("signin.own"), t(session.value?.has_passphrase ? "signin.is_set" : "signin.not_set")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],

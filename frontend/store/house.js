@@ -58,6 +58,8 @@ export const bornEmpty = signal(false);
 export const emptied = signal(/** @type {{device: string | null} | null} */ (null));
 /** What endangers the records that are on this phone alone, the gravest first (`keeping.js`). */
 export const risks = signal(/** @type {any[]} */ ([]));
+/** A move of the nursery's name under way, as the server tells it: `{from, to, begun_at, address, trust}`. */
+export const nameMove = signal(/** @type {any} */ (null));
 /** The skew that was last measured before this start, for the clock to begin with. */
 export const keptSkew = { ms: 0 };
 /** This phone's own id, or "" where it has recorded nothing. */
@@ -97,6 +99,8 @@ export const alerts = () => all("alert");
 export const nursery = () => all("nursery")[0] ?? null;
 /** This phone's own row. */
 export const phone = () => one("phone", device.value);
+/** Whether this phone is yet to go over to the nursery's new name. */
+export const mustMove = () => nameMove.value !== null && location.hostname !== nameMove.value.to && !phone()?.moved_to;
 /** The name of a person, or of nobody. */
 export const person = (id) => one("person", id)?.name ?? null;
 
@@ -127,12 +131,12 @@ export async function readHouse() {
   const kept = await steadily(async (db) => {
     const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
     const meta = tx.objectStore("meta");
-    const [held, queue, last, signedIn, own, skew, isShared, said, lost] = await Promise.all([
+    const [held, queue, last, signedIn, own, skew, isShared, said, lost, move] = await Promise.all([
       tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
       meta.get("session"), meta.get("device"), meta.get("skew_ms"), meta.get("shared"), meta.get("recording"),
-      meta.get("emptied"),
+      meta.get("emptied"), meta.get("name_move"),
     ]);
-    return { held, queue, last, signedIn, own, skew, isShared, said, lost };
+    return { held, queue, last, signedIn, own, skew, isShared, said, lost, move };
   });
   stored = byKind(kept.held);
   keptSkew.ms = kept.skew ?? 0;
@@ -141,6 +145,7 @@ export async function readHouse() {
   recording.value = kept.said ?? null;
   session.value ??= kept.signedIn ?? null;
   if (kept.lost) emptied.value = kept.lost;
+  nameMove.value = kept.move ?? null;
   takeQueue(kept.queue, kept.last);
 }
 

@@ -4,9 +4,9 @@
  * @module
  */
 import { nowText, recall } from "./clock.js";
-import { StorageFull } from "./database.js";
+import { setMeta, StorageFull } from "./database.js";
 import { derive } from "./deriving.js";
-import { contact, keptSkew, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
+import { contact, keptSkew, nameMove, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
 import { watchKeeping } from "./keeping.js";
 import { onRecorded } from "./record.js";
 import { Failure } from "./server.js";
@@ -22,7 +22,7 @@ const MINUTE_MS = 60_000;
  */
 export function startHouse(limits) {
   recall(keptSkew.ms);
-  const sync = new Sync({ onRows, onQueue, onState }, limits);
+  const sync = new Sync({ onRows, onQueue, onState, onNameMove }, limits);
   onRecorded((events) => {
     takeRecorded(events);
     deriveNow();
@@ -65,6 +65,13 @@ async function renewReminders() {
 function onRows(rows, afresh) {
   takeRows(rows, afresh);
   deriveNow();
+}
+
+/** The nursery's name is on the move, or no more. Kept, for a phone that comes too late. */
+async function onNameMove(move) {
+  if (JSON.stringify(move) === JSON.stringify(nameMove.value)) return;
+  await setMeta("name_move", move);
+  nameMove.value = move;
 }
 
 async function onQueue() {

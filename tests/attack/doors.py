@@ -139,6 +139,10 @@ DOORS: dict[tuple[str, str], Door] = {
     ("POST", "/api/v1/saved-files"): Door(WRITERS, 422, body=saved),
     ("GET", "/api/v1/phones"): Door(OWNERS, 200),
     ("POST", "/api/v1/phones/<string:phone>/cut-off"): Door(OWNERS, 404, "phone", body=empty),
+    ("GET", "/api/v1/name-move"): Door(READERS, 200),
+    # No name is on the move there; a script holds under every name.
+    ("POST", "/api/v1/name-move/link"): Door(PHONES, 409, body=empty),
+    ("POST", "/api/v1/name-move/end"): Door(OWNERS, 409, body=empty),
     ("POST", "/api/v1/watches/<string:watch_id>/preview"): Door(OWNERS, 404, "watch", body=empty),
     # A phone's own: a script has none of it, whatever its role.
     ("GET", "/api/v1/reminders"): Door(PHONES, 200),

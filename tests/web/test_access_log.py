@@ -3,14 +3,18 @@
 OWASP ASVS 5.0 (2025), V16.3: what concerns sign-in and permission is logged.
 """
 
+import ipaddress
 import uuid
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 from flask.testing import FlaskClient
 
 from lathhouse.domain.watches import load_rules
 from lathhouse.sync.owners import OWNERS_KINDS
+from lathhouse.web.lan import Network
+from lathhouse.web.names import begin_move, settled_name
 from tests.server import Nursery
 from tests.web.samples import RIGHT
 
@@ -90,6 +94,22 @@ class Story:
         rows = self.nursery.call("GET", "/api/v1/tokens").json["tokens"]
         self.known["token"] = next(row["id"] for row in rows if row["name"] == "probe")
 
+    def way_over(self) -> None:
+        """The owner began to move the nursery's name; this phone asks for its way over."""
+        folder = self.nursery.app.config["LATHHOUSE"].data / "lan"
+        settled_name(folder, "rows.test")
+        network = Network(folder, (ipaddress.ip_address("127.0.0.1"),), 8321, 8320)
+        network.prepare(datetime.now(UTC))
+        begin_move(folder, "beds.test", datetime.now(UTC))
+        self.nursery.app.config["NETWORK"] = network
+        said = self.browser.post("/api/v1/name-move/link", json={})
+        assert said.status_code == 201, said.json
+        assert said.json["link"].startswith("https://beds.test:8321/#/pair/")
+
+    def everybody(self) -> list[str]:
+        phones = self.nursery.call("GET", "/api/v1/name-move").json["phones"]
+        return [one["id"] for one in phones]
+
     def steps(self) -> dict[str, tuple[Callable[[], Any], str]]:
         """Return {rule: (step, the kind of event that it leaves)}, in an order that works."""
         access, phone = "access_changed", "phone_changed"
@@ -107,6 +127,12 @@ class Story:
                 lambda: self.send("/api/v1/session/passphrase", change),
                 access,
             ),
+            "/api/v1/name-move/link": (self.way_over, access),
+            "/api/v1/name-move/end": (
+                lambda: self.owner("/api/v1/name-move/end", {"leave": self.everybody()}),
+                access,
+            ),
+            # Whoever stayed behind at the name that ended signs in anew.
             "/api/v1/session/sign-in": (self.sign_in, phone),
             "/api/v1/session/sign-out": (
                 lambda: self.send("/api/v1/session/sign-out", {}),

@@ -19,10 +19,11 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 from PIL import Image
 
-from lathhouse.errors import BadField
-from lathhouse.web import authority
+from lathhouse.errors import BadField, NotNow
+from lathhouse.web import authority, names
 from lathhouse.web.authority import Files, Site
-from lathhouse.web.lan import drawn_in_terminal, own_addresses, settled_name
+from lathhouse.web.lan import Network, drawn_in_terminal, own_addresses
+from lathhouse.web.names import settled_name
 
 NAME = "rows.test"
 HERE = ipaddress.ip_address("127.0.0.1")
@@ -208,7 +209,7 @@ def test_the_authority_cannot_vouch_for_another_name_or_network(tmp_path):
 def test_the_name_is_settled_once_and_another_is_refused_with_what_to_do(tmp_path):
     assert settled_name(tmp_path, "Rows.Test") == NAME
     assert settled_name(tmp_path, None) == NAME
-    with pytest.raises(BadField, match=r"until every phone has sent its records"):
+    with pytest.raises(BadField, match=r"move it: lathhouse move-name other\.test"):
         settled_name(tmp_path, "other.test")
     for bad in ("nodot", "a b.local", "-a.local", "x" * 64 + ".local", "1.2.3.4"):
         with pytest.raises(BadField, match="is no name"):
@@ -255,3 +256,40 @@ def test_a_proxy_on_this_machine_is_believed_only_where_it_was_asked_for(tmp_pat
     assert link(REMOTE_ADDR="127.0.0.1").startswith("https://rows.example/#/pair/")
     assert link(REMOTE_ADDR="192.168.1.66").startswith("http://localhost/#/pair/"), "forged"
     close_nursery(nursery)
+
+
+def test_a_name_moves_by_one_file_and_phones_trust_anew_only_where_they_must(tmp_path):
+    """A name below the settled one is within the authority's limits (RFC 5280, 4.2.1.10)."""
+    names.settled_name(tmp_path, NAME)
+    with pytest.raises(NotNow, match="serve --lan"):
+        names.begin_move(tmp_path, "beds.test", NOW)
+    network = Network(tmp_path, (HERE,), 8321, 8320)
+    network.prepare(NOW)
+    assert network.move() is None
+    names.begin_move(tmp_path, f"beds.{NAME}", NOW)
+    below = network.move()
+    assert below is not None
+    assert below["trust"] is None, "the same authority vouches for it"
+    with pytest.raises(NotNow, match=r"to beds\.rows\.test is under way"):
+        names.begin_move(tmp_path, "beds.test", NOW)
+    names.call_off(tmp_path)
+    assert network.move() is None
+    first = authority.fingerprint(network.place().files)
+    names.begin_move(tmp_path, "beds.test", NOW)
+    other = network.move()
+    assert other is not None
+    assert other["trust"]["fingerprint"] not in ("", first)
+    assert other["trust"]["help"] == "http://127.0.0.1:8320/"
+    assert [settled_name(tmp_path, one) for one in (NAME, "beds.test", None)] == [NAME] * 3
+    old_key = network.place().files.authority_key
+    names.end_move(tmp_path)
+    assert network.place().site.name == "beds.test"
+    assert not old_key.exists(), "whoever found it could vouch for the old name"
+    assert authority.fingerprint(network.place().files) == other["trust"]["fingerprint"]
+    assert settled_name(tmp_path, NAME) == "beds.test", "an old start script starts it all the same"
+    # And on: the next move uses the place of the first.
+    names.begin_move(tmp_path, NAME, NOW)
+    assert settled_name(tmp_path, NAME) == "beds.test"
+    assert names.end_move(tmp_path).name == NAME
+    with pytest.raises(BadField, match="called rows"):
+        names.begin_move(tmp_path, NAME, NOW)

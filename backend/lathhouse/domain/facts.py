@@ -272,7 +272,8 @@ def phone_facts(phone: dict[str, Any]) -> Facts:
         "kind": "phone",
         "id": phone["id"],
         "label": phone.get("name") or phone["id"][:8],
-        "paired": phone.get("cut_off_at") is None and phone.get("silent_ok") is not True,
+        "paired": phone.get("silent_ok") is not True
+        and not any(phone.get(ended) for ended in ("cut_off_at", "moved_to", "left_behind_at")),
         "last_sync_at": phone.get("last_sync_at"),
         "works_on": phone.get("works") or None,
         "amiss_since": min(amiss, default=None),

@@ -18,6 +18,8 @@ NAMES = (
     "mail.json",
     "lan/authority.pem",
     "lan/authority-key.pem",
+    "lan/other/authority.pem",
+    "lan/other/authority-key.pem",
     "lan/name.json",
 )
 # Made anew in every empty folder before a record can be restored into it: what phones know goes

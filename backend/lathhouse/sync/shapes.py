@@ -317,6 +317,11 @@ KINDS: dict[str, dict[str, Plain]] = {
         "person": Uuid(**UNSET),
         "role": Name(**UNSET),
         "cut_off_at": Instant(**UNSET),
+        # The name under which it was let in, the phone that follows it under another, and since
+        # when it stays behind at a name that has ended.
+        "host": Name(**UNSET),
+        "moved_to": Uuid(**UNSET),
+        "left_behind_at": Instant(**UNSET),
     },
     # Written by the server when somebody is let in or no more; it never holds a secret.
     "access_changed": {

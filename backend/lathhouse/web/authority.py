@@ -104,6 +104,21 @@ def ends_at(path: Path) -> datetime:
     return _read(path).not_valid_after_utc
 
 
+def addresses_of(leaf: Path) -> tuple[Address, ...]:
+    """Return the addresses that a server's certificate is for."""
+    said = _read(leaf).extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    addresses = said.get_values_for_type(x509.IPAddress)
+    return tuple(one for one in addresses if isinstance(one, Address))
+
+
+def permits(files: Files, name: str) -> bool:
+    """Say whether the authority may vouch for a name: one of its own, or one below it (RFC 5280,
+    section 4.2.1.10: any name made by adding labels to the left)."""
+    allowed = _read(files.authority).extensions.get_extension_for_class(x509.NameConstraints).value
+    own = [one.value for one in allowed.permitted_subtrees or [] if isinstance(one, x509.DNSName)]
+    return any(name == one or name.endswith(f".{one}") for one in own)
+
+
 def _read(path: Path) -> x509.Certificate:
     return x509.load_pem_x509_certificate(path.read_bytes())
 
@@ -117,9 +132,8 @@ def _vouches(files: Files, site: Site, now: datetime) -> bool:
         return False
     allowed = certificate.extensions.get_extension_for_class(x509.NameConstraints).value
     permitted = allowed.permitted_subtrees or []
-    names = {one.value for one in permitted if isinstance(one, x509.DNSName)}
     networks = {one.value for one in permitted if isinstance(one, x509.IPAddress)}
-    return site.name in names and networks >= set(site.networks())
+    return permits(files, site.name) and networks >= set(site.networks())
 
 
 def _serves(files: Files, site: Site, now: datetime) -> bool:

@@ -84,6 +84,8 @@ PHONE = holding(
      "paired_at": maybe(TIME), "last_sync_at": maybe(TIME), "cut_off_at": maybe(TIME),
      "lets_in": FLAG}
 )  # fmt: skip
+TRUST = holding({"help": TEXT, "fingerprint": TEXT})
+MOVE = holding({"from": TEXT, "to": TEXT, "begun_at": TIME, "address": TEXT, "trust": maybe(TRUST)})
 TRIED = holding({"raised": COUNT, "standing_before": COUNT, "weeks": listed(COUNT)})
 PREVIEW = holding(
     {"since": TIME, "until": TIME, "now": TRIED, "then": TRIED, "alerts": listed(ANY_OBJECT),
@@ -116,6 +118,8 @@ SENT: dict[tuple[str, str], Data] = {
         {"name": TEXT, "passphrase": TEXT, "device": ID}, {"phone": TEXT}
     ),
     ("post", "/api/v1/session/sign-out"): holding({}, {"everywhere": FLAG}),
+    ("post", "/api/v1/name-move/link"): ANY_OBJECT,
+    ("post", "/api/v1/name-move/end"): holding({}, {"leave": listed(TEXT)}),
     ("post", "/api/v1/session/passphrase"): holding({"new": TEXT}, {"old": maybe(TEXT)}),
     ("post", "/api/v1/people/{person}/passphrase-link"): ANY_OBJECT,
     ("post", "/api/v1/passphrases/redeem"): holding({"secret": TEXT, "new": TEXT, "device": ID}),
@@ -172,6 +176,9 @@ ANSWERED: dict[tuple[str, str], Data] = {
     ),
     ("get", "/api/v1/phones"): holding({"phones": listed(PHONE)}),
     ("post", "/api/v1/phones/{phone}/cut-off"): holding({"cut_off": TEXT}),
+    ("get", "/api/v1/name-move"): holding({"move": maybe(MOVE), "phones": listed(PHONE)}),
+    ("post", "/api/v1/name-move/link"): holding({"link": TEXT, "minutes": COUNT}),
+    ("post", "/api/v1/name-move/end"): holding({"name": TEXT}),
     ("post", "/api/v1/watches/{watch_id}/preview"): PREVIEW,
     ("get", "/api/v1/reminders"): holding(
         {"key": TEXT, "push_ready": FLAG, "mail_ready": FLAG, "subscriptions": listed(TEXT),

@@ -1,30 +1,23 @@
-"""The nursery's own network: under which name it is found, and the page that hands out trust.
-
-A browser ties its store to a name, so the name is settled at the first start and kept.
-"""
+"""The nursery's own network: where it is found there, and the page that hands out trust."""
 
 import base64
 import hashlib
 import html
 import ipaddress
-import json
-import re
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import segno
 
 from lathhouse.errors import BadField
-from lathhouse.web import authority
+from lathhouse.web import authority, names
 from lathhouse.web.authority import Address, Files, Site
+from lathhouse.web.names import Names
 
-# A name that phones on a home network resolve without a server (RFC 6762), or any DNS name.
-NAME = re.compile(
-    r"(?=.{1,253}$)([a-z0-9]([a-z0-9-]{0,61}[a-z0-9])?\.)+[a-z][a-z0-9-]{0,61}[a-z0-9]"
-)
 # Nothing is sent there: it only has the machine say which of its addresses faces the network.
 FACING = {socket.AF_INET: ("10.255.255.255", 9), socket.AF_INET6: ("fd00::ffff", 9)}
 AUTHORITY_PATH = "/lathhouse-authority.crt"
@@ -44,29 +37,66 @@ class Place:
         return f"https://{self.site.name}:{self.port}/"
 
 
-def settled_name(folder: Path, asked: str | None) -> str:
-    """Return the nursery's name: the one it has had, or at first start the one asked for, or the
-    machine's own name on its network.
+class Network:
+    """The nursery on its own network, as its names stand at the moment of asking.
 
-    Raises:
-        BadField: no such name can be, or phones know the nursery under another one.
+    A move of the name begins and ends by a command in another process, so nothing is remembered
+    but by the age of the file that says it.
     """
-    kept = folder / "name.json"
-    known = json.loads(kept.read_text())["name"] if kept.exists() else None
-    name = (asked or known or f"{socket.gethostname().split('.')[0]}.local").lower()
-    if not NAME.fullmatch(name):
-        says = "is no name of a machine; one looks like nursery.local: letters, digits, hyphens"
-        raise BadField(f"{name} {says}, and a dot.")
-    if known is not None and known != name:
-        raise BadField(
-            f"Phones know this nursery as {known}, and keep what they have not sent under that "
-            f"name. Start it as {known} until every phone has sent its records; then take away "
-            f"{kept}, start it as {name}, and pair each phone anew there."
-        )
-    if known is None:
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        kept.write_text(json.dumps({"name": name}))
-    return name
+
+    def __init__(
+        self, folder: Path, addresses: tuple[Address, ...], port: int, plain_port: int = 0
+    ) -> None:
+        self.folder, self.addresses, self.port = folder, addresses, port
+        self.plain_port = plain_port
+        self.seen: tuple[int, Names] | None = None
+        self.on_change: Callable[[], None] = lambda: None
+
+    def names(self) -> Names:
+        """Return its names as they stand."""
+        age = names.kept_in(self.folder).stat().st_mtime_ns
+        if self.seen is None or self.seen[0] != age:
+            self.seen = (age, names.read(self.folder))
+            self.on_change()
+        return self.seen[1]
+
+    def place(self) -> Place:
+        """Return the place under the name that phones know."""
+        now = self.names()
+        return self._at(now.name, now.slot)
+
+    def places(self) -> list[Place]:
+        """Return the place under each name that answers, the new one last during a move."""
+        now = self.names()
+        return [self.place(), *([self._at(now.next, now.other_slot)] if now.next else [])]
+
+    def _at(self, name: str, slot: str) -> Place:
+        return Place(Site(name, self.addresses), Files(self.folder / slot), self.port)
+
+    def prepare(self, now: datetime) -> None:
+        """Make or renew what certificates its names need."""
+        for place in self.places():
+            authority.prepare(place.files, place.site, now)
+
+    @property
+    def help_at(self) -> str:
+        """The address of the plain page."""
+        return f"http://{self.addresses[0]}:{self.plain_port}/"
+
+    def move(self) -> dict[str, Any] | None:
+        """Return what phones are told of a move under way, or None."""
+        now = self.names()
+        if now.next is None:
+            return None
+        old, new = self.places()
+        before, after = authority.fingerprint(old.files), authority.fingerprint(new.files)
+        return {
+            "from": now.name,
+            "to": now.next,
+            "begun_at": now.begun_at,
+            "address": new.address,
+            "trust": {"help": self.help_at, "fingerprint": after} if before != after else None,
+        }
 
 
 def own_addresses(more: tuple[str, ...] = ()) -> tuple[Address, ...]:
@@ -127,8 +157,12 @@ STEPS = {
 }
 
 
-def welcome(place: Place) -> str:
-    """Return the page that hands out the authority's certificate, with help for each phone."""
+def welcome(place: Place, before: Place | None = None) -> str:
+    """Return the page that hands out the authority's certificate, with help for each phone.
+
+    Args:
+        before: the place that the nursery moves from, where its name is on the move.
+    """
     kinds = "".join(
         f"<details><summary>{html.escape(kind)}</summary><ol>"
         + "".join(f"<li>{html.escape(step)}</li>" for step in steps)
@@ -140,6 +174,7 @@ def welcome(place: Place) -> str:
         html.escape(print_of[start : start + 24]) for start in range(0, len(print_of), 24)
     )
     address = html.escape(place.address)
+    moving = f"<p>{html.escape(MOVING.format(name=before.site.name))}</p>" if before else ""
     return f"""<!doctype html><html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Trust this nursery</title><style>{STYLE}</style></head><body>
@@ -147,7 +182,7 @@ def welcome(place: Place) -> str:
 <p>Once on each phone. After that the app works without a signal, and what it sends is sealed.</p>
 <h2>1. Take the certificate</h2>
 <p><a class="act" href="{AUTHORITY_PATH}">Take the certificate</a></p>
-<p>It can vouch for <b>{html.escape(place.site.name)}</b> and this network only.</p>
+<p>It can vouch for <b>{html.escape(place.site.name)}</b> and this network only.</p>{moving}
 <h2>2. Install it</h2>{kinds}
 <p>Its SHA-256 fingerprint must be the one that the server printed when it was started:</p>
 <p class="print">{lines}</p>
@@ -157,6 +192,10 @@ def welcome(place: Place) -> str:
 </body></html>"""
 
 
+MOVING = (
+    "The nursery is moving here from {name}. A phone that knows it there is led over by its own"
+    " app: install this certificate, then go on with the steps in the app."
+)
 STYLE = """body{font:18px/1.5 system-ui,sans-serif;max-width:38rem;margin:0 auto;padding:1rem;
 color:#16211a;background:#fbfaf5}h1{font-size:1.7rem}h2{font-size:1.2rem;margin-top:2rem}
 .act{display:block;min-height:60px;line-height:60px;text-align:center;border-radius:12px;
@@ -179,8 +218,8 @@ PLAIN_HEADERS = [
 class PlainDoor:
     """The plain-HTTP side: it hands out the authority's certificate and does nothing else."""
 
-    def __init__(self, place: Place, inner: Callable[..., Any]) -> None:
-        self.place, self.inner = place, inner
+    def __init__(self, network: Network, inner: Callable[..., Any]) -> None:
+        self.network, self.inner = network, inner
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
         """Answer a plain request here; let a sealed one through to the app."""
@@ -198,8 +237,10 @@ class PlainDoor:
         """Return (status, content type, body) of a plain request."""
         if method not in ("GET", "HEAD"):
             return 405, b"text/plain; charset=utf-8", b"Only the certificate is handed out here.\n"
+        *before, place = self.network.places()
         if path == AUTHORITY_PATH:
-            return 200, b"application/x-x509-ca-cert", authority.authority_der(self.place.files)
+            return 200, b"application/x-x509-ca-cert", authority.authority_der(place.files)
         if path == "/":
-            return 200, b"text/html; charset=utf-8", welcome(self.place).encode()
+            page = welcome(place, before[0] if before else None)
+            return 200, b"text/html; charset=utf-8", page.encode()
         return 404, b"text/plain; charset=utf-8", b"There is nothing else here; open /.\n"

@@ -1,8 +1,9 @@
 """The paired phones: when each was last in touch, and cutting one off."""
 
 from typing import Any
+from urllib.parse import urlsplit
 
-from flask import g
+from flask import g, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
@@ -17,6 +18,14 @@ bp = Blueprint("phones", "phones", url_prefix="/api/v1/phones", description="Pai
 def put_on_record(row: dict[str, Any], by: str | None) -> None:
     """Write a change of a phone into the log, as whoever did it through this server."""
     server_device().write(site_id(), "phone_changed", None, row, by, now_ms(), keep_empty=True)
+
+
+def let_in_here(role: str) -> dict[str, Any]:
+    """Return what a phone's row says once it is let in: as what, under which name, and that nothing
+    of an earlier time holds any more."""
+    host = urlsplit(f"//{request.host}").hostname
+    ended = ("cut_off_at", "moved_to", "left_behind_at")
+    return {"role": role, "host": host, **dict.fromkeys(ended)}
 
 
 @bp.route("")

@@ -8,10 +8,11 @@ from flask.views import MethodView
 from flask_smorest import Blueprint
 
 from lathhouse.errors import BadField, NotAllowed, SignInNeeded
-from lathhouse.store import access, passphrases
+from lathhouse.store import access, name_move, passphrases
 from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
-from lathhouse.web.phones import put_on_record
+from lathhouse.web.name_move import pairing_base
+from lathhouse.web.phones import let_in_here, put_on_record
 from lathhouse.web.requests import (
     PUBLIC,
     allow,
@@ -89,7 +90,7 @@ class Pairings(MethodView):
         said = {"what": "pairing_link_made", "role": role, "person": person}
         by = g.actor.get("person")
         server_device().write(site_id(), "access_changed", None, said, by, now_ms())
-        link = f"{request.host_url}#/pair/{secret}"
+        link = f"{pairing_base()}#/pair/{secret}"
         drawing = segno.make(link, error="m").svg_data_uri(scale=6, border=4, light="white")
         return {"link": link, "drawing": drawing, "minutes": access.LINK_MINUTES}
 
@@ -112,13 +113,19 @@ class Redeem(MethodView):
         if name is not None and not Name().fits(name):
             raise BadField(f"name {Name.says}, or left out.", field="name")
         before = request.cookies.get(COOKIE)
-        paired = access.redeem(site_id(), secret, str(device).lower(), name, now(), before)
+        phone = str(device).lower()
+        moved = name_move.redeem(site_id(), secret, phone, now(), before)
+        paired = moved or access.redeem(site_id(), secret, phone, name, now(), before)
         if paired is None:
             # Counted only now: a link that is good opens whatever strangers tried from there.
             failed_tries().count(request.remote_addr or "", now_ms())
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
         said = {"role": paired["role"], "person": paired["person"], "demo": False}
         said |= {"proved": paired["person"], "by_passphrase": False}
-        row = {"id": str(device).lower(), "name": name, "person": paired["person"]}
-        put_on_record({**row, "role": paired["role"], "cut_off_at": None}, paired["person"])
+        if moved:
+            said |= {key: moved[key] for key in ("proved", "by_passphrase")}
+            before_it = {"id": moved["from"], "moved_to": phone}
+            put_on_record(before_it, paired["person"])
+        row = {"id": phone, "name": paired.get("name", name), "person": paired["person"]}
+        put_on_record(row | let_in_here(paired["role"]), paired["person"])
         return with_cookie(jsonify(said), paired["cookie"])

@@ -14,7 +14,8 @@ from lathhouse.store import access, config, passphrases, tries
 from lathhouse.store.work import looking
 from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.gate import COOKIE, same_origin
-from lathhouse.web.phones import put_on_record
+from lathhouse.web.name_move import pairing_base
+from lathhouse.web.phones import let_in_here, put_on_record
 from lathhouse.web.requests import (
     PUBLIC,
     allow,
@@ -107,7 +108,7 @@ def log_access(what: str, by: str | None, **more: Any) -> None:
 def signed_in(found: dict[str, Any], said: dict[str, Any]) -> Response:
     """Answer a browser that was let in, and put it on record."""
     row = {"id": said["device"], "name": said["phone"], "person": found["person"]}
-    put_on_record({**row, "role": found["role"], "cut_off_at": None}, found["person"])
+    put_on_record(row | let_in_here(found["role"]), found["person"])
     told = {"role": found["role"], "person": found["person"], "proved": found["person"]}
     answer = with_cookie(jsonify({**told, "demo": False, "by_passphrase": True}), found["cookie"])
     return with_cookie(answer, found["known"], KNOWN_COOKIE)
@@ -207,7 +208,7 @@ class PassphraseLink(MethodView):
         purpose = passphrases.PURPOSE
         secret = access.make_link(site_id(), role, person, now(), minutes, purpose)
         log_access("passphrase_link_made", g.actor.get("person"), person=person)
-        return {"link": f"{request.host_url}#/passphrase/{secret}", "minutes": minutes}
+        return {"link": f"{pairing_base()}#/passphrase/{secret}", "minutes": minutes}
 
 
 @bp.route("/passphrases/redeem")

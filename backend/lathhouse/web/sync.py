@@ -13,6 +13,7 @@ from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
 from lathhouse.sync.pull import pull
 from lathhouse.sync.push import push
+from lathhouse.web.name_move import move_now
 from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, site_id
 
 bp = Blueprint("sync", "sync", url_prefix="/api/v1/sync", description="Push, pull and offer")
@@ -90,4 +91,5 @@ class Pull(MethodView):
     @allow("owner", "worker", "viewer")
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of the rows that changed since a cursor."""
-        return pull(site_id(), query["after"], query["limit"], now_ms())
+        page = pull(site_id(), query["after"], query["limit"], now_ms())
+        return {**page, "name_move": move_now()}

@@ -1,0 +1,106 @@
+"""A move of the nursery's name: each phone's successor under the new name, and who stands where.
+
+A browser keeps a store for each name, so under the new one a phone is another phone: it begins with
+an empty store, a number of its own and the rights of the one before it.
+"""
+
+from typing import Any
+
+from sqlalchemy import update
+
+from lathhouse.store import access, config, phones
+from lathhouse.store.models import Pairing, Session
+from lathhouse.store.work import Work, looking, writing
+
+Data = dict[str, Any]
+PURPOSE = "move:"
+
+
+def make_link(site_id: str, device: str, role: str, person: str | None, now: str) -> str:
+    """Return the secret of a link that makes another browser store this phone's successor."""
+    return access.make_link(site_id, role, person, now, access.LINK_MINUTES, f"{PURPOSE}{device}")
+
+
+def redeem(site_id: str, secret: str, device: str, now: str, before: str | None) -> Data | None:
+    """Pair a phone's successor: return {cookie, role, person, proved, name, from}, or None where
+    the link is no such link, is good no more, or its phone was cut off since.
+
+    The phone before it goes on: what it may still hold can be sent until the old name ends.
+    """
+
+    def act(work: Work) -> Data | None:
+        work.lock({f"phone:{device}"})
+        old = _phone_of_link(work, secret)
+        if old is None or old["device_id"] == device:
+            return None
+        work.connection.execute(
+            update(Pairing)
+            .where(Pairing.site_id == work.site_id, Pairing.hash == access.hashed(secret))
+            .values(used_at=work.now)
+        )
+        name = phones.phone_of(work, old["device_id"])["name"]
+        cookie = access.let_in(
+            work,
+            old["role"],
+            old["proved_id"],
+            device,
+            name,
+            before,
+            by_passphrase=old["by_passphrase"] is True,
+        )
+        # Who carries it was said, not proved, and stays said.
+        work.connection.execute(
+            update(Session)
+            .where(Session.site_id == work.site_id, Session.hash == access.hashed(cookie))
+            .values(person_id=old["person_id"])
+        )
+        who = {"role": old["role"], "person": old["person_id"], "proved": old["proved_id"]}
+        by_passphrase = old["by_passphrase"] is True
+        more = {"name": name, "from": old["device_id"], "by_passphrase": by_passphrase}
+        return {"cookie": cookie, **who, **more}
+
+    return writing(site_id, now, act)
+
+
+def _phone_of_link(work: Work, secret: str) -> Data | None:
+    """Return the session that holds of the phone that a good link was made on."""
+    good = (Pairing.used_at.is_(None), Pairing.expires_at > work.now)
+    rows = work.rows(Pairing, Pairing.hash == access.hashed(secret), *good)
+    purpose = rows[0]["purpose"] or "" if rows else ""
+    if not purpose.startswith(PURPOSE):
+        return None
+    device = purpose.removeprefix(PURPOSE)
+    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
+    found = work.rows(Session, Session.device_id == device, *holds)
+    return max(found, key=lambda row: row["made_at"], default=None)
+
+
+def standing(site_id: str, name: str, now: str) -> list[Data]:
+    """Return the phones that are let in, each with where it stands in a move to a name:
+    {…, at: "moved" | "new" | "old"}.
+
+    `moved`: it has a successor; `new`: it was paired under the new name.
+    """
+
+    def act(work: Work) -> dict[str, Data]:
+        return {row["id"]: config.data_of(work, "phone", row["id"]) or {} for row in listed}
+
+    listed = [row for row in access.list_phones(site_id, now) if row["lets_in"]]
+    rows = looking(site_id, now, act)
+    return [{**row, "at": _where(rows[row["id"]], name)} for row in listed]
+
+
+def _where(row: Data, name: str) -> str:
+    if row.get("moved_to"):
+        return "moved"
+    return "new" if row.get("host") == name else "old"
+
+
+def end_old(site_id: str, devices: list[str], now: str) -> None:
+    """End the sessions of phones that the old name ends for."""
+
+    def act(work: Work) -> int:
+        return access.end_sessions(work, Session.device_id.in_(devices))
+
+    if devices:
+        writing(site_id, now, act)
