@@ -11,8 +11,8 @@ ROOM = Path(__file__).parent.parent / "backend" / "lathhouse"
 MAY: dict[str, set[str]] = {
     "domain": set(),
     "store": {"domain", "errors"},
-    "sync": {"domain", "store", "errors"},
-    "reminders": {"domain", "store", "errors"},
+    "sync": {"domain", "store", "errors", "lines"},
+    "reminders": {"domain", "store", "errors", "lines"},
     "web": {"domain", "store", "sync", "errors", "settings", "logs"},
     "demo": {"domain", "store", "sync", "reminders", "errors", "settings"},
 }

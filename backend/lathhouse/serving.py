@@ -30,7 +30,7 @@ from lathhouse.reminders.sender import Sender
 from lathhouse.settings import Settings, backups_in, forecast_source
 from lathhouse.store import access
 from lathhouse.store.models import db
-from lathhouse.sync.forecasts import Forecast
+from lathhouse.sync.forecast_fetch import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
 from lathhouse.web.lan import Network, Place, PlainDoor, drawn_in_terminal, own_addresses
@@ -192,14 +192,14 @@ def on_duty(app: Flask, settings: Settings) -> Iterator[Duty]:
     source = forecast_source()
 
     def chores() -> list[Chore]:
-        beside = (Forecast(site_id, source),) if source else ()
-        clock = Clock(app, site_id, settings.now_ms, beside)
+        clock = Clock(app, site_id, settings.now_ms)
         if duty.hold.is_shared:
             # The hold says who ticks: whoever has it goes on with the lease of the one that died.
             clock.owner = duty.hold.name
         sender = Sender(app, site_id, app.config["WAYS"], settings.now_ms)
         nightly = Nightly(app, site_id, backups_in(settings), settings.now_ms)
-        return [clock, sender] if settings.demo else [clock, sender, nightly]
+        forecast = [Forecast(app, site_id, source, settings.now_ms)] if source else []
+        return [clock, sender, *forecast, *([] if settings.demo else [nightly])]
 
     duty = Duty(app, site_id, chores)
     duty.start()

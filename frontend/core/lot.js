@@ -11,7 +11,7 @@ import { look, noteTest, unknown, watered } from "./looks.js";
 import { coverSaid } from "./rows.js";
 import * as spells from "./spells.js";
 import * as stock from "./stock.js";
-import { endedAt } from "./treatments.js";
+import { endedAt, withNote } from "./treatments.js";
 
 const NOTES_MAX = 40;
 const LEFT_MAX = 8;
@@ -219,7 +219,7 @@ function readOf(lot, event) {
 function treated(lot, event) {
   // Whoever sprayed has been there as of its end, whenever it was written down.
   lot.seen_at = later(lot.seen_at, endedAt(event));
-  keep("treatments")(lot, event);
+  lot.treatments = withNote(lot.treatments, noteOf(event));
 }
 
 function emergenceClosed(lot, event) {
@@ -280,8 +280,9 @@ function moved(lot, event) {
 const setAt = (field) => (lot, event) => {
   lot[field] = event.at;
 };
+const noteOf = (event) => ({ at: event.at, event: event.id, ...(event.data ?? {}) });
 const keep = (field) => (lot, event) => {
-  lot[field] = [...lot[field], { at: event.at, event: event.id, ...(event.data ?? {}) }].slice(-NOTES_MAX);
+  lot[field] = [...lot[field], noteOf(event)].slice(-NOTES_MAX);
 };
 
 function sold(lot, event) {

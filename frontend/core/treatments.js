@@ -7,6 +7,7 @@
 import { BadInstant, DAY_MS, HOUR_MS, later, localDate, parseInstant, toMs, toText, withinYears } from "./instants.js";
 
 const KEPT_MAX = 8;
+const OF_A_LOT_KEPT_MAX = 40;
 
 /** When a treatment ended; where that cannot be read, when it was recorded. */
 export function endedAt(event) {
@@ -40,15 +41,23 @@ export function treatmentOf(event) {
 
 /** A place's row after a treatment in it; the longest interval holds. */
 export function withTreatment(row, event) {
-  const kept = [...stillKept(row.treatments ?? [], event.at), treatmentOf(event)];
+  const before = row.treatments ?? [];
+  const kept = [...stillKept(before, before, event.at, KEPT_MAX), treatmentOf(event)];
   return { ...row, treatments: kept, enter_after: later(...kept.map((one) => one.enter_after)) };
 }
 
-/** Those that stay beside a new one: of too many, the oldest that are over go. */
-function stillKept(treatments, now) {
-  const over = treatments.filter((one) => (later(one.enter_after, one.hold_until) ?? "") <= now);
-  const gone = over.slice(0, Math.max(treatments.length + 1 - KEPT_MAX, 0));
-  return treatments.filter((one) => !gone.includes(one));
+/** A lot's own treatments with one more. */
+export function withNote(notes, note) {
+  const told = notes.map((one) => treatmentOf({ ...one, id: one.event, data: one }));
+  return [...stillKept(notes, told, note.at, OF_A_LOT_KEPT_MAX), note];
+}
+
+/** Those that stay beside a new one: of too many, the oldest that are over go. See the Python twin. */
+function stillKept(kept, treatments, now, most) {
+  const ends = treatments.map((one) => later(one.enter_after, one.hold_until) ?? "");
+  const over = ends.flatMap((end, number) => (end <= now ? [number] : []));
+  const gone = new Set(over.slice(0, Math.max(kept.length + 1 - most, 0)));
+  return kept.filter((_, number) => !gone.has(number));
 }
 
 /** {at, until, product} of the last visit to a place, where it was closed just then. */

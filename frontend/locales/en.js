@@ -616,6 +616,7 @@ export const words = {
   "reminders.why.refused": "it was refused",
   "reminders.why.busy": "the push service was busy",
   "reminders.why.not-reached": "the push service was not reached",
+  "reminders.why.fault": "the server itself failed at it; its own log says how",
   "reminders.why.mail-refused": "the mail server did not take it",
   "error.email": "Write it like orla@example.com.",
   "hours.title": "Hours",

@@ -5,6 +5,7 @@ from typing import Any
 from playwright.sync_api import Page
 
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_text
+from lathhouse.domain.lot import fold
 from lathhouse.domain.rows import go_on
 from lathhouse.domain.treatments import entry_facts, hold_facts
 from lathhouse.domain.weather_rows import FORECASTS_MAX
@@ -63,6 +64,26 @@ def test_more_than_are_kept_stay_while_all_of_them_run(core_page: Page):
     row = on_both_sides(core_page, row, [event(12, "treated", START + HOUR_MS, late)])
     assert len(row["treatments"]) == 13
     assert row["enter_after"] == to_text(START + 11 * MINUTE_MS + 24 * HOUR_MS)
+
+
+def test_a_lots_own_treatments_stay_while_they_run_and_the_last_forty_else(core_page: Page):
+    """Forty is ours; of two intervals the longer one holds (title 3, § 6772, as above)."""
+    start = event(0, "lot_started", START, {"crop": "x", "quantity": 9, "unit": "seeds"}, "a")
+    strong = sprayed(1, START, 48, 60, "a")
+    soaps = [sprayed(n, START + n * HOUR_MS, 4, 0, "a") for n in range(2, 48)]
+    mine = fold("a", [start, strong, *soaps])
+    theirs = called_in_browser(core_page, "lot", "fold", "a", [start, strong, *soaps])["value"]
+    assert first_difference(mine, theirs) is None
+    assert mine is not None
+    kept = [one["event"] for one in mine["treatments"]]
+    assert kept == ["e1", *(f"e{n}" for n in range(9, 48))]
+    hold = {"until": to_text(START + 60 * DAY_MS), "product": "product 1"}
+    assert hold_facts(mine, None, []) == hold
+    # Sixty that all run stay, all of them.
+    running = [sprayed(n, START + n * MINUTE_MS, 24, 0, "a") for n in range(1, 61)]
+    many = fold("a", [start, *running])
+    assert many is not None
+    assert len(many["treatments"]) == 60
 
 
 def figures(day: int, low_c: float | None = 8) -> list[Row]:

@@ -1,11 +1,14 @@
 """What is asked again as a message leaves: at this hour, to this person, on which phones."""
 
 import json
+import uuid
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
 from lathhouse.domain.instants import parse_instant
+from lathhouse.reminders import sender
 from lathhouse.reminders.nightly import Nightly
 from tests.reminders.carried import Phone, Told
 
@@ -131,3 +134,73 @@ def test_the_log_is_kept_400_days_and_what_waits_for_ever(told: Told):
             assert night.look() is not None
         kept.append([row["state"] for row in told.log()])
     assert kept == [["taken", "waiting"], ["waiting"]]
+
+
+def test_after_an_outage_priority_1_goes_before_what_has_waited_longer(told: Told):
+    """A place that nobody walked since morning, and a soak that came to its end an hour ago."""
+    told.carried("Orla", "owner", works=[1, 2, 3, 4, 5, 6])
+    start = told.nursery.clock.text(days=15)
+    lot, said = str(uuid.uuid4()), {"crop": "cornus-kousa", "label": "26-001-A", "quantity": 900,
+                                    "unit": "seeds"}  # fmt: skip
+    cold = [("lot_started", said), ("cold_started", {"where": "fridge", "temp_c": 4})]
+    told.writer.push(*[told.writer.event(kind, lot, data, at=start) for kind, data in cold])
+    told.nursery.tick()
+    told.nursery.clock.forward(hours=1)
+    told.soaking(24.1)
+    told.nursery.tick()
+    due = sorted((row["due_at"], row["about"]["priority"]) for row in told.log())
+    assert due[0][1] != 1
+    told.turn(minutes=1)
+    urgency = [headers["urgency"] for _, headers, _ in told.service.heard]
+    assert urgency[0] == "high"
+    assert set(urgency[1:]) == {"normal"}
+
+
+def test_what_the_sender_itself_fails_at_is_tried_six_times_and_holds_up_no_other(
+    told: Told, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+):
+    """Six tries, as for a busy service: ours."""
+    told.carried("Orla", "owner")
+    bad, good = told.place("Bad bench"), told.place("Good bench")
+    real = sender.payload
+
+    def fails(message: dict[str, Any], text: dict[str, Any]) -> bytes:
+        if text["title"].startswith("Bad"):
+            raise RuntimeError("a fault of ours")
+        return real(message, text)
+
+    monkeypatch.setattr(sender, "payload", fails)
+    told.soaking(25, bad)
+    told.soaking(25, good, "26-018-S")
+    told.turn(seconds=30)
+    assert len(told.service.heard) == 1
+    assert "a fault of ours" in caplog.text
+    for minutes in (1, 5, 15, 60, 180):
+        told.turn(minutes=minutes)
+    found = {row["about"]["place"]: row for row in told.log() if row["about"]["level"] == "due"}
+    assert found[good]["state"] == "taken"
+    ended = [found[bad][name] for name in ("state", "why", "attempts")]
+    assert ended == ["failed", "fault", 6]
+    asked = len(told.service.heard)
+    told.turn(hours=1)
+    assert len(told.service.heard) == asked
+
+
+def test_a_message_that_ends_the_process_at_each_try_is_given_up_too(
+    told: Told, monkeypatch: pytest.MonkeyPatch
+):
+    """Nothing is noted of a try after which nobody lives; the lease brings it back."""
+    told.carried("Orla", "owner")
+
+    def dies(*_: Any) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(sender, "send_one", dies)
+    told.soaking(25)
+    told.nursery.clock.forward(seconds=30)
+    for _ in range(6):
+        with pytest.raises(KeyboardInterrupt):
+            told.turn(minutes=2)
+    assert told.turn(minutes=2) == 0
+    (row,) = told.log()
+    assert (row["state"], row["why"], row["attempts"]) == ("failed", "fault", 6)

@@ -35,6 +35,8 @@ class Box:
         self.taken: list[EmailMessage] = []
         self.answers: list[str] = []
         self.signed_in: list[bool] = []
+        # None: it ends the line without a word.
+        self.good_bye: str | None = "221 bye"
 
     async def handle_DATA(self, _: Any, session: Any, envelope: Any) -> str:
         answer = self.answers.pop(0) if self.answers else "250 taken"
@@ -43,6 +45,11 @@ class Box:
             self.taken.append(read)
             self.signed_in.append(bool(session.authenticated))
         return answer
+
+    async def handle_QUIT(self, server: Any, *_: Any) -> str:
+        if self.good_bye is None:
+            server.transport.close()
+        return self.good_bye or "221 bye"
 
 
 def right(_server: Any, _session: Any, _envelope: Any, _how: str, said: Any) -> AuthResult:
@@ -163,6 +170,20 @@ def test_a_refusal_for_good_is_not_tried_again(told: Told, box: Box):
     told.soaking(25)
     told.turn(seconds=30)
     assert [(row["state"], row["why"]) for row in told.log()] == [("failed", "mail-refused")]
+
+
+@pytest.mark.parametrize("answer", ["421 going down", "500 what?", "not a reply", None])
+def test_mail_that_was_taken_is_taken_whatever_the_server_says_to_a_good_bye(
+    told: Told, box: Box, answer: str | None
+):
+    """RFC 5321 section 4.2.5: with 250 to its text a server has taken the responsibility."""
+    box.good_bye = answer
+    told.person("Orla", role="owner", **MAILED)
+    told.soaking(25)
+    told.turn(seconds=30)
+    assert [row["state"] for row in told.log()] == ["taken"]
+    told.turn(hours=1)
+    assert len([one for one in box.taken if not one["Subject"].startswith("Morning")]) == 1
 
 
 def test_a_wrong_password_is_nowhere_in_the_log_or_the_rows(

@@ -18,6 +18,7 @@ from lathhouse.reminders import outside
 from tests.reminders.endpoint import certified
 
 LIMIT_SECONDS = 0.5
+LOOKED_UP = socket.getaddrinfo
 Answer = Callable[[socket.socket, threading.Event], None]
 
 
@@ -100,3 +101,28 @@ def test_an_answer_that_is_cut_off_in_its_head_counts_for_nothing(line: Line, he
 def test_a_whole_head_counts_though_its_body_never_ends(line: Line):
     line.answers(drips(b"HTTP/1.1 429 Slowly\r\nRetry-After: 7\r\nContent-Length: 99999\r\n\r\n"))
     assert line.post() == outside.Answer(429, 7000)
+
+
+def test_the_next_address_of_a_name_is_tried_where_the_first_does_not_answer(
+    line: Line, monkeypatch: pytest.MonkeyPatch
+):
+    """Within the one limit, and never an address that was not looked at."""
+    line.answers(drips(FINE + b"Content-Length: 99999\r\n\r\n"))
+    # 127.0.0.2 is this machine too, and nobody listens on this port there.
+    found = [(0, 0, 0, "", (number, 0)) for number in ("127.0.0.2", "127.0.0.1")]
+    monkeypatch.setattr(outside.socket, "getaddrinfo", lambda *_, **__: found)
+    real, tried = socket.create_connection, []
+
+    def connect(address: tuple[str, int], *more: float) -> socket.socket:
+        tried.append((address[0], more[0]))
+        if address[0] == "127.0.0.2":
+            raise ConnectionRefusedError
+        with monkeypatch.context() as plain:
+            plain.setattr(socket, "getaddrinfo", LOOKED_UP)
+            return real(address, *more)
+
+    monkeypatch.setattr(socket, "create_connection", connect)
+    assert line.post() == outside.Answer(201, None)
+    assert [address for address, _ in tried] == ["127.0.0.2", "127.0.0.1"]
+    # One that is silent leaves the other its share.
+    assert tried[0][1] <= LIMIT_SECONDS / 2

@@ -7,6 +7,7 @@ import pytest
 
 from lathhouse.domain.instants import parse_instant
 from lathhouse.reminders import outside
+from lathhouse.reminders.sender import payload
 from lathhouse.store.subscriptions import is_public
 from tests.reminders.carried import Phone, Told
 from tests.reminders.endpoint import Service, verified
@@ -310,3 +311,51 @@ def test_an_answer_that_leads_elsewhere_is_not_followed(told_here: Told):
     told_here.turn(seconds=30)
     assert len(told_here.service.heard) == 1
     assert states(told_here) == [("Orla", "first", "failed", "refused")]
+
+
+def ttl_seconds(told: Told) -> list[int]:
+    return [int(headers["ttl"]) for _, headers, _ in told.service.heard]
+
+
+@pytest.mark.parametrize(
+    ("time", "quiet_from", "seconds"),
+    [
+        ("07:40", "20:00", 4 * 3600),
+        ("18:30", "20:00", 90 * 60 - 30),
+        # A floor of five minutes, ours: a phone that sleeps still gets it.
+        ("19:58", "20:00", 300),
+        ("18:30", "19:00", 30 * 60 - 30),
+    ],
+)
+def test_no_push_service_may_deliver_into_the_quiet_hours_of_who_is_told(
+    told_here: Told, time: str, quiet_from: str, seconds: int
+):
+    """What is kept longer comes when the phone is switched on, at whatever hour (RFC 8030, 5.2)."""
+    told_here.carried("Orla", "owner", quiet_from=quiet_from)
+    told_here.nursery.clock.set(f"2026-09-10T{time}:00+10:00")
+    told_here.soaking(25)
+    assert told_here.turn(seconds=30) == 1
+    assert ttl_seconds(told_here) == [seconds]
+
+
+def test_what_may_wake_is_kept_for_who_agreed_to_it_through_the_night(told_here: Told):
+    chamber = {"low_c": 1, "high_c": 5}
+    fridge = told_here.place("Shed fridge", kind="chamber", chamber=chamber)
+    told_here.carried("Orla", "owner", agreed_to_wake=True)
+    told_here.nursery.clock.set("2026-09-10T19:55:00+10:00")
+    for minutes in (20, 1):
+        cold = {"place": fridge, "quantity_kind": "temp_c", "value": -1.5}
+        told_here.writer.record(
+            "read", None, cold, at=told_here.nursery.clock.text(minutes=minutes)
+        )
+    assert told_here.turn(minutes=1) == 1
+    assert ttl_seconds(told_here) == [4 * 3600]
+
+
+def test_a_title_longer_than_a_message_is_cut_and_the_message_goes(told_here: Told):
+    _, phone = told_here.carried("Orla", "owner")
+    told_here.soaking(25, told_here.place("Far bay " * 20))
+    assert told_here.turn(seconds=30) == 1
+    assert len(shown(told_here.service, phone)[0]["title"]) <= 200
+    long = {"title": "x" * 9000, "url": "/#/", "priority": 1, "intro": "", "lines": []}
+    assert len(payload({"id": "m"}, long)) <= 3993

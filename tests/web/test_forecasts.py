@@ -1,6 +1,7 @@
 """Forecasts from outside, in the plain form of this house's own (DEVELOPERS.md says which)."""
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -10,9 +11,8 @@ import pytest
 from playwright.sync_api import Page
 
 from lathhouse.domain.forecast_file import ROWS_MAX, TEXT_MAX, read_forecast
-from lathhouse.reminders.clock import Clock as AlertClock
-from lathhouse.sync import forecasts
-from lathhouse.sync.forecasts import Forecast, fetch
+from lathhouse.sync import forecast_fetch
+from lathhouse.sync.forecast_fetch import Forecast, fetch
 from tests.server import Nursery
 
 CSV = "date,low_c,high_c\r\n2026-09-10,-1.5,12\r\n2026-09-11,,31\r\n"
@@ -124,47 +124,109 @@ def test_a_file_or_an_address_is_looked_at_once_an_hour(
     asked: list[int] = []
     address = serving(lambda handler: (asked.append(1), answering(CSV.encode())(handler)))
     for source in (str(file), address):
-        look = Forecast(nursery.site, source)
+        forecast = Forecast(nursery.app, nursery.site, source, nursery.clock)
         with nursery.app.app_context():
-            look(nursery.clock.ms)
+            forecast.look()
             nursery.clock.forward(minutes=59)
-            look(nursery.clock.ms)
+            forecast.look()
             nursery.clock.forward(minutes=1)
-            look(nursery.clock.ms)
+            forecast.look()
     assert len(asked) == 2
     assert told(nursery)[0] == ("low", "2026-09-10", -1.5)
+
+
+def dripping(start: bytes, over: threading.Event) -> Callable[[Any], None]:
+    """Return an answer that goes on, a byte at a time: no single read of it is ever late."""
+
+    def write(handler: Any) -> None:
+        handler.wfile.write(start)
+        while not over.wait(0.02):
+            handler.wfile.write(b"x")
+
+    return write
 
 
 def test_what_cannot_be_had_holds_nothing_up_and_is_in_the_log(
     nursery: Nursery, serving: Any, tmp_path: Path, caplog: pytest.LogCaptureFixture,
     monkeypatch: pytest.MonkeyPatch,
 ):  # fmt: skip
-    monkeypatch.setattr(forecasts, "FETCH_SECONDS", 0.3)
-    waits = threading.Event()
+    monkeypatch.setattr(forecast_fetch, "FETCH_SECONDS", 0.3)
+    over, led = threading.Event(), []
+    beyond = serving(lambda handler: (led.append(1), answering(CSV.encode())(handler)))
+
+    def leads_on(handler: Any) -> None:
+        handler.send_response(302)
+        handler.send_header("Location", beyond)
+        handler.end_headers()
+
     sources = {
-        "404": serving(answering(b"", 404)),
+        "answered 404": serving(answering(b"", 404)),
         "longer than": serving(answering(b"x" * (TEXT_MAX + 9000))),
-        "timed out": serving(lambda handler: waits.wait(5)),
+        "not whole": serving(lambda handler: over.wait(5)),
+        "not whole within": serving(dripping(b"HTTP/1.0 200 OK\r\n\r\ndate,low_c\n", over)),
+        "within 0.3 s": serving(dripping(b"HTTP/1.0 200 OK\r\nX-Long: ", over)),
+        "not followed": serving(leads_on),
+        "IncompleteRead(": serving(
+            lambda handler: handler.wfile.write(
+                b"HTTP/1.0 200 OK\r\nContent-Length: 99\r\n\r\n" + CSV.encode()
+            )
+        ),
         "No such file": str(tmp_path / "nowhere.csv"),
         "A forecast is JSON": serving(answering(b"<html>")),
     }
     with nursery.app.app_context():
         for words, source in sources.items():
             caplog.clear()
-            Forecast(nursery.site, source)(nursery.clock.ms)
+            began = time.monotonic()
+            Forecast(nursery.app, nursery.site, source, nursery.clock).look()
             assert words in caplog.text, source
-    waits.set()
-    assert told(nursery) == []
+            # The most is for a machine that is busy.
+            assert time.monotonic() - began < 20 * forecast_fetch.FETCH_SECONDS
+    over.set()
+    assert (told(nursery), led) == ([], [])
     with pytest.raises(OSError, match="longer than"):
         fetch(sources["longer than"])
 
 
-def test_the_alert_clock_does_its_chores_while_it_has_the_lease(nursery: Nursery):
-    done = threading.Event()
-    clock = AlertClock(nursery.app, nursery.site, nursery.clock, (lambda now: done.set(),))
-    clock.start()
+def test_what_could_not_be_had_is_asked_for_again_in_minutes_and_then_by_the_hour(
+    sqlite_nursery: Nursery, tmp_path: Path, caplog: pytest.LogCaptureFixture
+):
+    """Two, five and fifteen minutes: ours."""
+    nursery, file = sqlite_nursery, tmp_path / "forecast.csv"
+    forecast = Forecast(nursery.app, nursery.site, str(file), nursery.clock)
+    with nursery.app.app_context():
+        tries = []
+        for minute in range(150):
+            caplog.clear()
+            forecast.look()
+            tries += [minute] if caplog.text else []
+            nursery.clock.forward(minutes=1)
+        assert tries == [0, 2, 7, 22, 82, 142]
+        file.write_text(CSV, "utf-8")
+        nursery.clock.forward(hours=1)
+        forecast.look()
+        assert told(nursery)[0] == ("low", "2026-09-10", -1.5)
+        # One that was had sets the waits back to the first.
+        file.unlink()
+        nursery.clock.forward(hours=1)
+        for minutes in (0, 2):
+            caplog.clear()
+            nursery.clock.forward(minutes=minutes)
+            forecast.look()
+            assert "could not be read" in caplog.text
+
+
+def test_the_forecast_has_a_thread_of_its_own(sqlite_nursery: Nursery, tmp_path: Path):
+    """The alert clock waits for nobody."""
+    nursery, file, done = sqlite_nursery, tmp_path / "forecast.csv", threading.Event()
+    file.write_text(CSV, "utf-8")
+    forecast = Forecast(nursery.app, nursery.site, str(file), nursery.clock)
+    look = forecast.look
+    forecast.look = lambda: (look(), done.set())  # type: ignore[method-assign]
+    forecast.start()
     assert done.wait(20)
-    clock.stop()
+    forecast.stop()
+    assert told(nursery)[0] == ("low", "2026-09-10", -1.5)
 
 
 def test_a_figure_twice_in_one_forecast_or_sent_twice_at_once_is_one_record(sqlite_nursery):

@@ -12,7 +12,7 @@ from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import later
 from lathhouse.domain.rows import cover_said
 from lathhouse.domain.rule_terms import is_number
-from lathhouse.domain.treatments import ended_at
+from lathhouse.domain.treatments import ended_at, with_note
 
 Event = dict[str, Any]
 Lot = dict[str, Any]
@@ -246,7 +246,7 @@ def _read(lot: Lot, event: Event) -> None:
 def _treated(lot: Lot, event: Event) -> None:
     # Whoever sprayed has been there as of its end, whenever it was written down.
     lot["seen_at"] = later(lot["seen_at"], ended_at(event))
-    _keep("treatments")(lot, event)
+    lot["treatments"] = with_note(lot["treatments"], _note(event))
 
 
 def _emergence_closed(lot: Lot, event: Event) -> None:
@@ -311,10 +311,13 @@ def _set(field: str, name: str) -> Callable[[Lot, Event], None]:
 
 def _keep(field: str) -> Callable[[Lot, Event], None]:
     def act(lot: Lot, event: Event) -> None:
-        note = {"at": event["at"], "event": event["id"], **(event.get("data") or {})}
-        lot[field] = [*lot[field], note][-NOTES_MAX:]
+        lot[field] = [*lot[field], _note(event)][-NOTES_MAX:]
 
     return act
+
+
+def _note(event: Event) -> Lot:
+    return {"at": event["at"], "event": event["id"], **(event.get("data") or {})}
 
 
 def _sold(lot: Lot, event: Event) -> None:

@@ -16,6 +16,7 @@ from lathhouse.domain.working_time import (
     hours_of,
     is_at_work,
     is_quiet,
+    quiet_begins,
     start_of_work,
 )
 
@@ -37,6 +38,8 @@ COLLECT_MS = 20_000
 # the sender had much to send.
 GRACE_MS = 15 * MINUTE_MS
 FROST_NOW, BAND = "frost-now", "chamber-band"
+# Messages of a day's lesser matters go in one; of one moment, the others go before them.
+DAY = "day:"
 
 
 def rings(alert: Alert) -> bool:
@@ -131,6 +134,19 @@ def goes_at(kind: str, alert: Alert, person: Person, now_ms: int, nursery: dict[
     # Where quiet hours reach into work, or work has no length, its start alone is the time.
     begun = begun or lately <= start_of_work(now_ms - DAY_MS, hours) <= now_ms
     return now_ms if begun and not is_quiet(now_ms, hours) else start_of_work(now_ms, hours)
+
+
+def kept_until(
+    alerts: list[Alert], person: Person, now_ms: int, nursery: dict[str, Any]
+) -> int | None:
+    """Return until when a message that leaves now may still come to a phone that was off.
+
+    Until that person's quiet hours begin; None where one of its alerts may wake them, or where they
+    have no quiet hours. What is held back from the night here must not come in it from elsewhere.
+    """
+    if person.get("agreed_to_wake") and any(wakes(alert) for alert in alerts):
+        return None
+    return quiet_begins(now_ms, hours_of(nursery, person))
 
 
 def handed_on(alert: Alert, told_ms: int, turn: int, hours: Hours) -> int | None:
@@ -245,7 +261,7 @@ def group_of(alert: Alert, at_ms: int, hours: Hours) -> str:
     one message and not five. Only what is due at one time goes together.
     """
     if alert["priority"] != 1:
-        return f"day:{local_date(at_ms, hours['offsets'])}"
+        return f"{DAY}{local_date(at_ms, hours['offsets'])}"
     if alert.get("place"):
         return f"place:{alert['place']}"
     return f"{alert['subject']['kind']}:{alert['subject']['id']}"

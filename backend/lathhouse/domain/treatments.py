@@ -23,7 +23,7 @@ from lathhouse.domain.rule_terms import is_number
 Data = dict[str, Any]
 
 # More only where more of them still run. Ours.
-KEPT_MAX = 8
+KEPT_MAX, OF_A_LOT_KEPT_MAX = 8, 40
 
 
 def ended_at(event: Data) -> str:
@@ -56,17 +56,27 @@ def treatment_of(event: Data) -> Data:
 
 def with_treatment(row: Data, event: Data) -> Data:
     """Return a place's row after a treatment in it; the longest interval holds."""
-    kept = [*_still_kept(row.get("treatments") or [], event["at"]), treatment_of(event)]
+    before = row.get("treatments") or []
+    kept = [*_still_kept(before, before, event["at"], KEPT_MAX), treatment_of(event)]
     return {**row, "treatments": kept, "enter_after": later(*(one["enter_after"] for one in kept))}
 
 
-def _still_kept(treatments: list[Data], now: str) -> list[Data]:
-    """Return those that stay beside a new one: of too many, the oldest that are over go."""
-    over = [
-        one for one in treatments if (later(one["enter_after"], one["hold_until"]) or "") <= now
-    ]
-    gone = over[: max(len(treatments) + 1 - KEPT_MAX, 0)]
-    return [one for one in treatments if one not in gone]
+def with_note(notes: list[Data], note: Data) -> list[Data]:
+    """Return a lot's own treatments with one more."""
+    told = [treatment_of({**one, "id": one["event"], "data": one}) for one in notes]
+    return [*_still_kept(notes, told, note["at"], OF_A_LOT_KEPT_MAX), note]
+
+
+def _still_kept(kept: list[Data], treatments: list[Data], now: str, most: int) -> list[Data]:
+    """Return those that stay beside a new one: of too many, the oldest that are over go.
+
+    Args:
+        treatments: what each of those kept means, in the same order.
+    """
+    ends = [later(one["enter_after"], one["hold_until"]) or "" for one in treatments]
+    over = [number for number, end in enumerate(ends) if end <= now]
+    gone = set(over[: max(len(kept) + 1 - most, 0)])
+    return [one for number, one in enumerate(kept) if number not in gone]
 
 
 def entry_facts(place: Data, newest_visit_at: str | None) -> Data:

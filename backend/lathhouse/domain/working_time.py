@@ -50,6 +50,13 @@ def after_quiet(at_ms: int, hours: Hours) -> int:
     return next_clock(at_ms, hours["quiet_to"], hours) if is_quiet(at_ms, hours) else at_ms
 
 
+def quiet_begins(at_ms: int, hours: Hours) -> int | None:
+    """Return when quiet hours next begin: now within them, None where there are none."""
+    if hours["quiet_from"] == hours["quiet_to"]:
+        return None
+    return at_ms if is_quiet(at_ms, hours) else next_clock(at_ms, hours["quiet_from"], hours)
+
+
 def next_clock(at_ms: int, clock: str, hours: Hours) -> int:
     """Return the first instant from now on at which the site's clocks show a time."""
     today = local_date(at_ms, hours["offsets"])

@@ -73,15 +73,7 @@ def catch_up(site_id: str, now_ms: int, pages: int = 500) -> int:
 class Clock:
     """A thread that ticks; of all the clocks on one database only the lease's holder does."""
 
-    def __init__(
-        self,
-        app: Flask,
-        site_id: str,
-        now_ms: Callable[[], int],
-        chores: tuple[Callable[[int], None], ...] = (),
-    ) -> None:
-        """Take what else is to be done by and by: each chore is handed the time at every tick."""
-        self.chores = chores
+    def __init__(self, app: Flask, site_id: str, now_ms: Callable[[], int]) -> None:
         self.app, self.site_id, self.now_ms = app, site_id, now_ms
         self.owner = str(uuid.uuid4())
         self._stop = threading.Event()
@@ -103,8 +95,6 @@ class Clock:
                 try:
                     if take_lease(self.site_id, self.owner, self.now_ms()):
                         catch_up(self.site_id, self.now_ms())
-                        for chore in self.chores:
-                            chore(self.now_ms())
                 except Exception:
                     # A tick that failed is a tick that comes again; the reason is in the log.
                     log.exception("the alert clock could not tick")

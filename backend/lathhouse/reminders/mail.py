@@ -5,6 +5,7 @@ import json
 import smtplib
 import ssl
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.message import EmailMessage
@@ -148,12 +149,18 @@ def send(server: MailServer, mail: EmailMessage) -> None:
     where: dict[str, Any] = {"host": server.host, "port": server.port, "timeout": LIMIT_SECONDS}
     tls = server.security == "tls"
     client = smtplib.SMTP_SSL(**where, context=context) if tls else smtplib.SMTP(**where)
-    with client:
+    try:
         if server.security == "starttls":
             client.starttls(context=context)
         if server.user and server.password:
             client.login(server.user, server.password)
         client.send_message(mail)
+        with suppress(smtplib.SMTPException, OSError):
+            # The mail was taken with the answer to its text (RFC 5321 section 4.2.5): whatever the
+            # server says to a good-bye undoes nothing.
+            client.quit()
+    finally:
+        client.close()
 
 
 def is_lasting(error: Exception) -> bool:

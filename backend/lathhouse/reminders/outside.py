@@ -2,22 +2,21 @@
 
 The address comes from a browser, and the server goes there by itself: it must not be led to the
 router, a database or a cloud's own door (server-side request forgery). So the name is resolved
-first, every inner address is refused, and the connection is made to the address that was looked at,
-not to the name again, which might by then say something else. Nothing leads on: redirects count as
-refusals. A service that answers a byte at a time holds up nobody: the time is the whole request's.
+first, every inner address is refused, and the connection is made to an address that was looked at
+(the next one where the first does not answer), not to the name again, which might by then say
+something else. Nothing leads on: redirects count as refusals. A service that answers a byte at a
+time holds up nobody: the time is the whole request's.
 """
 
 import http.client
 import socket
 import ssl
-import threading
-import time
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
+from lathhouse.lines import line
 from lathhouse.store.subscriptions import is_public
 
 # From the first step to the end of the answer's head. Our own choice.
@@ -89,42 +88,6 @@ class Lines:
         return getattr(self.plain, name)
 
 
-class Pinned(http.client.HTTPSConnection):
-    """A connection to one address, whose certificate must be the name's, for a limited time."""
-
-    response_class = Head
-
-    def __init__(self, host: str, port: int, address: str, context: ssl.SSLContext) -> None:
-        super().__init__(host, port, timeout=LIMIT_SECONDS, context=context)
-        self.address, self.tls = address, context
-        self.until = time.monotonic() + LIMIT_SECONDS
-        self.guard: socket.socket | None = None
-
-    def connect(self) -> None:
-        """Connect to the address, and ask for the name's certificate."""
-        plain = socket.create_connection((self.address, self.port), LIMIT_SECONDS)
-        # A second handle of the same connection: the first is the encrypted one's from here on.
-        self.guard = plain.dup()
-        self.watch = threading.Timer(self.until - time.monotonic(), _cut, (self.guard,))
-        self.watch.daemon = True
-        self.watch.start()
-        self.sock = self.tls.wrap_socket(plain, server_hostname=self.host)
-
-    def close(self) -> None:
-        """Close the connection, and with it what watches its time."""
-        super().close()
-        if self.guard is not None:
-            self.watch.cancel()
-            self.guard.close()
-
-
-def _cut(plain: socket.socket) -> None:
-    """End a connection under whoever reads from it: every read is then at its end."""
-    with suppress(OSError):
-        # The other side may have ended it at this very moment.
-        plain.shutdown(socket.SHUT_RDWR)
-
-
 def post(
     endpoint: str, body: bytes, headers: dict[str, str], *, inner: bool, trusted: Path | None
 ) -> Answer:
@@ -143,18 +106,18 @@ def post(
         raise NotThere("not an https address", lasting=True)
     port = parts.port or 443
     context = ssl.create_default_context(cafile=str(trusted) if trusted else None)
-    address = addresses(parts.hostname, port, inner=inner)[0]
-    connection = Pinned(parts.hostname, port, address, context)
+    found = addresses(parts.hostname, port, inner=inner)
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    asked = http.client.HTTPSConnection(parts.hostname, port, context=context)
+    asked.response_class = Head
     try:
-        connection.request("POST", path, body, headers)
-        # What follows the head tells nothing that is needed.
-        answer = connection.getresponse()
-        return Answer(answer.status, _wait_ms(answer.getheader("Retry-After")))
+        with line(parts.hostname, port, found, LIMIT_SECONDS, context) as asked.sock:
+            asked.request("POST", path, body, headers)
+            # What follows the head tells nothing that is needed.
+            answer = asked.getresponse()
+            return Answer(answer.status, _wait_ms(answer.getheader("Retry-After")))
     except (OSError, http.client.HTTPException) as error:
         raise NotThere(f"{parts.hostname}: {error}", lasting=False) from error
-    finally:
-        connection.close()
 
 
 def _wait_ms(header: str | None) -> int | None:

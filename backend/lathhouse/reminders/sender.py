@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 from cryptography.hazmat.primitives.asymmetric import ec
 from flask import Flask
 
-from lathhouse.domain import reaching_words
+from lathhouse.domain import reaching, reaching_words
 from lathhouse.domain.instants import to_text
 from lathhouse.reminders import mail, outside, webpush
 from lathhouse.store import claims, config, deliveries, subscriptions
@@ -33,8 +33,13 @@ HOUR_SECONDS = 3600
 # (RFC 8030 sections 5.2 and 5.3). Our own choices.
 KEPT_SECONDS = {1: 4 * HOUR_SECONDS, 2: 12 * HOUR_SECONDS}
 KEPT_ELSE_SECONDS = 24 * HOUR_SECONDS
+# No longer than until quiet hours begin, but so long at least: a phone that sleeps answers within
+# minutes, and what leaves just before them is better five minutes late than lost. Ours.
+KEPT_MIN_SECONDS = 300
 URGENCY = {1: "high", 2: "normal"}
 URGENCY_ELSE = "low"
+# Of a place with a very long name; a phone shows less. Ours.
+TITLE_MAX = 200
 GONE = (404, 410)
 LATER = (408, 429, 500, 502, 503, 504)
 
@@ -97,9 +102,21 @@ def send_due(
         if message is None:
             break
         if message["rows"]:
-            send_one(site_id, ways, message, now_ms)
+            _send_or_note(site_id, ways, message, now_ms)
             sent += 1
     return sent
+
+
+def _send_or_note(site_id: str, ways: Ways, message: Data, now_ms: Callable[[], int]) -> None:
+    """Send a message; one on which we ourselves fail is tried as often as any other, and no more.
+
+    It holds up none of the others, and the log that people read says how it ended.
+    """
+    try:
+        send_one(site_id, ways, message, now_ms)
+    except Exception:
+        log.exception("message %s could not be sent", message["id"])
+        claims.try_again(site_id, message, claims.FAULT, None, to_text(now_ms()))
 
 
 def send_one(site_id: str, ways: Ways, message: Data, now_ms: Callable[[], int]) -> None:
@@ -141,11 +158,12 @@ def by_push(site_id: str, ways: Ways, message: Data, text: Data, now_ms: int) ->
     It waits while one of them may yet take it; else it is taken where one of them took it.
     """
 
-    def read(work: Work) -> tuple[list[Any], list[Data]]:
+    def read(work: Work) -> tuple[list[Any], list[Data], int]:
         people = list(config.rows_of_kind(work, "person").values())
-        return subscriptions.live_subscriptions(work).get(message["recipient"], []), people
+        phones = subscriptions.live_subscriptions(work).get(message["recipient"], [])
+        return phones, people, kept_seconds(work, message, text, now_ms)
 
-    phones, people = looking(site_id, to_text(now_ms), read)
+    phones, people, kept = looking(site_id, to_text(now_ms), read)
     if not phones:
         return Outcome(FAILED, "no-phone")
     subject = ways.subject(people)
@@ -153,7 +171,7 @@ def by_push(site_id: str, ways: Ways, message: Data, text: Data, now_ms: int) ->
         return Outcome(FAILED, "no-contact")
     done = _done(message)
     found = {
-        phone["id"]: _push_to(site_id, ways, phone, message, text, subject, now_ms)
+        phone["id"]: _push_to(site_id, ways, phone, message, text, subject, kept, now_ms)
         for phone in phones
         if phone["id"] not in done
     }
@@ -178,8 +196,28 @@ def _done(message: Data) -> Data:
     }
 
 
+def kept_seconds(work: Work, message: Data, text: Data, now_ms: int) -> int:
+    """Return how long a push service is to keep a message for a phone that is off."""
+    nursery = {
+        "offsets": [],
+        **(config.data_of(work, "nursery", work.site_id) or config.NEW_NURSERY),
+    }
+    person = config.data_of(work, "person", message["recipient"].partition(":")[2]) or {}
+    longest = KEPT_SECONDS.get(text["priority"], KEPT_ELSE_SECONDS)
+    until_ms = reaching.kept_until(list(message["alerts"].values()), person, now_ms, nursery)
+    left = longest if until_ms is None else (until_ms - now_ms) // 1000
+    return max(KEPT_MIN_SECONDS, min(longest, left))
+
+
 def _push_to(
-    site_id: str, ways: Ways, phone: Data, message: Data, text: Data, subject: str, now_ms: int
+    site_id: str,
+    ways: Ways,
+    phone: Data,
+    message: Data,
+    text: Data,
+    subject: str,
+    kept: int,
+    now_ms: int,
 ) -> Outcome:
     parts = urlsplit(phone["endpoint"])
     origin = f"https://{parts.netloc}"
@@ -193,7 +231,7 @@ def _push_to(
         "Authorization": webpush.signed(ways.key, origin, subject, now_ms // 1000),
         "Content-Encoding": "aes128gcm",
         "Content-Type": "application/octet-stream",
-        "TTL": str(KEPT_SECONDS.get(text["priority"], KEPT_ELSE_SECONDS)),
+        "TTL": str(kept),
         "Urgency": URGENCY.get(text["priority"], URGENCY_ELSE),
         # RFC 8030 section 5.4: a second one of the same topic takes the place of the first.
         "Topic": message["id"],
@@ -220,7 +258,9 @@ def _drop(site_id: str, phone: Data, why: str, now_ms: int) -> None:
 
 def payload(message: Data, text: Data) -> bytes:
     """Return what the phone shows: title, text, where a touch leads, and what it replaces."""
-    shown = {"title": text["title"], "body": reaching_words.push_text(text), "url": text["url"]}
+    title = text["title"]
+    title = title if len(title) <= TITLE_MAX else title[: TITLE_MAX - 2].rstrip() + " …"
+    shown = {"title": title, "body": reaching_words.push_text(text), "url": text["url"]}
     shown |= {"tag": message["id"], "grave": text["priority"] == 1}
     octets = json.dumps(shown, ensure_ascii=False).encode()
     while len(octets) > webpush.PLAIN_MAX_BYTES:

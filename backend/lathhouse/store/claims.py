@@ -33,6 +33,8 @@ Data = dict[str, Any]
 LEASE_MS = 2 * MINUTE_MS
 # Waits between tries; after the last the message is given up. Our own choice.
 RETRY_AFTER_MS = tuple(minutes * MINUTE_MS for minutes in (1, 5, 15, 60, 180))
+TRIES_MAX = len(RETRY_AFTER_MS) + 1
+FAULT = "fault"
 IN_ONE_MESSAGE_MAX = 60
 
 
@@ -80,15 +82,16 @@ def _held_fast(work: Work) -> tuple[list[Row], dict[str, Data]]:
 
 
 def _due_together(work: Work) -> list[Row]:
-    """Return the rows of one message: the first that is due, and what goes with it.
+    """Return the rows of one message: the most urgent that is due, and what goes with it.
 
-    What somebody asked for as a test comes after everything else.
+    After a server was off much is due at once: what is of priority 1 goes before what has waited
+    longer, and what somebody asked for as a test after everything else.
     """
     due = (Delivery.state.in_(QUEUED), Delivery.due_at <= work.now)
     query = (
         select(Delivery.__table__)
         .where(Delivery.site_id == work.site_id, *due)
-        .order_by(Delivery.kind == TEST, Delivery.due_at, Delivery.id)
+        .order_by(Delivery.kind == TEST, ~_urgent(), Delivery.due_at, Delivery.id)
         .limit(1)
     )
     first = work.connection.execute(query).mappings().first()
@@ -104,6 +107,12 @@ def _due_together(work: Work) -> list[Row]:
     return sorted(rows, key=lambda row: str(row["id"]))[:IN_ONE_MESSAGE_MAX]
 
 
+def _urgent() -> Any:
+    """Return the condition that a row is of priority 1, which has groups of its own."""
+    lesser = Delivery.group_key.startswith(reaching.DAY, autoescape=True)
+    return Delivery.kind.not_in((MORNING, TEST)) & ~lesser
+
+
 def _house(work: Work) -> Data:
     """Return {nursery, people}: whose hours hold, and who can be reached, by recipient."""
     nursery = config.data_of(work, "nursery", work.site_id) or config.NEW_NURSERY
@@ -117,6 +126,10 @@ def _goes(work: Work, row: Row, alerts: dict[str, Data], house: Data) -> bool:
     why = _why_not(work, row, alert, house)
     if why is not None:
         _end(work, row, why)
+        return False
+    if row["attempts"] >= TRIES_MAX:
+        # Each try ended with the process, or so that nothing could be noted of it.
+        _end(work, row, FAULT, FAILED)
         return False
     if alert is None:
         return True
@@ -148,10 +161,10 @@ def _why_not(work: Work, row: Row, alert: Data | None, house: Data) -> str | Non
     return why or ("off" if off else None)
 
 
-def _end(work: Work, row: Row, why: str | None) -> None:
+def _end(work: Work, row: Row, why: str | None, ended: str = NOT_SENT) -> None:
     """End a row that does not go (any more): taken where one of several phones has it."""
     taken = TAKEN in phones_of(row).values()
-    state, why = (TAKEN, None) if taken else (NOT_SENT, why)
+    state, why = (TAKEN, None) if taken else (ended, why)
     _set(work, row["id"], state=state, why=why, ended_at=work.now)
 
 

@@ -50,6 +50,8 @@ class Log:
         self.by_id = {event["id"]: event for event in added}
         self.links: dict[AtSubject, set[str]] = {}
         self.stored: dict[AtSubject, list[dict[str, Any]]] = {}
+        # Of lots that others came from: what was found once of how they were then.
+        self.as_it_was: dict[tuple[Any, ...], dict[str, Any] | None] = {}
         self._link_all()
 
     def _link(self, kind: str, subject: Any, event_id: str) -> None:

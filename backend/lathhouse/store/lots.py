@@ -11,7 +11,7 @@ from lathhouse.store.models import Subject
 from lathhouse.store.work import Row
 
 Lot = dict[str, Any]
-GENERATIONS_MAX = 30
+Event = dict[str, Any]
 
 
 def derive_lots(log: Log, rows: dict[str, Row]) -> dict[str, Row]:
@@ -27,9 +27,7 @@ def derive_lots(log: Log, rows: dict[str, Row]) -> dict[str, Row]:
     _read_rows(log, waiting, rows)
     # Folded from their whole log: what their children began with has changed with them.
     anew = {lot_id for lot_id in waiting if lot_id not in rows}
-    for _ in range(GENERATIONS_MAX):
-        if not waiting:
-            break
+    while waiting:
         heirs: set[str] = set()
         for lot_id in waiting:
             found[lot_id] = derive_lot(log, lot_id, None if lot_id in anew else rows.get(lot_id))
@@ -79,28 +77,60 @@ def derive_lot(log: Log, lot_id: str, row: Row | None) -> Row:
             tail = [event for event in kept["tail"] if event["id"] not in known]
             return grow(kept["checkpoint"], [*tail, *added], kept["checkpoint_at"])
     events = log.events_about("lot", lot_id)
-    return snapshot(lot_id, events, inherited(log, lot_id, events, 0))
+    return snapshot(lot_id, events, inherited(log, lot_id, events))
 
 
-def inherited(log: Log, lot_id: str, events: list[dict[str, Any]], depth: int) -> Lot:
+def inherited(log: Log, lot_id: str, events: list[dict[str, Any]]) -> Lot:
     """Return what a lot's parents, as they were when it began, leave it."""
-    ordered = started_first(lot_id, effective(events))
-    start = ordered[0] if ordered else None
-    if start is None or start["kind"] != "lot_started" or start["lot"] != lot_id:
-        return {}
-    data = start.get("data") or {}
-    parents = data.get("parents") or ([data["parent"]] if data.get("parent") else [])
-    if depth > GENERATIONS_MAX:
-        return {}
-    states = [_as_it_was(log, parent, start, depth) for parent in parents if parent != lot_id]
+    start, parents = _beginning(lot_id, events)
+    states = [_as_it_was(log, parent, start) for parent in parents] if start else []
     return start_from([state for state in states if state])
 
 
-def _as_it_was(log: Log, lot_id: str, start: dict[str, Any], depth: int) -> Lot | None:
-    events = [
+def _beginning(lot_id: str, events: list[Event]) -> tuple[Event | None, list[str]]:
+    """Return a lot's own start, where it has one, and the parents that this names."""
+    ordered = started_first(lot_id, effective(events))
+    start = ordered[0] if ordered else None
+    if start is None or start["kind"] != "lot_started" or start["lot"] != lot_id:
+        return None, []
+    data = start.get("data") or {}
+    parents = data.get("parents") or ([data["parent"]] if data.get("parent") else [])
+    return start, [parent for parent in parents if parent != lot_id]
+
+
+def _as_it_was(log: Log, lot_id: str, start: Event) -> Lot | None:
+    """Return a lot as it was when another one began.
+
+    Each is folded once for a piece of work, however many ways lead to it through splits and merges;
+    and since each began before what it is asked for, there is an end to it however deep it goes.
+    """
+    waiting = [(lot_id, start)]
+    while waiting:
+        lot, begun = waiting[-1]
+        if _key(lot, begun) in log.as_it_was:
+            waiting.pop()
+            continue
+        events = _before(log, lot, begun)
+        own, parents = _beginning(lot, events)
+        asked = [(parent, own) for parent in parents] if own else []
+        missing = [one for one in asked if _key(*one) not in log.as_it_was]
+        if missing:
+            waiting += missing
+            continue
+        states = [log.as_it_was[_key(*one)] for one in asked]
+        past = start_from([state for state in states if state])
+        log.as_it_was[_key(lot, begun)] = snapshot(lot, events, past)["lot"]
+    found: Lot | None = log.as_it_was[_key(lot_id, start)]
+    return found
+
+
+def _key(lot_id: str, start: Event) -> tuple[Any, ...]:
+    return (lot_id, *fold_order(start))
+
+
+def _before(log: Log, lot_id: str, start: Event) -> list[Event]:
+    return [
         event
         for event in log.events_about("lot", lot_id)
         if target_id(event) or fold_order(event) < fold_order(start)
     ]
-    lot: Lot | None = snapshot(lot_id, events, inherited(log, lot_id, events, depth + 1))["lot"]
-    return lot

@@ -130,7 +130,7 @@ class Preview:
             crop = self.watcher.crops.get(lot["crop"])
             return weather_entry(lot, crop, facts.phase(lot)) if live else None
 
-        past = inherited(self.log, lot_id, events, 0)
+        past = inherited(self.log, lot_id, events)
         stood = live_lot(
             lot_id, events, past, facts_of, entry_of, trials, self.until_ms, beside=beside
         )

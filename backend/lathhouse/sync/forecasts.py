@@ -1,15 +1,9 @@
-"""Forecasts from outside: from a request, a file or an address, each value one event of the log."""
+"""Forecasts from outside: each value one event of the log."""
 
-import logging
-import time
-import urllib.request
 import uuid
-from http.client import HTTPException
-from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
-from lathhouse.domain.forecast_file import TEXT_MAX, read_forecast
+from lathhouse.domain.forecast_file import read_forecast
 from lathhouse.domain.instants import HOUR_MS, to_ms, to_text
 from lathhouse.domain.mixing_words import say
 from lathhouse.domain.weather_rows import FORECASTS
@@ -25,11 +19,6 @@ Data = dict[str, Any]
 
 # A figure that has not changed is recorded again after this long, so that its age stays true. Ours.
 SAME_STANDS_MS = 6 * HOUR_MS
-EVERY_MS = HOUR_MS
-FETCH_SECONDS = 10.0
-CHUNK = 8192
-
-log = logging.getLogger(__name__)
 
 
 def take_forecast(site_id: str, source: str, text: str, now_ms: int) -> Data:
@@ -87,53 +76,3 @@ def _event(site_id: str, source: str, data: Data, now_ms: int) -> Data:
     }  # fmt: skip
     event = check_event(draft)
     return {**event, "at": corrected_at(event, 0, now_ms)}
-
-
-def fetch(source: str) -> str:
-    """Return the text of a file or of an http(s) address, within time and size.
-
-    Raises:
-        OSError: it cannot be had in time, or is too long, or is no such address.
-    """
-    scheme = urlsplit(source).scheme
-    if scheme not in ("http", "https"):
-        with Path(source).open("rb") as file:
-            return _decoded(file.read(TEXT_MAX + 1))
-    ends = time.monotonic() + FETCH_SECONDS
-    wanted = urllib.request.Request(source, headers={"Accept": "application/json, text/csv"})
-    body = b""
-    with urllib.request.urlopen(wanted, timeout=FETCH_SECONDS) as answer:
-        while chunk := answer.read1(CHUNK):
-            body += chunk
-            if len(body) > TEXT_MAX or time.monotonic() > ends:
-                break
-    if time.monotonic() > ends:
-        raise TimeoutError(f"not whole within {FETCH_SECONDS:g} s")
-    return _decoded(body)
-
-
-def _decoded(body: bytes) -> str:
-    if len(body) > TEXT_MAX:
-        raise OSError(f"longer than {TEXT_MAX:,} bytes")
-    return body.decode("utf-8", errors="replace")
-
-
-class Forecast:
-    """The forecast that the settings name, looked at once an hour by the alert clock."""
-
-    def __init__(self, site_id: str, source: str) -> None:
-        self.site_id, self.source = site_id, source
-        self.asked_ms: int | None = None
-
-    def __call__(self, now_ms: int) -> None:
-        """Look again where an hour has passed; what cannot be had is told in the log."""
-        if self.asked_ms is not None and 0 <= now_ms - self.asked_ms < EVERY_MS:
-            return
-        self.asked_ms = now_ms
-        try:
-            said = take_forecast(self.site_id, "forecast", fetch(self.source), now_ms)
-        except (OSError, ValueError, HTTPException, BadField) as error:
-            log.warning("the forecast could not be read: %s", error)
-            return
-        for problem in said["problems"]:
-            log.warning("in the forecast: %s", problem)
