@@ -48,7 +48,7 @@ class Target:
         clock = Clock()
         app = create_app(Settings(data=folder, now_ms=clock))
         with app.app_context():
-            load(app.config["SITE_ID"], clock())
+            load(app.config["SITE_ID"], clock(), 0)
             catch_up(app.config["SITE_ID"], clock())
         self.nursery = Nursery(app, clock)
         self.script = {"Authorization": f"Bearer {self.nursery.token('owner')}"}

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lathhouse.demo.load import load
+from lathhouse.demo.load import LIVED_DAYS, load
 from lathhouse.demo.scenario import LOTS, PLACES, lot_id, place_id
 from lathhouse.reminders.clock import catch_up
 from tests.server import Clock, Nursery, close_nursery, open_nursery
@@ -15,11 +15,11 @@ from tests.server import Clock, Nursery, close_nursery, open_nursery
 GOLDEN = Path(__file__).parent.parent / "golden" / "demo_morning.json"
 
 
-def open_demo(folder: Path, clock: Clock) -> Nursery:
+def open_demo(folder: Path, clock: Clock, lived_days: int = 0) -> Nursery:
     """Return a server that holds the demo as it is at the clock's now."""
     nursery = open_nursery(f"sqlite:///{folder / 'demo.sqlite'}", folder, clock)
     with nursery.app.app_context():
-        load(nursery.site, clock.ms)
+        load(nursery.site, clock.ms, lived_days)
         catch_up(nursery.site, clock.ms)
     return nursery
 
@@ -27,7 +27,7 @@ def open_demo(folder: Path, clock: Clock) -> Nursery:
 @pytest.fixture(scope="session")
 def morning(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
     """The demo at the morning of its story: Thursday 10 September 2026, 08:40 local."""
-    nursery = open_demo(tmp_path_factory.mktemp("demo"), Clock())
+    nursery = open_demo(tmp_path_factory.mktemp("demo"), Clock(), LIVED_DAYS)
     yield nursery
     close_nursery(nursery)
 

@@ -99,10 +99,14 @@ def _the_place_itself(story: Story, nursery_id: str) -> None:
     for order, (name, kind, daily) in enumerate(PLACES, 1):
         place = {"id": place_id(name), "name": name, "order": order, "kind": kind, "daily": daily}
         if kind == "chamber":
-            place["chamber"] = {"low_c": 1, "high_c": 5, "aim_c": 4, "interval_minutes": 60}
+            place["chamber"] = {"low_c": 1, "high_c": 5, "aim_c": 4, "by_hand": True}
         if name == CORNER:
             place["sensor_height_m"] = 0.8
         story.tell(1420, "07:10", "place_changed", None, place, **first)
+        if kind == "chamber":
+            # Read by hand twice a day until the probe came.
+            probed = {**place["chamber"], "by_hand": False, "interval_minutes": 60}
+            story.tell(5, "16:00", "place_changed", None, {**place, "chamber": probed}, **first)
 
 
 def _start(story: Story, name: str, days_ago: int, place: str, quantity: int, **more: Any) -> str:
@@ -127,7 +131,9 @@ def _chill(story: Story, name: str, days_ago: int, seeds: int, looks: dict[int, 
 def _fridge(story: Story) -> None:
     seen = dict.fromkeys((37, 30, 21, 11), NO_ROOTS)
     _chill(story, "AP-26-1", 44, 1800, seen)
-    _chill(story, "AP-26-2", 44, 900, dict.fromkeys((37, 30, 23, 16, 9, 1), NO_ROOTS))
+    same = _chill(story, "AP-26-2", 44, 900, dict.fromkeys((37, 30, 23, 16, 9, 1), NO_ROOTS))
+    taken = {"watch": "cold-six-weeks"}
+    story.tell(2, "16:00", "acknowledged", same, taken, by="Orla", phone="orla")
     roots = {**MOIST, "as_expected": False, "sprouted_percent": 12}
     few = {**MOIST, "as_expected": False, "sprouted_percent": 4}
     weekly = dict.fromkeys((54, 47, 40, 33, 26, 19, 14), NO_ROOTS)
@@ -368,7 +374,7 @@ def _rounds(story: Story) -> None:
         for name, _, walked_daily in PLACES:
             if walked_daily and not (name == TUNNEL and day == 1):
                 closed = {"place": place_id(name), "skipped": []}
-                story.tell(day, "11:40", "round_closed", None, closed)
+                story.tell(day, "09:50", "round_closed", None, closed)
 
 
 def _weather(story: Story, nursery_id: str) -> None:
