@@ -41,6 +41,7 @@ class Lot:
     sown_at: int | None = None
     moisture: list[tuple[int, int | None]] = field(default_factory=list)
     mould: tuple[int, str] | None = None
+    mould_spread_at: int | None = None
     roots: list[tuple[int, float]] = field(default_factory=list)
     counted_at: int | None = None
     count: int = 0
@@ -53,6 +54,20 @@ class Lot:
     conflict_at: int | None = None
     after_closing_at: int | None = None
     root_fill: int = 1
+    circling_at: int | None = None
+    # Since when it has stood where it stands, and in the container or flat that it is in.
+    placed_at: int = 0
+    stage_at: int = 0
+    sold_at: int | None = None
+    decided: dict[str, int] = field(default_factory=dict)
+    # Treatments: (ended, until when it is not for sale); the sale within one.
+    holds: list[tuple[int, int]] = field(default_factory=list)
+    sold_in_hold: tuple[int, int] | None = None
+    ec_at: int | None = None
+
+    def __post_init__(self) -> None:
+        """It stands where it began, as it began."""
+        self.placed_at = self.stage_at = self.started_at
 
     @property
     def live(self) -> bool:
@@ -139,9 +154,12 @@ def _look(lot: Lot, data: Data, at: int) -> None:
         lot.moisture.append((at, data["moisture"]))
     if data.get("fungus") is not None:
         lot.mould = (at, data["fungus"])
+        spreads = data["fungus"] == "spreading"
+        lot.mould_spread_at = (lot.mould_spread_at or at) if spreads else None
     if data.get("sprouted_percent") is not None:
         lot.roots.append((at, data["sprouted_percent"]))
     lot.root_fill = data.get("root_fill") or lot.root_fill
+    lot.circling_at = (lot.circling_at or at) if lot.root_fill >= 5 else None
 
 
 def _count(lot: Lot, data: Data, at: int) -> None:
@@ -161,6 +179,7 @@ def _pot(lot: Lot, data: Data, at: int) -> None:
     if data.get("into"):
         _take(lot, data, at)
         return
+    lot.stage_at, lot.circling_at = at, None
     if lot.unit == "plants" and data["quantity"] - lot.quantity > max(5, 0.02 * lot.quantity):
         lot.conflict_at = at
         data = {**data, "quantity": lot.quantity}
@@ -175,13 +194,32 @@ def _take(lot: Lot, data: Data, at: int) -> None:
     lot.quantity = max(0, lot.quantity - data["quantity"])
 
 
+def _sell(lot: Lot, data: Data, at: int) -> None:
+    _take(lot, data, at)
+    lot.sold_at = at
+    inside = [until for ended, until in lot.holds if ended < at < until]
+    lot.sold_in_hold = (at, max(inside)) if inside else lot.sold_in_hold
+
+
+def _move(lot: Lot, data: Data, at: int) -> None:
+    lot.place, lot.placed_at = data["place"], at
+
+
+def _treat(lot: Lot, data: Data, _at: int) -> None:
+    lot.holds.append((data["ended_ms"], data["held_until_ms"]))
+
+
+def _read(lot: Lot, data: Data, at: int) -> None:
+    lot.ec_at = at if data["quantity_kind"] == "ec_ms_cm" else lot.ec_at
+
+
 def _lose(lot: Lot, data: Data, at: int) -> None:
     if lot.unit != "seeds" or not lot.up_at:
         _take(lot, data, at)
 
 
 def _close_emergence(lot: Lot, _data: Data, at: int) -> None:
-    lot.over_at = at
+    lot.over_at = lot.stage_at = at
     if lot.counted_at:
         lot.unit, lot.quantity = "seedlings", lot.count
 
@@ -209,8 +247,11 @@ ACTS: dict[str, Callable[[Lot, Data, int], None]] = {
     "counted": _count,
     "potted_on": _pot,
     "lost": _lose,
-    "sold": _take,
-    "moved": _set("place", lambda data, _: data["place"]),
+    "sold": _sell,
+    "moved": _move,
+    "treated": _treat,
+    "read": _read,
+    "decided": lambda lot, data, at: lot.decided.update({data["watch"]: at}),
     "emergence_closed": _close_emergence,
     "held_over": _set("held_until", lambda data, _: data["until_ms"]),
     "deferred": lambda lot, data, _at: lot.put_off.update({data["watch"]: data["until_ms"]}),

@@ -123,8 +123,10 @@ def lot_needs(lot: Lot) -> dict[str, Span]:
     if lot.closed and lot.after_closing_at is not None:
         found["after-closing"] = (lot.after_closing_at, FOREVER)
     if lot.live:
-        for part in (_seed, _bench, _looks, _moisture, _emergence):
+        for part in (_seed, _bench, _looks, _moisture, _emergence, _stock):
             found |= part(lot)
+    if lot.sold_in_hold:
+        found["sale-hold"] = lot.sold_in_hold
     return {
         watch: (max(span[0], lot.put_off.get(watch, 0)), span[1])
         for watch, span in found.items()
@@ -213,6 +215,50 @@ def _emergence(lot: Lot) -> dict[str, Span | None]:
     if quiet_days >= 14 and counted > middle:
         found["emergence-finished"] = _from(max(counted, held))
     return found
+
+
+def _stock(lot: Lot) -> dict[str, Span | None]:
+    """Potted stock and seedlings: two lists of the season, and the feed."""
+    found: dict[str, Span | None] = {}
+    pots, litres = lot.phase == "pots", lot.container_l or 2
+    if lot.phase in ("seedlings", "pots"):
+        # A year in the flat, a year and a half in 2 L; or roots that circle.
+        years = 1.0 if not pots else 540 / 365 if litres < 3 else None
+        long = lot.stage_at + round(years * 365 * DAY_MS) if years else FOREVER
+        found["pot-on-due"] = (min(long, lot.circling_at or FOREVER), FOREVER)
+    if not pots:
+        return found
+    unsold = max(lot.stage_at, lot.sold_at or 0) + 365 * DAY_MS if litres >= 3 else FOREVER
+    second = _on_the(21, 6, _on_the(21, 6, lot.stage_at))
+    found["overwintered"] = (min(second, unsold), FOREVER)
+    if lot.ec_at is not None:
+        # Thirty days of growth, which begins on 1 September; nothing here lasts until May.
+        growth = _on_the(1, 9, lot.ec_at) if local(lot.ec_at).month in (5, 6, 7, 8) else lot.ec_at
+        found["ec-unread"] = _from(growth, 30 * DAY_MS)
+    return found
+
+
+def _on_the(day: int, month: int, after: int) -> int:
+    """Return the first instant of the next such day after an instant."""
+    year = local(after).year
+    found = [datetime(y, month, day, tzinfo=HERE).timestamp() for y in (year, year + 1)]
+    return next(round(at * 1000) for at in found if at * 1000 > after)
+
+
+def beside(lot: Lot, others: list[Lot]) -> Span | None:
+    """Return from when a lot should be looked at because mould spreads beside it.
+
+    Mould counts from when both stood in one place. A lot in which it spreads is told of by itself.
+    """
+    if not lot.live or lot.mould_spread_at is not None:
+        return None
+    met = [
+        max(other.mould_spread_at, other.placed_at, lot.placed_at)
+        for other in others
+        if other.live and other.mould_spread_at is not None
+    ]
+    unseen = [at for at in met if (lot.looked_at or 0) < at]
+    return _from(min(unseen), 24 * HOUR_MS) if unseen else None
 
 
 def unwalked_from(seen: int, calendar: Calendar, clock: str) -> int:

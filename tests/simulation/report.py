@@ -22,6 +22,8 @@ def lines(run: Run) -> tuple[list[str], int]:
         f"{run.sent} events sent, {len(run.mirror.rows)} alerts",
         "",
         *_table(run, judged),
+        *(f"  ? {watch}: {why}" for watch, why in verdict.NO_TRUTH.items()),
+        *(f"  0 {watch}: {why}" for watch, why in verdict.NEVER_HERE.items()),
         "",
         *_load_lines("new on the list", run, run.mirror.listed),
         *_load_lines("new that rings", run, run.mirror.ringing),
@@ -80,18 +82,21 @@ def _message_lines(run: Run) -> list[str]:
 
 
 def _other_lines(run: Run) -> list[str]:
-    shares = [f"P{p}{'+' if p == 3 else ''} {share:.0f} %" for p, share in
-              load.shares(run.mirror.ringing).items()]  # fmt: skip
     usual = ", ".join(f"{share} %" for share in load.SHARES.values())
     hours, watch = load.longest_unanswered(run)
     spells = run.world.nature.dry_spells
     longest = max((spell.end - spell.start for spell in spells), default=0) / HOUR_MS
     return [
-        f"of what rings: {', '.join(shares)} (the standards' about {usual} are of all alarms: "
-        "most P3 stay on the list here)",
+        f"of what is new on the list: {_shares(run.mirror.listed)} (the standards: about {usual})",
+        f"of what rings: {_shares(run.mirror.ringing)} (a P3 rings only as an alarm, a P4 never)",
         f"longest before anybody acted on what rang: {hours:.0f} h ({watch})",
         f"truly dried out: {len(spells)} times, at most {longest:.0f} h unseen",
     ]
+
+
+def _shares(board: Board) -> str:
+    found = load.shares(board).items()
+    return ", ".join(f"P{p}{'+' if p == 3 else ''} {share:.0f} %" for p, share in found)
 
 
 def _aims(run: Run, judged: list[verdict.Line]) -> list[tuple[str, bool]]:

@@ -64,7 +64,7 @@ class Run:
         self.nursery = open_nursery(f"sqlite:///{folder / 's.sqlite'}", folder, self.clock)
         self.calendar = Calendar(self.clock.ms)
         with self.nursery.app.app_context():
-            load(self.nursery.site, self.clock.ms)
+            load(self.nursery.site, self.clock.ms, 0)
             catch_up(self.nursery.site, self.clock.ms)
         rng = random.Random(seed)
         self.world = World(self.nursery, self.calendar, rng)
@@ -140,6 +140,7 @@ class Run:
         """Note the night's backup; that one is made is tried elsewhere."""
         with self.nursery.app.app_context():
             note_backup(self.nursery.site, to_text(self.clock.ms))
+        self.world.backed_up(self.clock.ms)
 
     def _tick_until(self, at: int) -> None:
         """Let the alert clock tick at every moment at which it has something to do."""

@@ -10,7 +10,7 @@ from tests.server import Nursery
 from tests.simulation import needs
 from tests.simulation.calendar import HOUR_MS, Calendar, written
 from tests.simulation.episodes import Key, Span, Spans
-from tests.simulation.ledger import Lot, note
+from tests.simulation.ledger import NOT_THERE, Lot, note
 from tests.simulation.nature import Nature
 from tests.simulation.phones import Phone, Probe
 
@@ -21,6 +21,8 @@ PAIRED = {"orla": ("owner", "Orla"), "shed": ("worker", None), "mele": ("worker"
 # Mele works three days, so on the others her phone is not missed.
 PHONE_DAYS = {"mele": (2, 3, 5)}
 PHONE_SILENT_HOURS = 12
+BACKUP_HOURS = 36
+BESIDE = "fungus-neighbours"
 BUCKET_HOURS, BUCKET_TOLD_HOURS = 24, 72
 # A probe is silent after three of its intervals.
 PROBE_MINUTES, SILENT_HOURS = 60, 3
@@ -35,6 +37,8 @@ class World:
         self.lots: dict[str, Lot] = {}
         self.closed_at: dict[str, int] = {}
         self.buckets: dict[str, int] = {}
+        # place -> from when until when it was closed after a treatment
+        self.shut: dict[str, Span] = {}
         self.read_at = self.silence_put_off = 0
         self.truth = Spans()
         # (subject) -> when what was recorded of it was still on a phone.
@@ -70,7 +74,9 @@ class World:
                 self._happened(event["kind"], event["lot"], data, at)
         for lot in self.lots.values():
             self.reckon_lot(lot, self.now)
+        self.reckon_beside({lot.place for lot in self.lots.values()}, self.now)
         self.reckon_places(self.now)
+        self.backed_up(self.now)
 
     def did(
         self, who: str, phone: str, kind: str, lot: Lot | str | None, data: Data | None = None
@@ -85,6 +91,7 @@ class World:
         if lot_id:
             self.acted.setdefault(lot_id, []).append(self.now)
             self.reckon_lot(self.lots[lot_id], self.now)
+            self.reckon_beside({place_before, self.lots[lot_id].place}, self.now)
         for named in (place_before, data.get("place")):
             if named:
                 self.acted.setdefault(named, []).append(self.now)
@@ -99,8 +106,12 @@ class World:
                 lot_id, data["crop"], data["place"], data["unit"], data["quantity"],
                 data.get("container_l"), at,
             )  # fmt: skip
+        if kind == "treated":
+            data = self._treated(data)
         if lot_id in self.lots:
             note(self.lots[lot_id], kind, data, at)
+            if kind not in NOT_THERE | {"treated"}:
+                self._entered(self.lots[lot_id].place, at)
         if kind == "round_closed":
             self.closed_at[data.get("place") or ""] = at
         if kind == "read" and data.get("quantity_kind") == "temp_c":
@@ -125,10 +136,37 @@ class World:
         silent = (since, needs.FOREVER)
         self.truth.foresee(Key("chamber-silent", "place", place_id(FRIDGE)), silent, at)
 
+    def _treated(self, data: Data) -> Data:
+        """Note until when places are closed after a treatment; return it, its times reckoned."""
+        ended = parse_instant(data["ended_at"])
+        held = ended + (data.get("sale_hold_days") or 0) * 24 * HOUR_MS
+        for place in data["places"]:
+            self.shut[place] = (ended, ended + round(data["rei_hours"] * HOUR_MS))
+        return {**data, "ended_ms": ended, "held_until_ms": held}
+
+    def _entered(self, place: str, at: int) -> None:
+        """Note that somebody was in a place: none may be while it is closed."""
+        start, end = self.shut.get(place, (0, 0))
+        if start < at < end:
+            self.truth.foresee(Key("re-entry", "place", place), (at, end), at)
+
+    def backed_up(self, at: int) -> None:
+        """Note a good backup."""
+        due = (at + BACKUP_HOURS * HOUR_MS, needs.FOREVER)
+        self.truth.foresee(Key("backup-old", "nursery", self.nursery.site), due, at)
+
+    def reckon_beside(self, places: set[str | None], now: int) -> None:
+        """Work out again which lots should be looked at because mould spreads beside them."""
+        for place in places:
+            here = [lot for lot in self.lots.values() if lot.place == place]
+            for lot in here:
+                due = needs.beside(lot, [other for other in here if other is not lot])
+                self.truth.foresee(Key(BESIDE, "lot", lot.id), due, now)
+
     def reckon_lot(self, lot: Lot, now: int) -> None:
-        """Work out again what is due of a lot."""
+        """Work out again what is due of a lot by itself."""
         found = needs.lot_needs(lot)
-        known = {key for key in self.truth.running if key.subject == lot.id}
+        known = {key for key in self.truth.running if key.subject == lot.id and key.watch != BESIDE}
         for key in known | {Key(watch, "lot", lot.id) for watch in found}:
             self.truth.foresee(key, found.get(key.watch), now)
 
