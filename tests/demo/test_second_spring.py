@@ -9,8 +9,8 @@ from lathhouse.demo.scenario import lot_id
 from tests.demo.conftest import open_demo
 from tests.server import Clock, Nursery, close_nursery
 
-# Guelder rose and yew, sown 15 and 16 months ago: a summer's warmth, a winter's cold, and the spring
-# after them is this one, September to November. Held over until 60 days from the story's morning.
+# Guelder rose and yew, sown 15 and 16 months ago: a summer warmed them, a winter chilled them, and
+# the spring after that is this one, September to November. Held over until 60 days from now.
 WAITING = ("VO-25-1", "TB-25-1")
 
 

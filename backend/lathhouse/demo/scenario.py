@@ -97,7 +97,8 @@ def _the_place_itself(story: Story, nursery_id: str) -> None:
         person = {"id": name_id(name), "name": name, "role": role, "works": works}
         story.tell(1420, "07:05", "person_changed", None, person, **first)
     for order, (name, kind, daily) in enumerate(PLACES, 1):
-        place = {"id": place_id(name), "name": name, "order": order, "kind": kind, "daily": daily}
+        place: Data = {"id": place_id(name), "name": name, "order": order, "kind": kind}
+        place["daily"] = daily
         if kind == "chamber":
             place["chamber"] = {"low_c": 1, "high_c": 5, "aim_c": 4, "by_hand": True}
         if name == CORNER:
