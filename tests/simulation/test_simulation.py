@@ -2,6 +2,7 @@
 
 import pytest
 
+from lathhouse.domain.watches import load_rules
 from tests.simulation import load, verdict
 from tests.simulation.episodes import Key, Spans, minus, union
 from tests.simulation.report import lines
@@ -32,6 +33,13 @@ def test_nothing_untrue_was_raised_but_for_records_that_were_still_on_a_phone(
 ):
     assert [wrong for line in judged for wrong in line.untrue] == []
     assert sum(line.on_a_phone_that_was_off for line in judged) > 0, "the week was simulated"
+
+
+def test_every_watch_that_ships_is_judged_or_the_table_says_why_not(judged: list[verdict.Line]):
+    lines = {line.watch: line for line in judged}
+    assert lines.keys() == {rule["id"] for rule in load_rules()}
+    assert {name for name, line in lines.items() if not line.modelled} == verdict.NO_TRUTH.keys()
+    assert {name for name in verdict.NEVER_HERE if lines[name].raised} == set()
 
 
 def test_nothing_was_raised_twice(run: Run, judged: list[verdict.Line]):
