@@ -29,6 +29,7 @@ from lathhouse.web import (
     name_move,
     operations,
     phones,
+    photos,
     problems,
     readings,
     reminders,
@@ -122,6 +123,7 @@ def _add_routes(app: Flask, settings: Settings) -> None:
         watches,
         reminders,
         saved_files,
+        photos,
     ):
         api.register_blueprint(module.bp)
     for out in (morning, calendar):

@@ -157,10 +157,10 @@ def check(data: Path | None) -> None:
 
     def act(app: Flask, now: str) -> None:
         found = check_record(app.config["SITE_ID"], now)
-        for difference in found["differences"]:
-            click.echo(difference)
+        for said in (*found["differences"], *found["awaited"]):
+            click.echo(said)
         click.echo(
-            f"{found['events']} events, {found['lots']} lots, "
+            f"{found['events']} events, {found['lots']} lots, {found['photos']} pictures, "
             f"{len(found['differences'])} differences"
         )
         if found["differences"]:

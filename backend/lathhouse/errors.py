@@ -133,6 +133,24 @@ class SavedFileRefused(Refusal):
     slug, title = "saved-file-refused", "This file cannot be taken"
 
 
+class BadPhoto(Refusal):
+    """Octets that are no picture as phones send them, or not the one that their name says."""
+
+    slug, title = "bad-photo", "This picture cannot be taken"
+
+
+class PhotoUnnamed(Refusal):
+    """A picture that no record names."""
+
+    status, slug, title = 409, "photo-unnamed", "No record names this picture"
+
+
+class NoRoom(Refusal):
+    """So little room that what is left belongs to the record (RFC 4918 section 11.5)."""
+
+    status, slug, title = 507, "no-room", "The server has no room for pictures"
+
+
 class TooOften(Refusal):
     """The same thing is asked for again and again."""
 

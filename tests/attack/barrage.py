@@ -16,7 +16,7 @@ from typing import Any
 from zlib import crc32
 
 import schemathesis
-from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import HealthCheck, Phase, given, seed, settings, strategies
 from hypothesis.errors import Unsatisfiable
 from schemathesis import GenerationMode
 from schemathesis.specs.openapi import checks as conformance
@@ -26,6 +26,7 @@ from lathhouse.demo.load import load
 from lathhouse.reminders.clock import catch_up
 from lathhouse.settings import Settings
 from lathhouse.store.models import db
+from tests.photos import jpeg, name_of, put
 from tests.server import Clock, Nursery
 
 CHECKS = [
@@ -38,6 +39,10 @@ CHECKS = [
 MODES = (GenerationMode.POSITIVE, GenerationMode.NEGATIVE)
 # What only a phone may ask.
 PHONES_OWN = ("/reminders", "/session/person")
+PICTURE = jpeg()
+schemathesis.openapi.media_type(
+    "image/jpeg", strategies.one_of(strategies.just(PICTURE), strategies.binary(max_size=500))
+)
 Tried = Callable[[Any], None]
 
 
@@ -70,8 +75,15 @@ class Target:
             "alert_id": alerts[0]["id"],
             "crop_id": "acer-palmatum",
             "watch_id": "look-due",
+            "sha256": self._photo(),
             "secret": secret.rsplit("/", 1)[1].removesuffix(".ics"),
         }
+
+    def _photo(self) -> str:
+        """Put a record with its picture there, and return its name."""
+        self.nursery.device().record("photographed", None, {"sha256": name_of(PICTURE)})
+        assert put(self.nursery, PICTURE).status_code == 200
+        return name_of(PICTURE)
 
     def operations(self) -> list[Any]:
         """Return every operation of the API's document."""

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from tests.attack.two_sites import MARK, PASSPHRASE, SUBSCRIPTION, Other
+from tests.attack.two_sites import MARK, PASSPHRASE, PICTURE, SUBSCRIPTION, Other
 from tests.saved_file import write_saved_file
 
 SCRIPTS = {"owner's token", "worker's token", "viewer's token", "sensor's token"}
@@ -137,6 +137,9 @@ DOORS: dict[tuple[str, str], Door] = {
         SENSORS, 422, body=lambda other: {"forecast": [], "place": other["place"]}
     ),
     ("POST", "/api/v1/saved-files"): Door(WRITERS, 422, body=saved),
+    ("GET", "/api/v1/photos/<string:sha256>"): Door(READERS, 404, "photo"),
+    # Even with the right octets: no record of ours names it.
+    ("PUT", "/api/v1/photos/<string:sha256>"): Door(WRITERS, 409, "photo", body=lambda _: PICTURE),
     ("GET", "/api/v1/phones"): Door(OWNERS, 200),
     ("POST", "/api/v1/phones/<string:phone>/cut-off"): Door(OWNERS, 404, "phone", body=empty),
     ("GET", "/api/v1/name-move"): Door(READERS, 200),

@@ -81,7 +81,7 @@ def test_nobody_is_told_of_another_nursery(house: House, method: str, rule: str)
     door, other, before = DOORS[method, rule], house.other, house.others_rows()
     path = address(rule, door.ids, door.query, other)
     body = door.body(other)
-    sent = path + json.dumps(body)
+    sent = path + json.dumps(body, default=repr)
     for name, caller in house.callers.items():
         said = caller.ask(method, path, body)
         expected = door.said if name in door.may else 401 if name in STRANGERS else door.others

@@ -11,14 +11,25 @@ from sqlalchemy import select
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.watches import load_rules
 from lathhouse.reminders.clock import catch_up
-from lathhouse.store import access, calendars, deliveries, passphrases, sites, subscriptions, tries
+from lathhouse.store import (
+    access,
+    calendars,
+    deliveries,
+    passphrases,
+    photos,
+    sites,
+    subscriptions,
+    tries,
+)
 from lathhouse.store.models import Base, Site, db
 from lathhouse.store.work import looking, writing
 from lathhouse.sync.push import push
+from tests.photos import jpeg, name_of
 from tests.server import Nursery
 
 # In every text of the other nursery, and nowhere in ours.
 MARK = "Quittenhof"
+PICTURE = jpeg(comment=MARK.encode())
 PASSPHRASE = "four flats, a wet thumb"
 PERSON_ROLES = ("owner", "worker", "viewer")
 SUBSCRIPTION = {
@@ -57,7 +68,7 @@ def settle_beside(nursery: Nursery) -> Other:
 
 
 def fill(other: Other, now_ms: int) -> None:
-    """Record a person, a place, a crop, a watch and a lot with mould, each marked."""
+    """Record a person, a place, a crop, a watch and a lot with mould and a picture, each marked."""
     for name in ("person", "place", "lot", "pushed", "event", "phone", "device"):
         other.ids[name] = str(uuid.uuid4())
     other.ids |= {"crop": f"{MARK}-crop", "watch": f"{MARK}-watch"}
@@ -73,6 +84,7 @@ def fill(other: Other, now_ms: int) -> None:
         ("watch_changed", None, watch),
         ("lot_started", other["lot"], lot),
         ("lot_started", other["pushed"], lot),
+        ("photographed", other["lot"], {"sha256": name_of(PICTURE)}),
         ("looked", other["lot"], {"fungus": "spreading", "note": MARK}),
     ]
     at = to_text(now_ms - 40 * 86_400_000)
@@ -84,6 +96,8 @@ def fill(other: Other, now_ms: int) -> None:
     events[-1]["id"] = other["event"]
     said = push(other.site, other["device"], events, None, now_ms, {"role": "owner"})
     assert said["refused"] == []
+    other.ids["photo"] = name_of(PICTURE)
+    assert not photos.keep(other.site, other["photo"], PICTURE, to_text(now_ms))
 
 
 def let_in(other: Other, now: str) -> None:
@@ -120,15 +134,20 @@ def rows_of(site_id: str, now: str) -> dict[str, list[dict[str, Any]]]:
             whose = table.c.id if table.name == "sites" else table.c.site_id
             query = select(table).where(whose == site_id).order_by(*table.primary_key.columns)
             rows = work.connection.execute(query).mappings()
-            found[table.name] = [dict(row) for row in rows]
+            found[table.name] = [{name: _plain(v) for name, v in row.items()} for row in rows]
 
     looking(site_id, now, read)
     return found
 
 
+def _plain(value: Any) -> Any:
+    return value.decode("latin-1") if isinstance(value, bytes) else value
+
+
 def told_of(answer: Any, other: Other, sent: str) -> list[str]:
     """Return what an answer tells of the other nursery, beyond what was sent with the request."""
-    whole = answer.get_data(as_text=True) + json.dumps(list(answer.headers.items()))
+    whole = _plain(answer.get_data()) + answer.get_data().decode(errors="replace")
+    whole += json.dumps(list(answer.headers.items()))
     known = {*other.ids.values(), other.site, MARK}
     return sorted(one for one in known if one in whole and one not in sent)
 
@@ -140,8 +159,10 @@ class Caller:
         self.client, self.headers = client, headers or {}
 
     def ask(self, method: str, path: str, body: Any) -> Any:
-        """Send a request."""
-        sent = {} if body is None else {"json": body}
+        """Send a request: octets as a picture, anything else as JSON."""
+        sent: dict[str, Any] = {} if body is None else {"json": body}
+        if isinstance(body, bytes):
+            sent = {"data": body, "content_type": "image/jpeg"}
         return self.client.open(path, method=method, headers=self.headers, **sent)
 
 

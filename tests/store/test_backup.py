@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import BigInteger, Boolean, Integer, Table, Text, text
+from sqlalchemy import BigInteger, Boolean, Integer, LargeBinary, Table, Text, text
 
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.retention import kept
@@ -20,6 +20,7 @@ from lathhouse.store.models import db
 from lathhouse.store.sites import open_site
 from lathhouse.store.walls import enter
 from lathhouse.store.work import looking
+from tests.photos import jpeg, name_of, put
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 
@@ -96,6 +97,10 @@ def rows_for(table: Table, site: str) -> list[dict[str, Any]]:
             return 2**62 + turn
         if isinstance(column.type, Integer):
             return 2**30 + turn
+        if isinstance(column.type, LargeBinary):
+            return bytes(range(256)) * (turn + 1)
+        if isinstance(column.type, Text) and column.name == "sha256":
+            return f"{turn:064x}"
         if isinstance(column.type, Text):
             odd = f"{column.name} {turn}: größer “Ω” \u2028 = ' \" \\ \n"
             return json.dumps({"odd": odd}, ensure_ascii=False)
@@ -111,6 +116,8 @@ def content(nursery: Nursery, site: str) -> dict[str, Any]:
     with nursery.app.app_context(), db.engine.begin() as connection:
         enter(connection, site)
         found: dict[str, Any] = {t.name: list(_lines(connection, t, site)) for t in tables()}
+        octets = connection.execute(text("SELECT sha256, octets FROM photos ORDER BY sha256"))
+        found["octets"] = [(name, bytes(whole)) for name, whole in octets]
     sites = [json.loads(line) for line in found["sites"]]
     return found | {"sites": [{n: row[n] for n in row if n not in renewed} for row in sites]}
 
@@ -333,3 +340,54 @@ def test_a_week_of_days_five_weeks_and_a_year_of_months_are_kept(tmp_path):
     assert left == {at.strftime("lathhouse-%Y%m%dT%H%M%SZ.zip") for at in keep} | {
         "a person's own.zip"
     }
+
+
+def test_pictures_are_in_a_backup_under_their_names_and_come_back_bit_for_bit(
+    nursery, tmp_path, clock
+):
+    """Either kind of database to SQLite; a damaged one is copied, and named, and stops nothing."""
+    device, lot = some_record(nursery)
+    good, bad = jpeg(), jpeg(shade=7)
+    for octets in (good, bad):
+        device.record("photographed", lot, {"sha256": name_of(octets)})
+        assert put(nursery, octets).status_code == 200
+    with nursery.database() as connection:
+        spoilt = {"name": name_of(bad), "octets": b"spoilt"}
+        connection.execute(text("UPDATE photos SET octets = :octets WHERE sha256 = :name"), spoilt)
+    path = copied(nursery, tmp_path / "backups")
+    with zipfile.ZipFile(path) as file:
+        assert file.read(f"photo-{name_of(good)}") == good
+        assert set(json.loads(file.read("manifest.json"))["photos"]) == {
+            name_of(good),
+            name_of(bad),
+        }
+    other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    token = {"Authorization": f"Bearer {other.token('viewer')}"}
+    found = other.client.get(f"/api/v1/photos/{name_of(good)}", headers=token)
+    assert found.data == good
+    assert [name_of(bad) in said for said in other.differences()] == [True]
+    assert put(other, bad).json["already"] is False
+    assert other.differences() == []
+    close_nursery(other)
+
+
+@pytest.mark.parametrize("how", ["altered", "missing"])
+def test_a_copy_whose_picture_is_damaged_is_refused_and_leaves_the_place_empty(
+    sqlite_nursery, tmp_path, clock, how
+):
+    device, lot = some_record(sqlite_nursery)
+    octets = jpeg()
+    device.record("photographed", lot, {"sha256": name_of(octets)})
+    put(sqlite_nursery, octets)
+    path, harmed = copied(sqlite_nursery, tmp_path / "backups"), tmp_path / "harmed.zip"
+    with zipfile.ZipFile(path) as old, zipfile.ZipFile(harmed, "w") as new:
+        for name in old.namelist():
+            if not name.startswith("photo-"):
+                new.writestr(name, old.read(name))
+            elif how == "altered":
+                new.writestr(name, old.read(name)[:-1])
+    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    with other.app.app_context(), pytest.raises(BadArchive, match="photo-"):
+        read_archive(harmed)
+    assert history(other) == []
+    close_nursery(other)

@@ -18,7 +18,7 @@ from sqlalchemy import Boolean, Connection, Table, func, insert, select
 
 from lathhouse.domain.chain import WHOLE
 from lathhouse.errors import BadArchive
-from lathhouse.store import chains
+from lathhouse.store import archive_photos, chains
 from lathhouse.store.engine import reading
 from lathhouse.store.kept_files import write_kept
 from lathhouse.store.models import Base, db
@@ -72,6 +72,7 @@ def write_archive(site_id: str, path: Path, now: str, kept: dict[str, bytes] | N
             "chain": chains.kept(work, set()).head(WHOLE),
             "devices": _numbers(work),
             "members": members,
+            "photos": archive_photos.write_photos(file, connection, site_id),
             "kept": write_kept(file, kept or {}),
         }
         file.writestr(MANIFEST, json.dumps(manifest, indent=1))
@@ -100,7 +101,9 @@ def _site_of(table: Table) -> Any:
 
 def _lines(connection: Connection, table: Table, site_id: str) -> Iterator[bytes]:
     """Yield a site's rows of a table as JSON lines, by primary key: equal records, equal files."""
-    query = select(table).where(_site_of(table) == site_id).order_by(*table.primary_key.columns)
+    columns = archive_photos.plain_columns(table)
+    query = select(*columns).where(_site_of(table) == site_id)
+    query = query.order_by(*table.primary_key.columns)
     for row in connection.execution_options(yield_per=PAGE).execute(query).mappings():
         yield dumps(dict(row)).encode() + b"\n"
 
@@ -241,7 +244,7 @@ def fill(connection: Connection, path: Path, manifest: Data) -> None:
         for table in tables():
             member = f"{table.name}.jsonl"
             if member in manifest["members"]:
-                _read_table(connection, table, file, member, manifest["members"][member])
+                _read_table(connection, table, file, manifest)
 
 
 def differing_tables(connection: Connection, manifest: Data) -> list[str]:
@@ -254,21 +257,27 @@ def differing_tables(connection: Connection, manifest: Data) -> list[str]:
         said = manifest["members"].get(f"{table.name}.jsonl")
         if said is not None and said["sha256"] != digest.hexdigest():
             found.append(table.name)
+    if archive_photos.differ(connection, manifest):
+        found.append("photos, their octets")
     return found
 
 
 def _read_table(
-    connection: Connection, table: Table, file: zipfile.ZipFile, member: str, said: Data
+    connection: Connection, table: Table, file: zipfile.ZipFile, manifest: Data
 ) -> None:
     digest, rows, lines = hashlib.sha256(), [], 0
+    member = f"{table.name}.jsonl"
+    said, photos = manifest["members"][member], table is archive_photos.TABLE
     columns = set(table.columns.keys())
     with file.open(member) as whole:
         for line in iter(lambda: whole.readline(LINE_MAX_BYTES), b""):
             digest.update(line)
             lines += 1
             row = {name: value for name, value in json.loads(line).items() if name in columns}
+            if photos:
+                row = archive_photos.with_octets(file, row, manifest.get("photos") or {})
             rows.append(_filled(table, row))
-            if len(rows) == PAGE:
+            if len(rows) == (archive_photos.PAGE if photos else PAGE):
                 connection.execute(insert(table), rows)
                 rows = []
     if rows:

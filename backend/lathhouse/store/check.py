@@ -7,7 +7,7 @@ from sqlalchemy import func, select
 
 from lathhouse.domain.neighbours import spreading_since
 from lathhouse.domain.overlay import overlay
-from lathhouse.store import chains
+from lathhouse.store import chains, photos
 from lathhouse.store.config import fold_row, shipped_row
 from lathhouse.store.log import Log
 from lathhouse.store.lots import derive_lot
@@ -21,7 +21,10 @@ FOLDED_ROWS = ("place", "person", "protocol", "watch", "nursery", "solution")
 
 
 def check(site_id: str, now: str) -> Data:
-    """Return {events, lots, differences}: each difference says in words what does not agree."""
+    """Return {events, lots, photos, differences, awaited}, each of the last two in words.
+
+    A difference is what does not agree; awaited are the pictures that no phone has sent yet.
+    """
 
     def act(work: Work) -> Data:
         ids = set(work.connection.execute(_lot_ids(Event.lot_id, site_id)).scalars())
@@ -36,8 +39,15 @@ def check(site_id: str, now: str) -> Data:
             differences += _compare(work, watcher, lot_id, fresh, stored.get(lot_id))
         differences += _compare_rows(work, log, watcher)
         differences += chains.check_chains(work)
+        differences += photos.differences(work)
         events = work.connection.execute(_count(site_id)).scalar()
-        return {"events": events, "lots": len(ids), "differences": differences}
+        return {
+            "events": events,
+            "lots": len(ids),
+            "photos": photos.kept(work)[0],
+            "differences": differences,
+            "awaited": list(photos.awaited(work, log)),
+        }
 
     return looking(site_id, now, act)
 

@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.domain.instants import to_ms
+from lathhouse.store import photos
 from lathhouse.store.archive import schema_version
 from lathhouse.store.backup import last_backup
 from lathhouse.store.deliveries import QUEUED
@@ -16,7 +17,9 @@ Figures = dict[str, Any]
 
 def figures(site_id: str, now: str) -> Figures:
     """Return {events, refused, refused_waiting, queue, due, clock_lag_seconds,
-    backup_age_seconds, alerts}; `queue` counts messages by state, `alerts` what stands by state.
+    backup_age_seconds, alerts, photos, photo_bytes}.
+
+    `queue` counts messages by state, `alerts` what stands by state.
 
     Without a backup its age is None.
     """
@@ -35,6 +38,7 @@ def figures(site_id: str, now: str) -> Figures:
         oldest = select(func.min(Subject.next_deadline)).where(Subject.site_id == site_id, due)
         events = select(Site.log_position).where(Site.id == site_id)
         newest = last_backup(work)
+        photos_kept, photo_bytes = photos.kept(work)
         return {
             "events": int(work.connection.scalar(events) or 0),
             "refused": count(RefusedEvent),
@@ -44,6 +48,8 @@ def figures(site_id: str, now: str) -> Figures:
             "clock_lag_seconds": _seconds(work.connection.scalar(oldest), now) or 0.0,
             "backup_age_seconds": _seconds(newest["at"] if newest else None, now),
             "alerts": by(Alert.state, Alert.standing),
+            "photos": photos_kept,
+            "photo_bytes": photo_bytes,
         }
 
     return looking(site_id, now, read)

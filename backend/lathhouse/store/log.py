@@ -3,6 +3,7 @@
 import base64
 import hashlib
 import json
+import re
 from typing import Any
 
 from sqlalchemy import select
@@ -16,6 +17,8 @@ from lathhouse.store.work import Row, Work, dumps, looking
 
 AtSubject = tuple[str, str]
 HISTORY_MAX = 1000
+PHOTO = "photo"
+SHA256 = re.compile("[0-9a-f]{64}")
 POSITION_MAX = 2**63 - 1
 # Made once: the module's own function makes an encoder at every call.
 CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
@@ -194,7 +197,16 @@ def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]
         return [("lot", parent) for parent in parents if isinstance(parent, str)]
     if kind == "potted_on":
         return [("lot", data.get("into"))]
+    if kind == "photographed":
+        return [(PHOTO, photo_named(event))]
     return aims(event, site_id)
+
+
+def photo_named(event: dict[str, Any]) -> str | None:
+    """Return the SHA-256 of the picture that an event names, in small letters."""
+    said = (event.get("data") or {}).get("sha256")
+    name = said.lower() if event["kind"] == "photographed" and isinstance(said, str) else ""
+    return name if SHA256.fullmatch(name) else None
 
 
 def _amended(root: dict[str, Any], chain: list[dict[str, Any]]) -> list[dict[str, Any]]:

@@ -1,7 +1,7 @@
 """Tables. `site_id` leads every key, so that the data can be sharded by site."""
 
 from flask_sqlalchemy import SQLAlchemy
-from sqlalchemy import BigInteger, Boolean, Index, Integer, Text, text
+from sqlalchemy import BigInteger, Boolean, Index, Integer, LargeBinary, Text, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -149,6 +149,17 @@ class Alert(Base):
         Index("alerts_by_revision", "site_id", "revision", "id"),
         Index("alerts_by_subject", "site_id", "subject_kind", "subject_id", "standing"),
     )
+
+
+class Photo(Base):
+    """A picture's octets, under the SHA-256 by which a `photographed` event names them."""
+
+    __tablename__ = "photos"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    sha256: Mapped[str] = mapped_column(Text, primary_key=True)
+    size_bytes: Mapped[int] = mapped_column(Integer)
+    received_at: Mapped[str] = mapped_column(Text)
+    octets: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 class RefusedEvent(Base):

@@ -17,6 +17,7 @@ FLAG: Data = {"type": "boolean"}
 ANY_OBJECT: Data = {"type": "object"}
 ANYTHING: Data = {}
 ID: Data = {"type": "string", "format": "uuid"}
+OCTETS: Data = {"type": "string", "format": "binary"}
 TIME: Data = {"type": "string", "format": "date-time"}
 ROLE: Data = {"enum": ["owner", "worker", "viewer"]}
 ANY_ROLE: Data = {"enum": ["owner", "worker", "viewer", "sensor"]}
@@ -139,6 +140,7 @@ SENT: dict[tuple[str, str], Data] = {
     ("post", "/api/v1/reminders/test"): holding({}, {"channel": {"enum": ["push", "mail"]}}),
     ("post", "/api/v1/session/person"): holding({"person": maybe(ID)}),
     ("post", "/api/v1/calendar"): ANY_OBJECT,
+    ("put", "/api/v1/photos/{sha256}"): OCTETS,
 }
 
 # (method, address): the answer where all is well.
@@ -194,12 +196,18 @@ ANSWERED: dict[tuple[str, str], Data] = {
     ("post", "/api/v1/calendar"): holding({"address": TEXT, "webcal": TEXT, **FEED}),
     ("delete", "/api/v1/calendar"): holding(FEED),
     ("get", "/api/v1/calendar/{secret}.ics"): TEXT,
+    ("get", "/api/v1/photos/{sha256}"): OCTETS,
+    ("put", "/api/v1/photos/{sha256}"): holding({"sha256": TEXT, "already": FLAG}),
 }  # fmt: skip
 
 # Where an answer or a body may be something else than JSON.
+ONLY_SENT = {("put", "/api/v1/photos/{sha256}"): "image/jpeg"}
 ALSO_SENT = {("post", "/api/v1/forecasts"): ("text/csv",)}
 ALSO_ANSWERED = {("get", "/api/v1/morning"): ("text/plain", "text/html")}
-ONLY_ANSWERED = {("get", "/api/v1/calendar/{secret}.ics"): "text/calendar"}
+ONLY_ANSWERED = {
+    ("get", "/api/v1/calendar/{secret}.ics"): "text/calendar",
+    ("get", "/api/v1/photos/{sha256}"): "image/jpeg",
+}
 # Which values there are of a gap in an address.
 NAMES = {("/api/v1/calculations/{name}", "name"): list(CALCULATIONS)}
 
@@ -213,7 +221,8 @@ def add_bodies(paths: Data) -> None:
                 continue
             key = (method, path)
             if key in SENT:
-                content = _content(SENT[key], ALSO_SENT.get(key, ()))
+                kind = ONLY_SENT.get(key, "application/json")
+                content = _content(SENT[key], ALSO_SENT.get(key, ()), kind)
                 operation["requestBody"] = {"required": False, "content": content}
             for status, answer in operation["responses"].items():
                 if status.startswith("2") and key in ANSWERED:

@@ -34,18 +34,21 @@ def check_access() -> None:
     if g.actor is None:
         raise SignInNeeded("Open this phone's pairing link, or send a token in Authorization.")
     if g.actor["by"] == "session" and request.method not in SAFE_METHODS:
-        same_origin()
+        same_origin(getattr(method_of(view), "takes", ""))
     if g.actor["role"] not in roles and request.method != "OPTIONS":
         raise NotAllowed(f"This needs one of these roles: {', '.join(roles) or 'none'}.")
 
 
 def roles_of(view: Any) -> tuple[str, ...]:
     """Return the roles that may use this request's method of a view."""
+    return tuple(getattr(method_of(view), "roles", ()))
+
+
+def method_of(view: Any) -> Any:
+    """Return what answers this request's method of a view."""
     of_class = getattr(view, "view_class", None)
-    if of_class is not None:
-        method = "get" if request.method == "HEAD" else request.method.lower()
-        view = getattr(of_class, method, None)
-    return tuple(getattr(view, "roles", ()))
+    method = "get" if request.method == "HEAD" else request.method.lower()
+    return view if of_class is None else getattr(of_class, method, None)
 
 
 def who() -> dict[str, Any] | None:
@@ -57,11 +60,15 @@ def who() -> dict[str, Any] | None:
     return access.by_session(site_id(), cookie, now()) if cookie else None
 
 
-def same_origin() -> None:
+def same_origin(takes: str = "") -> None:
     """Refuse a write that a page of another site made the browser send.
 
+    Args:
+        takes: another media type than JSON that this door takes. It must be one that a page of
+            another site cannot send unasked (Fetch, "CORS-safelisted request-header").
+
     Raises:
-        NotAllowed: another origin, or not JSON.
+        NotAllowed: another origin, or another media type.
     """
     origin = request.headers.get("Origin")
     fetch_site = request.headers.get("Sec-Fetch-Site", "same-origin")
@@ -70,8 +77,9 @@ def same_origin() -> None:
     if fetch_site not in ("same-origin", "none"):
         raise NotAllowed("This must come from the app's own pages.")
     # A body sent in pieces says no length; a form that another page sends always says its type.
-    if (request.content_length or request.mimetype) and not request.is_json:
-        raise NotAllowed("The body must be sent as application/json.")
+    is_right = request.mimetype == takes if takes else request.is_json
+    if (request.content_length or request.mimetype) and not is_right:
+        raise NotAllowed(f"The body must be sent as {takes or 'application/json'}.")
 
 
 def is_loopback() -> bool:

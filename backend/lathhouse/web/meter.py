@@ -98,6 +98,8 @@ class Record:
             ),
             ("backup_age_seconds", "Since the last backup that was proved", "backup_age_seconds"),
             ("disk_free_bytes", "Free on the disk of the data folder", "disk_free_bytes"),
+            ("photos", "Pictures that are kept", "photos"),
+            ("photo_bytes", "Octets of the pictures that are kept", "photo_bytes"),
         ):
             if found[key] is not None:
                 yield GaugeMetricFamily(f"lathhouse_{name}", says, value=found[key])

@@ -1,7 +1,5 @@
 """For whoever looks after the server: does it live, is it ready, what does it measure?"""
 
-import shutil
-
 from flask import Blueprint, Response, current_app, jsonify
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -10,7 +8,7 @@ from lathhouse.store.figures import figures, state_of_database
 from lathhouse.web.gate import is_loopback, who
 from lathhouse.web.meter import Meter
 from lathhouse.web.problems import problem
-from lathhouse.web.requests import PUBLIC, allow, now, settings, site_id
+from lathhouse.web.requests import PUBLIC, allow, disk_free_bytes, now, site_id
 
 bp = Blueprint("operations", __name__)
 # Room for a night's backup and a day's work of a large nursery. Our own choice.
@@ -35,7 +33,7 @@ def health() -> Response:
 @allow(PUBLIC)
 def ready() -> Response:
     """Say whether the server can do its work, and what it lacks: 200, or 503 and a problem."""
-    said = {**_database(), "disk": _disk_free_bytes() >= DISK_FREE_MIN_BYTES}
+    said = {**_database(), "disk": disk_free_bytes() >= DISK_FREE_MIN_BYTES}
     lacks = [LACKS[name] for name, well in said.items() if not well]
     if not lacks:
         return jsonify({"ready": True, **said})
@@ -55,7 +53,7 @@ def metrics() -> Response:
         if actor["role"] not in METRICS_ROLES:
             raise NotAllowed(f"This needs one of these roles: {', '.join(METRICS_ROLES)}.")
     meter: Meter = current_app.extensions["meter"]
-    body, kind = meter.text(figures(site_id(), now()), _disk_free_bytes())
+    body, kind = meter.text(figures(site_id(), now()), disk_free_bytes())
     return Response(body, content_type=kind, headers={"Cache-Control": "no-store"})
 
 
@@ -70,7 +68,3 @@ def _database() -> dict[str, bool]:
         "migrations": found["version"] == current_app.config["SCHEMA"],
         "clock": (found["clock_until"] or "") > now(),
     }
-
-
-def _disk_free_bytes() -> int:
-    return shutil.disk_usage(settings().data).free

@@ -155,10 +155,11 @@ def finish(response: Response) -> Response:
 
 
 def pack(response: Response) -> None:
-    """Send a long answer gzipped to whoever takes that."""
+    """Send a long answer gzipped to whoever takes that; a picture is packed already."""
     if (
         request.accept_encodings["gzip"] == 0
         or response.direct_passthrough
+        or (response.mimetype or "").startswith("image/")
         or "Content-Encoding" in response.headers
     ):
         return

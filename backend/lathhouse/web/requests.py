@@ -1,6 +1,7 @@
 """Reading requests within bounds."""
 
 import json
+import shutil
 import zlib
 from collections.abc import Callable
 from typing import Any, TypeVar
@@ -29,6 +30,16 @@ def allow(*roles: str) -> Callable[[View], View]:
     return mark
 
 
+def takes(kind: str) -> Callable[[View], View]:
+    """Mark a view that takes a body of another media type than JSON."""
+
+    def mark(view: View) -> View:
+        view.takes = kind  # type: ignore[attr-defined]
+        return view
+
+    return mark
+
+
 def settings() -> Settings:
     """Return the running server's settings."""
     found: Settings = current_app.config["LATHHOUSE"]
@@ -39,6 +50,11 @@ def site_id() -> str:
     """Return the id of the site that this server serves."""
     found: str = current_app.config["SITE_ID"]
     return found
+
+
+def disk_free_bytes() -> int:
+    """Return what is free on the data folder's disk."""
+    return shutil.disk_usage(settings().data).free
 
 
 def server_device() -> ServerDevice:
