@@ -9,6 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route, expect
 from tests.browser import FRONTEND, PHONE
+from tests.photos import jpeg
 
 from e2e.demo import OpenApp, Served, Visits, until_filled
 from e2e.measure import spills, sticks_out, too_close, too_faint, too_low, too_small, type_of
@@ -175,6 +176,13 @@ def act(kind: str, lot: str) -> str:
     return f"#/act/{kind}/{lot_id(lot)}"
 
 
+def photo_taken(page: Page) -> None:
+    """Take a picture, and see it as it will be saved."""
+    file = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": jpeg(1200, 900)}
+    page.locator(".take-photo input").set_input_files(file)
+    expect(page.locator(".photo-shown")).to_be_visible()
+
+
 Steps = Callable[[Page], None]
 
 
@@ -199,6 +207,8 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "lot": (f"#/lot/{lot_id('AP-26-1')}", nothing),
     "lot-emerging": (f"#/lot/{lot_id('AP-25-1')}", nothing),
     "lot-potted": (f"#/lot/{lot_id('MV-22-1')}", wrong_record),
+    "photo": (f"#/photo/{lot_id('AP-26-1')}", nothing),
+    "photo-taken": (f"#/photo/{lot_id('AP-26-1')}", photo_taken),
     "lots": ("#/lots", nothing),
     "year": ("#/year", nothing),
     "year-two": ("#/year", two_years),

@@ -11,6 +11,7 @@ import { when } from "./ui/local.js";
 /** @type {Record<string, [() => Promise<any>, string, string[]]>} loader, export, names of parts */
 const SCREENS = {
   walk: [() => import("./screens/walk.js"), "Walk", ["place", "lot"]],
+  photo: [() => import("./screens/photo.js"), "Photo", ["id"]],
   lot: [() => import("./screens/lot.js"), "Lot", ["id"]],
   year: [() => import("./screens/year.js"), "Year", []],
   lots: [() => import("./screens/lots.js"), "Lots", []],
@@ -56,7 +57,7 @@ const NEXT = ("store/start store/clock core/attribution core/ids store/deriving 
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
   + " core/seasons core/outdoors core/springs"
   + " core/protocols core/neighbours core/promises core/proportions core/treatments core/watches"
-  + " core/winters store/record store/server store/session store/sync store/engine"
+  + " core/winters store/record store/kept_photos store/server store/session store/sync store/engine"
   + " store/queue store/rows store/tabs store/keeping store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;

@@ -5,6 +5,7 @@ import { answersTo, Choice, Toggle } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { isSeed, leadsTo, questions, saidOf } from "../ui/lot_words.js";
 import { Field, Stepper } from "../ui/number.js";
+import { TakePhoto } from "../ui/take_photo.js";
 import { draft, open, save, saving, skip } from "./walking.js";
 import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
@@ -15,6 +16,8 @@ const HIGH_C = 60;
 export function LookForm({ lot, must }) {
   const [watered, setWatered] = useState(false);
   const [temp, setTemp] = useState("");
+  const [photo, setPhoto] = useState(/** @type {any} */ (null));
+  const [unread, setUnread] = useState("");
   const said = draft.value;
   const set = (field) => (value) => {
     draft.value = { ...draft.value, [field]: value };
@@ -25,7 +28,7 @@ export function LookForm({ lot, must }) {
   const celsius = temp.trim() === "" ? undefined : toCelsius(temp);
   const wrong = celsius !== undefined && !(celsius >= LOW_C && celsius <= HIGH_C);
   const data = { ...said, temp_c: celsius, note: said.note?.trim() || undefined, picked_out: said.picked_out || undefined };
-  const also = /** @type {[string, any][]} */ (watered ? [["watered", {}]] : []);
+  const also = /** @type {[string, any, Blob?][]} */ ([...(watered ? [["watered", {}]] : []), ...(photo ? [["photographed", photo.data, photo.blob]] : [])]);
   return html`<form class="look" onSubmit=${(event) => event.preventDefault()}>
     ${[...asked, ...rest].map((field) => {
       const [name, answers] = answersTo(field, isSeed(lot));
@@ -34,8 +37,10 @@ export function LookForm({ lot, must }) {
     <fieldset class="choice big"><legend>${t("ask.also")}</legend><div class="answers" data-count="2">
       <${Toggle} words=${t("also.watered")} on=${watered} onToggle=${setWatered} />
       ${rest.length > 0 && html`<${Toggle} words=${t("also.new_flush")} on=${Boolean(said.new_flush)} onToggle=${(is) => set("new_flush")(is || undefined)} />`}
+      ${photo ? html`<${Toggle} words=${t("photo.taken")} on=${true} onToggle=${() => setPhoto(null)} />`
+        : html`<${TakePhoto} style="answer" onPhoto=${setPhoto} onTrouble=${setUnread}>${t("act.photographed")}</${TakePhoto}>`}
       <${Toggle} words=${t("also.turned")} on=${Boolean(said.turned)} onToggle=${(is) => set("turned")(is || undefined)} />
-    </div></fieldset>
+    </div>${unread && html`<p class="error" role="alert">${unread}</p>`}</fieldset>
     <${Stepper} label=${t("also.picked")} value=${said.picked_out ?? 0} onChange=${set("picked_out")} />
     <${Field} label=${`${t("ask.temp")}, ${degrees()}`} value=${temp} inputmode="text" onInput=${setTemp}
       error=${wrong ? t("error.number", { field: t("ask.temp"), low: inDegrees(LOW_C), high: inDegrees(HIGH_C) }) : ""} />

@@ -1,6 +1,7 @@
 // @ts-check
 /** What has not been sent, and the tray of what needs mending. @module */
-import { contact, lots, pending, tray, trayCount } from "../store/house.js";
+import { contact, lots, pending, tray, trayCount, unsentPhotos } from "../store/house.js";
+import { forgetRefusals, photoTrouble } from "../store/photos.js";
 import { giveUp, mend } from "../store/tray.js";
 import { EventFields } from "../ui/event_fields.js";
 import { html, t } from "../ui/html.js";
@@ -15,7 +16,7 @@ import { tellTrouble } from "./walking.js";
 const SHOWN_MAX = 50;
 
 export function Unsent() {
-  const foot = html`<button type="button" class="act main-act" onClick=${tryNow}><strong>${t("unsent.try")}</strong></button><${Ways} here="more" />`;
+  const foot = html`<button type="button" class="act main-act" onClick=${again}><strong>${t("unsent.try")}</strong></button><${Ways} here="more" />`;
   const n = pending.value.length;
   return html`<${Page} name="unsent" title=${t("unsent.title")} back="#/settings" foot=${foot}>
     <p>${stateWords(contact.value)}</p>
@@ -27,13 +28,28 @@ export function Unsent() {
       <ol>${pending.value.slice(0, SHOWN_MAX).map((event) => html`<li key=${event.id} class="record"><p><strong>${named(event)}</strong> <small>${when(event.at)}</small></p>
         <p>${saying(event, lots.value.get(event.lot) ?? BLANK)}</p></li>`)}</ol>
       ${n > SHOWN_MAX && html`<p class="quiet">${t("unsent.more", { n: n - SHOWN_MAX })}</p>`}
-</section>` : trayCount.value === 0 && html`<p class="large">${t("unsent.none")}</p>`}
+</section>` : trayCount.value + unsentPhotos.value.length === 0 && html`<p class="large">${t("unsent.none")}</p>`}
+    <${Photos} />
     <a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>
   </${Page}>`;
 }
 
 // Of a lot that this phone does not hold, only the words are needed.
 const BLANK = { unit: "seeds", first_emerged_at: null };
+
+function again() {
+  forgetRefusals();
+  tryNow();
+}
+
+/** How many pictures wait, how much that is, and why the server did not take one. */
+function Photos() {
+  const waiting = unsentPhotos.value;
+  if (!waiting.length) return null;
+  const kb = Math.ceil(waiting.reduce((sum, { bytes }) => sum + bytes, 0) / 1000);
+  return html`<section><h2>${t("photo.unsent", { n: waiting.length })}</h2><p>${t("photo.unsent_waits", { kb: kb.toLocaleString("en-AU") })}</p>
+    ${photoTrouble.value && html`<p class="error">${t("photo.unsent_why", { detail: photoTrouble.value })}</p>`}</section>`;
+}
 
 function stateWords({ state, detail }) {
   const words = t(`unsent.state.${state}`, { detail });

@@ -1,7 +1,7 @@
 // @ts-check
 /** The walk under way: which lots of which place, where one is, what was done; and its acts. @module */
 import { signal } from "../vendor/signals.js";
-import { StorageFull } from "../store/database.js";
+import { NoRoomForPhoto, StorageFull } from "../store/database.js";
 import { trouble } from "../store/house.js";
 import { endRound } from "../store/preferences.js";
 import { record, recordAll, undo } from "../store/record.js";
@@ -88,14 +88,14 @@ export function back() {
  * Save a look and what was done beside it, all or none, and go on to the next lot.
  * @param {any} lot
  * @param {Record<string, any>} said
- * @param {[string, Record<string, any>][]} also
+ * @param {[string, Record<string, any>, Blob?][]} also kind, data, and the picture that it names
  */
 export async function save(lot, said, also = []) {
   if (saving.value) return;
   const spent = performance.now() - walk.value.since;
   saving.value = true;
   try {
-    const drafts = [["looked", said], ...also].map(([kind, data]) => ({ kind, lot: lot.id, data }));
+    const drafts = [["looked", said], ...also].map(([kind, data, photo]) => ({ kind, lot: lot.id, data, photo }));
     const events = await recordAll(drafts);
     offerUndo(events, lot, [...saidOf(said, lot), ...also.map(([kind]) => t(`say.${kind}`))], walk.value.at);
     const { quick, seen, skipped } = walk.value;
@@ -113,7 +113,8 @@ export async function save(lot, said, also = []) {
 
 /** Say above the screen that a record was not saved, and why. */
 export function tellTrouble(error) {
-  trouble.value = error instanceof StorageFull ? "full" : t("app.fault", { detail: error.message });
+  if (error instanceof NoRoomForPhoto) trouble.value = "full_for_photos";
+  else trouble.value = error instanceof StorageFull ? "full" : t("app.fault", { detail: error.message });
 }
 
 /**

@@ -7,14 +7,16 @@
 import { openDB } from "../vendor/idb.js";
 
 const NAME = "lathhouse";
-const VERSION = 1;
+const VERSION = 2;
 const BLOCKED_AFTER_MS = 1500;
-export const STORES = ["events", "outbox", "refused", "confirming", "rows", "meta"];
+export const STORES = ["events", "outbox", "refused", "confirming", "rows", "meta", "photos", "unsent_photos"];
 // What a browser says when the connection died under the page (FAULTS F14).
 const DIED = ["InvalidStateError", "UnknownError"];
 
 /** The phone's storage is full, or the browser refuses to store more. */
 export class StorageFull extends Error {}
+/** So little room that what is left is for records. */
+export class NoRoomForPhoto extends StorageFull {}
 /** The database cannot be reached until the app is started again. */
 export class NeedsRestart extends Error {}
 
@@ -72,6 +74,10 @@ function upgrade(db, oldVersion) {
     db.createObjectStore("confirming", { keyPath: "id" });
     db.createObjectStore("rows", { keyPath: "key" });
     db.createObjectStore("meta");
+  }
+  if (oldVersion < 2) {
+    db.createObjectStore("photos", { keyPath: "sha256" });
+    db.createObjectStore("unsent_photos", { keyPath: "sha256" });
   }
 }
 

@@ -37,6 +37,8 @@ export const pending = signal(/** @type {any[]} */ ([]));
 export const confirming = signal(/** @type {any[]} */ ([]));
 /** Refused records that need mending: `{id, event, problem, mending}`. */
 export const tray = signal(/** @type {any[]} */ ([]));
+/** Pictures that the server does not have yet: `{sha256, events, at, lot, bytes, tried}`, the oldest first. */
+export const unsentPhotos = signal(/** @type {any[]} */ ([]));
 /** Ids of unsent events that the phone cannot lay over a lot without the server. */
 export const unconfirmed = signal(new Set());
 /** This minute, by the server's time. */
@@ -129,7 +131,7 @@ export async function openHouse() {
 /** Read it again, after another tab has changed it; `derive` shows it. */
 export async function readHouse() {
   const kept = await steadily(async (db) => {
-    const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta"]);
+    const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta", "unsent_photos"]);
     const meta = tx.objectStore("meta");
     const [held, queue, last, signedIn, own, skew, isShared, said, lost, move] = await Promise.all([
       tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
@@ -156,18 +158,19 @@ async function readQueue(tx) {
     const found = await Promise.all(entries.map(({ id }) => events.get(id)));
     return found.filter(Boolean);
   };
-  const [outbox, sent, refused] = await Promise.all([
-    eventsOf("outbox"), eventsOf("confirming"), tx.objectStore("refused").getAll(),
+  const [outbox, sent, refused, photos] = await Promise.all([
+    eventsOf("outbox"), eventsOf("confirming"), tx.objectStore("refused").getAll(), tx.objectStore("unsent_photos").getAll(),
   ]);
-  return { outbox, sent, refused };
+  return { outbox, sent, refused, photos };
 }
 
-function takeQueue({ outbox, sent, refused }, lastSyncAt) {
+function takeQueue({ outbox, sent, refused, photos }, lastSyncAt) {
   const inTray = new Set(refused.map((entry) => entry.id));
   // After a restore a refused one is sent again for its number's sake: it is nobody's unsent work.
   pending.value = outbox.filter((event) => !inTray.has(event.id));
   confirming.value = sent;
   tray.value = openEntries(refused, inTray);
+  unsentPhotos.value = photos.sort((a, b) => (a.at < b.at ? -1 : 1));
   contact.value = { ...contact.value, last_sync_at: lastSyncAt ?? null };
 }
 
@@ -225,7 +228,7 @@ export function takeRecorded(events) {
 /** Read the outbox and the tray again, after they have changed on disk. */
 export async function refreshQueue() {
   const [queue, last] = await steadily(async (db) => {
-    const tx = db.transaction(["outbox", "events", "refused", "confirming", "meta"]);
+    const tx = db.transaction(["outbox", "events", "refused", "confirming", "meta", "unsent_photos"]);
     return Promise.all([readQueue(tx), tx.objectStore("meta").get("last_sync_at")]);
   });
   takeQueue(queue, last);

@@ -7,15 +7,15 @@
  */
 import { effect, signal } from "../vendor/signals.js";
 import { DAY_MS, HOUR_MS, toMs } from "../core/instants.js";
-import { contact, now, pending, risks } from "./house.js";
-import { onRecorded } from "./record.js";
+import { contact, now, pending, risks, unsentPhotos } from "./house.js";
+import { LEFT_FOR_RECORDS_BYTES, onRecorded } from "./record.js";
 
 /** When each is told. Ours; the day is the promise that a phone unsynced for a day says so. */
 export const LIMITS = {
   /** Storage is nearly full from this part of what the browser allows on, */
   full_from: 0.8,
   /** or with less than this left: some ten thousand records. */
-  left_least_bytes: 20_000_000,
+  left_least_bytes: LEFT_FOR_RECORDS_BYTES,
   unsynced_ms: DAY_MS,
   /** On the round, a store that may be thrown away matters once records have waited this long. */
   evictable_after_ms: HOUR_MS,
@@ -32,20 +32,24 @@ export const storage = signal(/** @type {{usage: number, quota: number, kept: bo
  * @param {{at: string}[]} unsent oldest first
  * @param {string | null} lastSyncAt
  * @param {string} nowText
- * @returns {{kind: "unsynced" | "full" | "evictable", n?: number, since?: string, percent?: number, waits?: boolean}[]}
+ * @param {{at: string}[]} [photos] unsent ones, oldest first
+ * @returns {{kind: "unsynced" | "photos" | "full" | "evictable", n?: number, since?: string, percent?: number, waits?: boolean}[]}
  */
-export function risksOf(room, unsent, lastSyncAt, nowText) {
+export function risksOf(room, unsent, lastSyncAt, nowText, photos = []) {
   const found = [];
   const oldest = unsent.reduce((first, { at }) => (at < first ? at : first), nowText);
   const heard = lastSyncAt && lastSyncAt > oldest ? lastSyncAt : oldest;
   const waited = toMs(nowText) - toMs(heard);
   if (unsent.length && waited >= LIMITS.unsynced_ms) found.push({ kind: "unsynced", n: unsent.length, since: heard });
+  const [first] = photos;
+  if (first && toMs(nowText) - toMs(first.at) >= LIMITS.unsynced_ms) found.push({ kind: "photos", n: photos.length, since: first.at });
   if (room && room.quota > 0 && (room.usage >= room.quota * LIMITS.full_from || room.quota - room.usage < LIMITS.left_least_bytes)) {
     found.push({ kind: "full", percent: Math.round((room.usage / room.quota) * 100) });
   }
   if (room?.kept === false) {
-    const waits = unsent.length > 0 && toMs(nowText) - toMs(oldest) >= LIMITS.evictable_after_ms;
-    found.push({ kind: "evictable", n: unsent.length, waits });
+    const since = first && first.at < oldest ? first.at : oldest;
+    const waits = unsent.length + photos.length > 0 && toMs(nowText) - toMs(since) >= LIMITS.evictable_after_ms;
+    found.push({ kind: "evictable", n: unsent.length + photos.length, waits });
   }
   return /** @type {any} */ (found);
 }
@@ -73,7 +77,7 @@ export function watchKeeping() {
     void lookAtStorage().then(() => storage.value?.kept === false && askToKeep());
   });
   effect(() => {
-    risks.value = risksOf(storage.value, pending.value, contact.value.last_sync_at, now.value);
+    risks.value = risksOf(storage.value, pending.value, contact.value.last_sync_at, now.value, unsentPhotos.value);
   });
   // Counting what is stored keeps the disk busy, and a start has better things to read.
   setTimeout(() => void lookAtStorage(), FIRST_LOOK_MS);

@@ -9,6 +9,7 @@
  */
 import { lastSkew } from "./clock.js";
 import { durably, reading } from "./database.js";
+import { PHOTO_STORES, doubtSent } from "./kept_photos.js";
 
 /** What the engine remembers from pass to pass. */
 export async function memory() {
@@ -121,7 +122,8 @@ export function heldIds() {
  * @param {import("./engine.js").Server} server
  */
 export function beginAfresh(missing, server) {
-  return durably(["events", "outbox", "confirming", "meta"], async (tx) => {
+  return durably(["events", "outbox", "confirming", "meta", ...PHOTO_STORES], async (tx) => {
+    await doubtSent(tx);
     for (const id of missing) {
       const event = await tx.objectStore("events").get(id);
       if (event) await tx.objectStore("outbox").put({ seq: event.seq, id });

@@ -1,19 +1,25 @@
 // @ts-check
 /**
  * Recording: the one way in. An event, its place in the outbox and the device's next number are
- * written in one strict transaction; only when it has completed is the event saved.
+ * written in one strict transaction, its picture with them; only when it has completed is the event
+ * saved.
  * @module
  */
 import { isSaid } from "../core/attribution.js";
 import { uuid7 } from "../core/ids.js";
 import { clockNote, correctionMs, localText, nowText } from "./clock.js";
-import { durably, reading } from "./database.js";
+import { NoRoomForPhoto, durably, reading } from "./database.js";
 import { stillRecording } from "./house.js";
+import { PHOTO_STORES, dropTakenBack, keepPhoto, touchesPhotos } from "./kept_photos.js";
+
+// Some ten thousand records: a picture that would leave less is not taken. Ours.
+export const LEFT_FOR_RECORDS_BYTES = 20_000_000;
 
 /**
  * @typedef {{by?: string | null, observedAt?: string, typed?: boolean, mends?: string,
  *   clock?: {run: string, skew_ms: number}}} More
- * @typedef {{kind: string, lot: string | null, data?: Record<string, any>, more?: More}} Draft
+ * @typedef {{kind: string, lot: string | null, data?: Record<string, any>, more?: More, photo?: Blob}} Draft
+ * `photo`: the picture that `data.sha256` names
  */
 
 /** @type {Set<(events: any[]) => void>} */
@@ -41,12 +47,15 @@ export async function record(kind, lot, data = {}, more = {}) {
  * Save several events, all or none of them.
  * @param {Draft[]} drafts
  * @returns {Promise<any[]>}
+ * @throws {import("./database.js").StorageFull} nothing was saved
  */
 export async function recordAll(drafts) {
   // Made here, once: where a dying connection makes the transaction run twice, the second run
   // must know the first one's events.
   const said = drafts.map(spoken);
-  const events = await durably(["events", "outbox", "meta"], async (tx, again) => {
+  await findRoom(drafts.reduce((sum, { photo }) => sum + (photo?.size ?? 0), 0));
+  const stores = ["events", "outbox", "meta", ...(drafts.some(touchesPhotos) ? PHOTO_STORES : [])];
+  const events = await durably(stores, async (tx, again) => {
     const before = again ? await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id))) : [];
     if (again && before.every(Boolean)) return before;
     const meta = tx.objectStore("meta");
@@ -58,10 +67,24 @@ export async function recordAll(drafts) {
       ...made.map((event) => tx.objectStore("events").add(event)),
       ...made.map(({ seq: number, id }) => tx.objectStore("outbox").add({ seq: number, id })),
     ]);
+    // One after the other: two of them may be about one picture.
+    for (const [index, event] of made.entries()) await photosOf(tx, event, drafts[index].photo);
     return made;
   });
   for (const listener of listeners) listener(events);
   return events;
+}
+
+/** Browsers count a picture only once it is stored: the next record would be what does not fit. */
+async function findRoom(bytes) {
+  if (!bytes) return;
+  const { usage = 0, quota = 0 } = (await navigator.storage?.estimate?.()) ?? {};
+  if (quota && quota - usage - bytes < LEFT_FOR_RECORDS_BYTES) throw new NoRoomForPhoto("Too little room is left for a picture.");
+}
+
+async function photosOf(tx, event, photo) {
+  if (photo) await keepPhoto(tx, event, photo);
+  else if (event.kind === "voided") await dropTakenBack(tx, event.data.of);
 }
 
 /** Who records, and whose phone this is. On a shared phone the name holds until the phone has rested. */

@@ -44,23 +44,36 @@ export class Failure extends Error {
  * @returns {Promise<any>}
  * @throws {Failure}
  */
-export async function ask(method, path, body, { signal, limitMs = LIMIT_MS } = {}) {
-  const limit = AbortSignal.timeout(limitMs);
+export async function ask(method, path, body, how = {}) {
   const sentMs = Date.now();
+  const said = body === undefined ? {} : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
+  const answer = await request(method, path, { ...how, ...said }, (response) => response.json());
+  if (answer?.server_time) measure(sentMs, Date.now(), answer.server_time);
+  return answer;
+}
+
+/**
+ * Send a request, and read its answer within the same limit.
+ * @param {string} method
+ * @param {string} path
+ * @param {{signal?: AbortSignal, limitMs?: number, headers?: Record<string, string>, body?: any, priority?: "low"}} how
+ * @param {(response: Response) => any} read
+ * @returns {Promise<any>}
+ * @throws {Failure}
+ */
+export async function request(method, path, { signal, limitMs = LIMIT_MS, ...sent }, read = () => null) {
+  const limit = AbortSignal.timeout(limitMs);
   try {
     const response = await fetch(path, {
+      ...sent,
       method,
       credentials: "same-origin",
       // A sign-in page of some strange network is no answer of ours.
       redirect: "error",
-      headers: body === undefined ? {} : { "Content-Type": "application/json" },
-      body: body === undefined ? undefined : JSON.stringify(body),
       signal: signal ? AbortSignal.any([signal, limit]) : limit,
     });
     if (!response.ok) throw await failure(response);
-    const answer = await response.json();
-    if (answer?.server_time) measure(sentMs, Date.now(), answer.server_time);
-    return answer;
+    return await read(response);
   } catch (error) {
     if (error instanceof Failure) throw error;
     throw new Failure("unreachable", String(error?.message ?? error));
@@ -71,7 +84,9 @@ export async function ask(method, path, body, { signal, limitMs = LIMIT_MS } = {
 async function failure(response) {
   const kind = KINDS[response.status] ?? "unreachable";
   const isProblem = response.headers.get("Content-Type")?.startsWith("application/problem+json");
-  const problem = isProblem ? await response.json() : null;
+  // The answer to a HEAD says no more than its status.
+  const said = isProblem ? await response.text() : "";
+  const problem = said ? JSON.parse(said) : null;
   const seconds = Number(response.headers.get("Retry-After"));
   const retryAfterMs = seconds > 0 ? seconds * 1000 : null;
   return new Failure(kind, problem?.detail ?? `the server answered ${response.status}`, { problem, retryAfterMs });

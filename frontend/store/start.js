@@ -6,7 +6,8 @@
 import { nowText, recall } from "./clock.js";
 import { setMeta, StorageFull } from "./database.js";
 import { derive } from "./deriving.js";
-import { contact, keptSkew, nameMove, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble } from "./house.js";
+import { contact, keptSkew, nameMove, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble, unsentPhotos } from "./house.js";
+import { touchesPhotos } from "./kept_photos.js";
 import { watchKeeping } from "./keeping.js";
 import { onRecorded } from "./record.js";
 import { Failure } from "./server.js";
@@ -28,6 +29,7 @@ export function startHouse(limits) {
     deriveNow();
     tellTabs("recorded");
     sync.nudge("recorded");
+    if (events.some((event) => event.kind === "photographed" || touchesPhotos(event))) void refreshQueue();
   });
   onTabs((news) => heard(news, sync));
   keepTime();
@@ -85,6 +87,18 @@ function onState(state, detail) {
   if (state === "in-touch" && !session.value) void signIn();
   if (state === "storage-full") trouble.value = "full_news";
   if (state === "in-touch") void keepRinging();
+  // Records are through, or held up by the server itself: now is the time for pictures.
+  if (["in-touch", "held-up"].includes(state)) void sendPhotosNow();
+}
+
+async function sendPhotosNow() {
+  if (!unsentPhotos.value.length) return;
+  try {
+    await (await import("./photos.js")).sendPhotos();
+  } catch (error) {
+    // They stay where they are, and the next pass tries again.
+    console.info("pictures:", error.message);
+  }
 }
 
 /** Where this phone takes messages, the server is to know where: looked at after each sync. */

@@ -10,9 +10,16 @@ import { html, t } from "./html.js";
  */
 export function ActButton({ kind, lot, style = "act", under = "", onSaved, onTrouble }) {
   const words = style === "act" ? t(`act.${kind}`) : html`<strong>${t(`act.${kind}`)}</strong>${under && under !== t(`act.${kind}`) && html`<span>${under}</span>`}`;
-  // A dip names its bucket, and may leave a part undipped.
-  const form = kind === "sanitise_started" ? `#/start/sanitise/${lot.id}` : FIELDS[kind] ? `#/act/${kind}/${lot.id}` : null;
+  const form = formOf(kind, lot.id);
   if (form) return html`<a class=${style} href=${form}>${words}</a>`;
   const save = () => record(kind, lot.id, {}).then(onSaved, onTrouble);
   return html`<button type="button" class=${style} onClick=${save}>${words}</button>`;
+}
+
+/** Where an act asks for something, or null. */
+function formOf(kind, id) {
+  // A dip names its bucket, and may leave a part undipped.
+  if (kind === "sanitise_started") return `#/start/sanitise/${id}`;
+  if (kind === "photographed") return `#/photo/${id}`;
+  return FIELDS[kind] ? `#/act/${kind}/${id}` : null;
 }

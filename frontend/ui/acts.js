@@ -90,7 +90,7 @@ export function actsFor(lot) {
   if (lot.sown && seed) acts.push("counted", ...spellActs(lot), "emergence_closed", "held_over");
   acts.push("watered");
   if (!seed || lot.first_emerged_at) acts.push("potted_on");
-  return [...new Set([...acts, "lost", "moved", "stocktaken", "noted", "lot_closed"])];
+  return [...new Set([...acts, "lost", "moved", "stocktaken", "photographed", "noted", "lot_closed"])];
 }
 
 /** Whether its seed was seen with roots: bleach would kill it. @param {any} lot */

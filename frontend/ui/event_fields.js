@@ -11,7 +11,7 @@ const WORDS = {
   sprouted_percent: [[0, 1, 10, 25, 50], "roots"], health: [[1, 2, 3, 4, 5], "health"],
   root_fill: [[1, 2, 3, 4, 5], "root_fill"], where: [["fridge", "outdoors", "indoors"], "where"],
 };
-const UNTOUCHED = ["as_expected", "solution", "parents", "parent", "into", "alert", "crop"];
+const UNTOUCHED = ["as_expected", "solution", "parents", "parent", "into", "alert", "crop", "sha256", "width_px", "height_px"];
 
 /**
  * @param {{data: Record<string, any>, save: string, onSave: (data: Record<string, any>) => void,

@@ -11,6 +11,7 @@ import { EventFields } from "./event_fields.js";
 import { html, t } from "./html.js";
 import { lookWords } from "./lot_words.js";
 import { when } from "./local.js";
+import { Photo } from "./photo.js";
 
 const CORRECTIONS = ["amended", "voided"];
 
@@ -32,13 +33,15 @@ function Record({ event, holds, lot, onVoid, onMend }) {
   const who = !name ? t("lot.by_nobody") : event.by_said ? t("who.by_said", { who: name }) : name;
   const notes = [when(event.at), who, event.typed && t("lot.typed"), event.brought && broughtBy(event.brought), savedState(event.id) === "phone" && t("lot.waiting")];
   // What was typed stays where it could not be saved.
-  const mend = async (data) => (await onMend(event, data)) && setOpen("");
+  const mend = async (data) => (await onMend(event, event.kind === "photographed" ? { ...data, caption: data.caption?.trim() || null } : data)) && setOpen("");
+  const fields = event.kind === "photographed" ? { caption: "", ...holds?.data } : holds?.data ?? {};
   return html`<li class=${holds ? "record" : "record taken-back"}>
     <div class="record-head"><p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
     ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
+    ${holds?.kind === "photographed" && html`<${Photo} key=${holds.data.sha256} sha256=${holds.data.sha256} caption=${holds.data.caption ?? ""} />`}
     <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> <strong>${t("lot.voided")}</strong>`}</p>
     ${holds?.said && html`<p class="said beside">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
-    ${open === "mend" && html`<${EventFields} data=${holds.data ?? {}} save=${t("lot.save_mended")} onSave=${mend} onCancel=${() => setOpen("")} />`}
+    ${open === "mend" && html`<${EventFields} data=${fields} save=${t("lot.save_mended")} onSave=${mend} onCancel=${() => setOpen("")} />`}
     ${open === "choose" && html`<div class="row"><button type="button" class="act" onClick=${() => setOpen("mend")}>${t("lot.mend")}</button>
       <button type="button" class="act" onClick=${() => onVoid(event)}>${t("lot.correct")}</button>
       <button type="button" class="act" onClick=${() => setOpen("")}>${t("act.cancel")}</button></div>`}
@@ -53,6 +56,7 @@ export function saying(event, lot) {
   const data = event.data ?? {};
   if (event.kind === "looked") return `${lookWords(data, lot)}${data.note && lookWords(data, lot) !== data.note ? `. ${data.note}` : ""}`;
   if (event.kind === "counted") return t("lot.emerged", { n: data.emerged, m: data.out_of });
+  if (event.kind === "photographed") return data.caption ?? "";
   const hidden = ["crop", "label", "parents", "place", "solution", "alert", "watch", "into"];
   return Object.entries(data).filter(([name, value]) => !hidden.includes(name) && value !== null && typeof value !== "object")
     .map(([name, value]) => `${nameOf(name)}: ${value}`).join(", ");

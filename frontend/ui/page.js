@@ -1,6 +1,6 @@
 // @ts-check
 /** The frame of a screen (what it is, where the record is, the acts in the lower third), and flags. @module */
-import { contact, groups, pending, person, saidToRecord, shared, trayCount } from "../store/house.js";
+import { contact, groups, pending, person, saidToRecord, shared, trayCount, unsentPhotos } from "../store/house.js";
 import { html, t } from "./html.js";
 import { clock } from "./local.js";
 
@@ -24,6 +24,7 @@ function whereItIs() {
   if (trayCount.value) return t("saved.tray", { n: trayCount.value });
   if (contact.value.state === "signed-out") return t("saved.signed_out", { n });
   if (n) return t("saved.here", { n });
+  if (unsentPhotos.value.length) return t("saved.photos", { n: unsentPhotos.value.length });
   return last ? t("saved.server", { time: clock(last) }) : t("saved.never");
 }
 

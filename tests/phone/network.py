@@ -223,7 +223,8 @@ def read(environ: Environ) -> Request:
     body = environ["wsgi.input"].read(int(environ.get("CONTENT_LENGTH") or 0))
     environ["wsgi.input"] = BytesIO(body)
     headers = {name: value for name, value in environ.items() if name.startswith("HTTP_")}
-    data = json.loads(body) if body else None
+    plain = "json" in environ.get("CONTENT_TYPE", "")
+    data = json.loads(body) if body and plain else body or None
     return Request(environ["REQUEST_METHOD"], environ["PATH_INFO"], data, headers)
 
 

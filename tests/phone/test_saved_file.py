@@ -106,7 +106,7 @@ def test_it_is_saved_whatever_is_wrong_with_the_database(app: Phone, network: Ne
 
     app.run(
         """() => new Promise((done, fail) => {
-          const asked = indexedDB.open("lathhouse", 2);
+          const asked = indexedDB.open("lathhouse", 3);
           asked.onerror = () => fail(asked.error);
           asked.onsuccess = () => { asked.result.close(); done(); };
         })"""

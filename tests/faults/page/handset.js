@@ -124,11 +124,11 @@ const freshPlan = () => ({ net: [], met: [], die_at: 0, steps: 0, signal: true, 
 
 const done = (asked) => new Promise((resolve, reject) => Object.assign(asked, { onsuccess: () => resolve(asked.result), onerror: () => reject(asked.error) }));
 
-/** The database as the app makes it: the stores of its first version. */
+/** The database as the app makes it. */
 function connect() {
-  const asked = indexedDB.open(NAME, 1);
+  const asked = indexedDB.open(NAME, 2);
   asked.onupgradeneeded = () => {
-    const keys = { events: "id", outbox: "seq", refused: "id", confirming: "id", rows: "key" };
+    const keys = { events: "id", outbox: "seq", refused: "id", confirming: "id", rows: "key", photos: "sha256", unsent_photos: "sha256" };
     for (const [name, keyPath] of Object.entries(keys)) asked.result.createObjectStore(name, { keyPath });
     asked.result.createObjectStore("meta");
   };
