@@ -3,7 +3,7 @@
 import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, nameMove, one, openHouse, pending, phone, session, trayCount, trouble } from "./store/house.js";
+import { contact, dismissEmptied, emptied, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 import { when } from "./ui/local.js";
@@ -130,7 +130,9 @@ function Troubles() {
       <button type="button" class="act" aria-label=${t("app.dismiss")} onClick=${dismissEmptied}>×</button></div>`}`;
 }
 
-const outboxOrTray = () => pending.value.length + trayCount.value > 0;
+const outboxOrTray = () => hereAlone() > 0;
+/** How much is on this phone alone: records, and pictures. */
+const hereAlone = () => pending.value.length + trayCount.value + unsentPhotos.value.length;
 
 /** What the server knows of the phone as it was; its row comes with the first pull. */
 function emptiedWords(before) {
@@ -141,12 +143,12 @@ function emptiedWords(before) {
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
     <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
-    ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: pending.value.length + trayCount.value })}</strong><small>${t("unsent.file")}</small></a>`}</section></main></div>`;
+    ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: hereAlone() })}</strong><small>${t("unsent.file")}</small></a>`}</section></main></div>`;
 }
 
 /** This phone's successor stands at the new name; a record that was made here since still goes. */
 function Moved() {
-  const n = pending.value.length + trayCount.value;
+  const n = hereAlone();
   const move = nameMove.value;
   return html`<div class="page page-moved"><header class="top"><h1>${t("move.gone_title")}</h1></header><main><section class="empty">
     <p>${t("move.gone", { to: move?.to ?? "" })}</p>${move && html`<a class="act main-act" href=${move.address}>${t("move.open", { to: move.to })}</a>`}

@@ -1284,6 +1284,7 @@ export const words = {
   "move.send": "Send what is here",
   "move.sent": "Everything on this phone is on the server.",
   "move.waits": "{n} {n|record is|records are} on this phone alone. They go first; nothing is left behind.",
+  "move.photos": "{n} {n|picture is|pictures are} on this phone alone, and {n|goes|go} first.",
   "move.tray": "{n} {n|record was|records were} refused. Mend them or give them up first.",
   "move.first": "First send what is here: under the new name this phone begins empty.",
   "move.trust": "Trust the new certificate",

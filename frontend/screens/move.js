@@ -1,7 +1,7 @@
 // @ts-check
 /** The nursery's name is on the move: how this phone goes over, and for the owner which phones have not. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { contact, nameMove, pending, person, phone, session, trayCount } from "../store/house.js";
+import { contact, nameMove, pending, person, phone, session, trayCount, unsentPhotos } from "../store/house.js";
 import { endOldName, standing, wayOver } from "../store/name_move.js";
 import { html, t } from "../ui/html.js";
 import { tryNow } from "../ui/keeper.js";
@@ -21,7 +21,7 @@ export function Move() {
 
 /** Send, trust, open: the three steps of this phone, each with how it stands. */
 function Steps({ move }) {
-  const here = pending.value.length + trayCount.value;
+  const here = pending.value.length + trayCount.value + unsentPhotos.value.length;
   return html`<ol class="move-steps">
     <li><h2>${t("move.send")}</h2>${here ? html`<${Waits} />` : html`<p>${t("move.sent")}</p>`}</li>
     ${move.trust && html`<li><h2>${t("move.trust")}</h2><p>${t("move.trust_why", { to: move.to })}</p>
@@ -37,6 +37,7 @@ const inLines = (fingerprint) => fingerprint.match(/.{1,24}/g).map((line, index)
 function Waits() {
   const n = pending.value.length;
   return html`${n > 0 && html`<p>${t("move.waits", { n })}</p><button type="button" class="act main-act" onClick=${tryNow}><strong>${t("unsent.try")}</strong></button>`}
+    ${!n && unsentPhotos.value.length > 0 && html`<p>${t("move.photos", { n: unsentPhotos.value.length })}</p><button type="button" class="act main-act" onClick=${tryNow}><strong>${t("unsent.try")}</strong></button>`}
     ${trayCount.value > 0 && html`<p>${t("move.tray", { n: trayCount.value })}</p>`}
     <a class="act" href="#/unsent"><strong>${t("unsent.title")}</strong><small>${t("unsent.file")}</small></a>`;
 }

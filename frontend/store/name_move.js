@@ -1,6 +1,6 @@
 // @ts-check
 /** A move of the nursery's name: this phone's way over, and the owner's sight of all phones. @module */
-import { pending, refreshQueue, trayCount } from "./house.js";
+import { pending, refreshQueue, trayCount, unsentPhotos } from "./house.js";
 import { ask } from "./server.js";
 
 /**
@@ -12,7 +12,7 @@ import { ask } from "./server.js";
 export async function wayOver() {
   // As it stands on the disk: another tab may have recorded something a moment ago.
   await refreshQueue();
-  if (pending.value.length + trayCount.value > 0) return null;
+  if (pending.value.length + trayCount.value + unsentPhotos.value.length > 0) return null;
   return ask("POST", "/api/v1/name-move/link", {});
 }
 
