@@ -7,13 +7,14 @@ from lathhouse.domain.saved_file import checksum
 
 
 def write_saved_file(held: dict[str, Any]) -> str:
-    """Return the text of a file that holds `events`, `refused` and `unreadable`."""
+    """Return the text of a file that holds `events`, `refused`, `unreadable` and `photos`."""
     records: list[dict[str, Any]] = [
         *({"event": event} for event in held["events"]),
         *({"refused": one["event"], "problem": one["problem"]} for one in held.get("refused", ())),
         *({"unreadable": key} for key in held.get("unreadable", ())),
+        *held.get("photos", ()),
     ]
-    head = {"lathhouse": "unsent", "form": 1}
+    head = {"lathhouse": "unsent", "form": 2 if held.get("photos") else 1}
     head |= {name: held[name] for name in ("site", "device", "made_at", "skew_ms")}
     head["lines"] = len(records) + 2
     before = "".join(f"{_line(one)}\n" for one in (head, *records))

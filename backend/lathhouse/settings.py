@@ -9,9 +9,6 @@ from pathlib import Path
 
 BODY_MAX_BYTES = 16 * 1024 * 1024
 BATCH_MAX = 1000
-# A phone makes a picture of 1600 pixels, a few hundred kilobytes. No larger one is taken, so that
-# opening it fills no phone's memory. Ours.
-PHOTO_MAX_BYTES, PHOTO_SIDE_MAX_PX = 1024 * 1024, 4096
 # What is left of a disk then is for records alone. Ours: five times what `/ready` asks for.
 PHOTOS_LEAVE_FREE_BYTES = 1_000_000_000
 # An address as PostgreSQL's own tools take it is led to the driver that we install.

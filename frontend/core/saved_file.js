@@ -1,11 +1,12 @@
 // @ts-check
 /**
- * The file of what a phone could not send: JSON Lines with a head, a line for each record, and an
- * end with their number and sum. The server reads it (`domain/saved_file.py`).
+ * The file of what a phone could not send: JSON Lines with a head, a line for each record, then for
+ * each picture, and an end with their number and sum. The server reads it (`domain/saved_file.py`).
  * @module
  */
 
-export const FORM = 1;
+// The second holds pictures, which an older server would not know.
+export const FORMS = [1, 2];
 const CRC_POLYNOMIAL = 0xedb88320;
 
 /**
@@ -25,16 +26,18 @@ export function checksum(text) {
 /**
  * The whole file.
  * @param {{site: string | null, device: string | null, made_at: string, skew_ms: number, events: any[],
- *   refused: {event: any, problem: any}[], unreadable: any[]}} held `unreadable`: keys of records
- *   that are on the phone and cannot be read any more
+ *   refused: {event: any, problem: any}[], unreadable: any[], photos?: {photo: string, jpeg: string}[]}} held
+ *   `unreadable`: keys of records that are on the phone and cannot be read any more; `photos`: each
+ *   picture's SHA-256, and its octets in base64
  */
-export function writeSavedFile({ site, device, made_at, skew_ms, events, refused, unreadable }) {
+export function writeSavedFile({ site, device, made_at, skew_ms, events, refused, unreadable, photos = [] }) {
   const records = [
     ...events.map((event) => ({ event })),
     ...refused.map(({ event, problem }) => ({ refused: event, problem })),
     ...unreadable.map((key) => ({ unreadable: key })),
+    ...photos,
   ];
-  const head = { lathhouse: "unsent", form: FORM, site, device, made_at, skew_ms, lines: records.length + 2 };
+  const head = { lathhouse: "unsent", form: FORMS[photos.length ? 1 : 0], site, device, made_at, skew_ms, lines: records.length + 2 };
   const before = [head, ...records].map((line) => `${JSON.stringify(line)}\n`).join("");
   return `${before}${JSON.stringify({ lines: records.length + 1, crc32: checksum(before) })}\n`;
 }

@@ -532,6 +532,8 @@ export const words = {
   "unsent.as_file_why": "Save these as a file, and send it from any other phone or computer that is let in. It doubles nothing, even if this phone sends them too.",
   "unsent.share": "Pass the file on",
   "unsent.saved": "{n} records are in {name}. On a phone that is let in: More, What has not been sent, Send a saved file.",
+  "unsent.saved_photos": "{n} {n|picture is|pictures are} in it.",
+  "unsent.photos_left_out": "{n} {n|picture is|pictures are} NOT in it: too much for one file. {n|It stays|They stay} on this phone.",
   "unsent.unreadable": "The file could not be made: {detail}",
   "unsent.state.unreachable": "The server is not in reach.",
   "unsent.state.signed-out": "This phone is not paired any more. What it holds stays here; open a new pairing link to send it.",
@@ -554,6 +556,7 @@ export const words = {
   "take.stored": "stored now",
   "take.already": "there already",
   "take.refused": "refused",
+  "take.photos": "{n} {n|picture|pictures} with them.",
   "take.all_there": "All of it is on the server. The phone may clear it in its own time.",
   "take.no_kind": "A record",
 

@@ -24,9 +24,10 @@ export function SaveUnsent() {
   const put = (way) => async () => {
     try {
       const name = NAME();
-      const { text, count } = await savedFile();
+      const { text, count, photos, left_out } = await savedFile();
       await way(name, text);
-      setSaid({ words: t("unsent.saved", { n: count, name }), bad: false });
+      const words = [t("unsent.saved", { n: count, name }), photos && t("unsent.saved_photos", { n: photos }), left_out && t("unsent.photos_left_out", { n: left_out })];
+      setSaid({ words: words.filter(Boolean).join(" "), bad: false });
     } catch (error) {
       // Whoever closes the sheet of ways to send has not met a fault.
       if (error?.name !== "AbortError") setSaid({ words: t("unsent.unreadable", { detail: String(error?.message ?? error) }), bad: true });

@@ -50,6 +50,7 @@ function Taken({ said }) {
     <p class="quiet">${t("take.of", { phone: said.phone ?? said.device.slice(0, 8), when: when(said.made_at) })}</p>
     <ul class="cards tally"><li><strong>${stored}</strong> ${t("take.stored")}</li><li><strong>${already}</strong> ${t("take.already")}</li>
       <li><strong>${refused.length}</strong> ${t("take.refused")}</li></ul>
+    ${said.photos > 0 && html`<p>${t("take.photos", { n: said.photos })}</p>`}
     ${refused.length === 0 && html`<p>${t("take.all_there")}</p>`}
     ${refused.slice(0, SHOWN_MAX).map((one) => html`<article key=${one.id} class="alert"><p><strong>${named(one.kind)}</strong> <small>${one.observed_at ? when(new Date(one.observed_at).toISOString()) : ""}</small></p>
       <p class="error">${one.problem.detail ?? one.problem.title}</p></article>`)}

@@ -21,7 +21,7 @@ export function Unsent() {
   return html`<${Page} name="unsent" title=${t("unsent.title")} back="#/settings" foot=${foot}>
     <p>${stateWords(contact.value)}</p>
     <${Risks} />
-    ${n + trayCount.value > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
+    ${n + trayCount.value + unsentPhotos.value.length > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
     ${trayCount.value > 0 && html`<section><h2>${t("unsent.tray")}</h2><p>${t("unsent.tray_why")}</p>
       ${tray.value.filter((entry) => !entry.mending).slice(0, SHOWN_MAX).map((entry) => html`<${Refused} key=${entry.id} entry=${entry} />`)}</section>`}
     ${n ? html`<section><h2>${t("saved.here", { n })}</h2><p>${t("unsent.waits")}</p>

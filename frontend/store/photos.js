@@ -27,7 +27,11 @@ export const photoTrouble = signal("");
 /** @type {Map<string, number>} until when each is left in peace, by this page's own clock */
 const refusedUntil = new Map();
 
-const address = (sha256) => `/api/v1/photos/${sha256}`;
+/** A name comes from a record, and a correction may have made anything of it: it leads nowhere else. */
+function address(sha256) {
+  if (!/^[0-9a-f]{64}$/.test(sha256)) throw new Failure("bad", "this is no picture's name");
+  return `/api/v1/photos/${sha256}`;
+}
 
 /** Offer everything again, whatever was said of it before. */
 export function forgetRefusals() {

@@ -5,13 +5,17 @@ import { unsentPhotos } from "../store/house.js";
 import { fetchPhoto, photoHere } from "../store/photos.js";
 import { html, t } from "./html.js";
 
-/** @param {{sha256: string, caption: string}} props */
+/** @param {{sha256: any, caption: string}} props */
 export function Photo({ sha256, caption }) {
-  const name = sha256.toLowerCase();
+  const name = String(sha256).toLowerCase();
   const [blob, setBlob] = useState(/** @type {Blob | null | undefined} */ (undefined));
   const [said, setSaid] = useState("");
   const [large, setLarge] = useState(false);
-  useEffect(() => void photoHere(name).then(setBlob, (error) => setSaid(error.message)), [name]);
+  const missing = (error) => {
+    setBlob(null);
+    setSaid(error.message);
+  };
+  useEffect(() => void photoHere(name).then(setBlob, missing), [name]);
   const url = useUrl(blob);
   const fetchIt = async () => {
     setSaid(t("photo.coming"));

@@ -1,6 +1,7 @@
 """Pictures on the phone: saved with their records or not at all, sent after them and once."""
 
 import base64
+import json
 from typing import Any
 
 from tests.phone.conftest import Phone
@@ -102,6 +103,13 @@ def test_what_is_refused_waits_and_holds_up_no_other_and_room_is_spared_of_what_
     app.run(WAIT_FOR_TROUBLE)
     assert "no whole JPEG" in app.run(told)
 
+    # A correction may make anything of a name: none is asked for.
+    for trick in ("../session", "..%2f..%2fx", "0" * 63, "", "x?y", "\n" + "0" * 64):
+        fetching = "(name) => import('/store/photos.js').then((found) => found.fetchPhoto(name))"
+        says = app.run(f"(name) => ({fetching})(name).catch((error) => error.kind)", trick)
+        assert says == "bad"
+    assert not [one for one in network.requests if one.method == "GET" and "photos" in one.path]
+
     # The newest sixty of each stay (ours); one that no backup holds is never let go.
     network.next("/api/v1/photos/", "503", times=999)
     said: dict[str, Any] = app.run(
@@ -192,6 +200,11 @@ def test_a_picture_is_kept_with_its_record_and_goes_with_it_where_it_has_not_lef
     first, second = take(app, octets), take(app, octets)
     app.run("(id) => phone.record.undo(id)", first)
     assert held(app) == held(app, "unsent_photos") == [name_of(octets)]
+    # The saved file holds it, and says how many did not fit.
+    made: dict[str, Any] = app.run("() => phone.saved.savedFile()")
+    assert (made["photos"], made["left_out"]) == (1, 0)
+    (line,) = [json.loads(one) for one in made["text"].splitlines() if '"photo":' in one]
+    assert base64.b64decode(line["jpeg"]) == octets
     app.run("(id) => phone.record.undo(id)", second)
     app.until(f"{UNSENT} === 0")
     assert held(app) == held(app, "unsent_photos") == []

@@ -41,6 +41,17 @@ def test_the_phone_writes_the_golden_file_octet_for_octet(open_phone: OpenPhone)
         GOLDEN["held"],
     )
     assert written == "\n".join(GOLDEN["lines"])
+    with_photos = app.run(
+        "(held) => import('/core/saved_file.js').then((file) => file.writeSavedFile(held))",
+        {
+            **GOLDEN["held"],
+            "events": [],
+            "refused": [],
+            "unreadable": [],
+            "photos": GOLDEN["photos"],
+        },
+    )
+    assert with_photos == "\n".join(GOLDEN["lines_with_photos"])
     sum_ = "import('/core/saved_file.js').then((file) => file.checksum('123456789'))"
     assert app.run(f"() => {sum_}") == "cbf43926"
 

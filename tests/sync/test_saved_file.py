@@ -1,5 +1,6 @@
 """The file of what a phone could not send: the server takes it, once, whoever brings it."""
 
+import base64
 import json
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from typing import Any
 import pytest
 
 from lathhouse.domain.saved_file import BadSavedFile, checksum, read_saved_file
+from tests.photos import jpeg, name_of
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery, open_nursery
 from tests.web.test_people import MELE, Phone, link_for
@@ -52,6 +54,34 @@ def test_the_golden_file_is_read_back_and_written_the_same():
     assert (file.site, file.device, file.skew_ms) == (held["site"], held["device"], -1500)
     assert (file.events, file.refused) == (held["events"], held["refused"])
     assert write_saved_file(held) == FILE
+    text = "\n".join(GOLDEN["lines_with_photos"])
+    assert read_saved_file(text).photos == GOLDEN["photos"]
+    alone = {"events": [], "refused": [], "unreadable": [], "photos": GOLDEN["photos"]}
+    assert write_saved_file({**held, **alone}) == text
+
+
+def test_a_files_pictures_are_kept_after_their_records_and_a_bad_one_holds_up_nothing(
+    nursery: Nursery,
+):
+    octets, other = jpeg(), jpeg(shade=8)
+    device = nursery.device()
+    lot = device.start_lot()
+    event = device.event("photographed", lot, {"sha256": name_of(octets)})
+    photos = [
+        {"photo": name_of(other), "jpeg": packed(other)},  # no record names it
+        {"photo": name_of(octets), "jpeg": "no base64"},
+        {"photo": name_of(octets), "jpeg": packed(octets)},
+        {"photo": [], "jpeg": None},
+    ]
+    said = bring(nursery, saved(nursery, device.id, event, photos=photos))
+    assert (counts(said), said.json["photos"]) == ((1, 0, 0), 1)
+    token = {"Authorization": f"Bearer {nursery.token('viewer')}"}
+    found = nursery.client.get(f"/api/v1/photos/{name_of(octets)}", headers=token)
+    assert found.data == octets
+
+
+def packed(octets: bytes) -> str:
+    return base64.b64encode(octets).decode()
 
 
 def test_what_a_mail_program_does_to_line_ends_is_undone():

@@ -14,7 +14,8 @@ from typing import Any
 from lathhouse.domain.nesting import LEVELS_MAX, is_deeper
 
 Data = dict[str, Any]
-FORM = 1
+# The second holds pictures too.
+FORMS = (1, 2)
 UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.IGNORECASE)
 HOW = "On the phone: More, What has not been sent, Save a file."
 AGAIN = "Save it once more on the phone, and send that one as it is."
@@ -32,6 +33,7 @@ class SavedFile:
         site: the nursery that the phone belongs to, None where it never heard which.
         skew_ms: what the phone last knew must be added to its clock.
         refused: `{event, problem}` of what a server has refused before.
+        photos: `{photo, jpeg}`: a picture's SHA-256, and its octets in base64 (RFC 4648).
     """
 
     site: str | None
@@ -40,6 +42,7 @@ class SavedFile:
     skew_ms: int
     events: list[Any]
     refused: list[Data]
+    photos: list[Data]
 
 
 def checksum(text: str) -> str:
@@ -60,8 +63,8 @@ def read_saved_file(text: str) -> SavedFile:
     head = _line(lines[0]) if lines else None
     if not isinstance(head, dict) or head.get("lathhouse") != "unsent":
         raise BadSavedFile(f"This is no file of unsent records. {HOW}")
-    if head.get("form") != FORM:
-        says = f"This file is of form {head.get('form')}, and this server reads form {FORM}."
+    if head.get("form") not in FORMS:
+        says = f"This file is of form {head.get('form')}, and this server reads up to {FORMS[-1]}."
         raise BadSavedFile(f"{says} Bring the server up to date, then send it again.")
     _check_end(head, lines)
     return _saved(head, [_whole(line) for line in lines[1:-1]])
@@ -81,7 +84,9 @@ def _no_constant(name: str) -> Any:
 
 def _whole(line: str) -> Data:
     value = _line(line)
-    if not isinstance(value, dict) or not ({"event", "refused", "unreadable"} & value.keys()):
+    if not isinstance(value, dict) or not (
+        {"event", "refused", "unreadable", "photo"} & value.keys()
+    ):
         raise BadSavedFile(f"A line of this file is no record. {AGAIN}")
     return value
 
@@ -112,4 +117,5 @@ def _saved(head: Data, lines: list[Data]) -> SavedFile:
             for line in lines
             if "refused" in line
         ],
+        photos=[line for line in lines if "photo" in line],
     )

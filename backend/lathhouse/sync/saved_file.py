@@ -13,6 +13,7 @@ from lathhouse.store.access import known_phone
 from lathhouse.store.log import body_hash, is_key
 from lathhouse.store.models import Event
 from lathhouse.store.work import Work, looking
+from lathhouse.sync.photos import take_packed
 from lathhouse.sync.push import Sender, Verdicts, check, store
 
 Data = dict[str, Any]
@@ -29,8 +30,9 @@ def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
         taker: `{person, role, from}`: who brings it, with what rights, and by which way.
 
     Returns:
-        `{device, phone, made_at, stored, already, refused}`: how many were stored and how many
-        were there already, and of each refused one its `{id, kind, observed_at, problem}`.
+        `{device, phone, made_at, stored, already, refused, photos}`: how many were stored and how
+        many were there already, of each refused one its `{id, kind, observed_at, problem}`, and how
+        many of its pictures are here now.
 
     Raises:
         SavedFileRefused: it is no such file, not whole, or of another nursery.
@@ -48,7 +50,9 @@ def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
         counts = {name: count + len(answer[name]) for name, count in counts.items()}
         refused += answer["refused"]
     named = {"device": file.device, "phone": (phone or {}).get("name"), "made_at": file.made_at}
-    return {**named, **counts, "refused": _in_words(file, refused)}
+    # After the records that name them.
+    photos = take_packed(site_id, file.photos, to_text(now_ms))
+    return {**named, **counts, "refused": _in_words(file, refused), "photos": photos}
 
 
 def _check_home(site_id: str, file: SavedFile, phone: Data | None) -> None:

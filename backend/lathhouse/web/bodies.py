@@ -174,7 +174,7 @@ ANSWERED: dict[tuple[str, str], Data] = {
     ),
     ("post", "/api/v1/saved-files"): holding(
         {"device": ID, "phone": maybe(TEXT), "made_at": TEXT, "stored": COUNT, "already": COUNT,
-         "refused": listed(ANY_OBJECT)}
+         "refused": listed(ANY_OBJECT), "photos": COUNT}
     ),
     ("get", "/api/v1/phones"): holding({"phones": listed(PHONE)}),
     ("post", "/api/v1/phones/{phone}/cut-off"): holding({"cut_off": TEXT}),

@@ -1,17 +1,16 @@
 """The door for pictures: in after their records, out to whoever may read."""
 
-import hashlib
 from typing import Any
 
 from flask import Response, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
-from lathhouse.domain.jpeg import NotJpeg, jpeg_size
-from lathhouse.errors import BadPhoto, NoRoom, NotFound, TooMuch
-from lathhouse.settings import PHOTO_MAX_BYTES, PHOTO_SIDE_MAX_PX, PHOTOS_LEAVE_FREE_BYTES
+from lathhouse.errors import BadPhoto, NoRoom, NotFound
+from lathhouse.settings import PHOTOS_LEAVE_FREE_BYTES
 from lathhouse.store import photos
 from lathhouse.store.log import SHA256
+from lathhouse.sync.photos import take_photo
 from lathhouse.web.requests import allow, disk_free_bytes, now, site_id, takes
 
 bp = Blueprint("photos", "photos", url_prefix="/api/v1/photos", description="Pictures")
@@ -40,10 +39,10 @@ class Photo(MethodView):
     def put(self, sha256: str) -> dict[str, Any]:
         """Keep the picture that a record on the log names; sent again, it changes nothing."""
         name, octets = named(sha256), request.get_data(cache=False)
-        check_photo(name, octets)
+        check_packing()
         if disk_free_bytes() < PHOTOS_LEAVE_FREE_BYTES:
             raise NoRoom("What is left of the server's disk is for records. Make room there.")
-        return {"sha256": name, "already": photos.keep(site_id(), name, octets, now())}
+        return {"sha256": name, "already": take_photo(site_id(), name, octets, now())}
 
 
 def named(sha256: str) -> str:
@@ -57,29 +56,15 @@ def named(sha256: str) -> str:
     return sha256
 
 
-def check_photo(name: str, octets: bytes) -> None:
-    """Refuse what is no picture as our phones make them, or not the one that the name says.
+def check_packing() -> None:
+    """Refuse another media type, and octets that were packed on the way.
 
     Raises:
-        TooMuch: it is over the limit.
-        BadPhoto: it is no JPEG, too large a one, or another than its name says.
+        BadPhoto: it is sent as anything else than a plain JPEG.
     """
-    if len(octets) > PHOTO_MAX_BYTES:
-        raise TooMuch(f"A picture is of at most {PHOTO_MAX_BYTES:,} bytes.")
-    if (
-        request.mimetype != JPEG
-        or request.headers.get("Content-Encoding", "identity") != "identity"
-    ):
+    packing = request.headers.get("Content-Encoding", "identity")
+    if request.mimetype != JPEG or packing != "identity":
         raise BadPhoto(f"Send a picture as {JPEG}, as it is.")
-    if hashlib.sha256(octets).hexdigest() != name:
-        raise BadPhoto("The octets are not those that the name says. Send the picture again.")
-    try:
-        longest = max(jpeg_size(octets))
-    except NotJpeg as error:
-        raise BadPhoto(f"It is no whole JPEG. {error}") from error
-    if longest > PHOTO_SIDE_MAX_PX:
-        says = f"A picture is of at most {PHOTO_SIDE_MAX_PX:,} pixels a side, not {longest:,}."
-        raise BadPhoto(says)
 
 
 def answer(name: str, octets: bytes | None) -> Response:
