@@ -159,8 +159,10 @@ def check(data: Path | None) -> None:
         found = check_record(app.config["SITE_ID"], now)
         for said in (*found["differences"], *found["awaited"]):
             click.echo(said)
+        if found["photos"] or found["awaited"]:
+            click.echo(f"{found['photos']} pictures, {len(found['awaited'])} have not come yet")
         click.echo(
-            f"{found['events']} events, {found['lots']} lots, {found['photos']} pictures, "
+            f"{found['events']} events, {found['lots']} lots, "
             f"{len(found['differences'])} differences"
         )
         if found["differences"]:

@@ -155,12 +155,16 @@ def test_the_command_says_what_is_awaited_and_fails_for_what_is_damaged(
 
     photographed(sqlite_nursery, octets)
     code, says = ran()
-    assert (code, "its picture has not come" in says, "0 pictures" in says) == (0, True, True)
+    assert (code, "its picture has not come" in says, "0 pictures, 1 have" in says) == (
+        0,
+        True,
+        True,
+    )
     put(sqlite_nursery, octets)
     with sqlite_nursery.database() as connection:
         connection.execute(update(Photo).values(octets=b""))
     code, says = ran()
-    assert (code, "1 pictures, 1 differences" in says) == (1, True)
+    assert (code, "1 pictures, 0 have" in says, "1 lots, 1 differences" in says) == (1, True, True)
     with sqlite_nursery.database() as connection:
         connection.execute(delete(Photo))
 
