@@ -96,7 +96,7 @@ def test_what_a_mail_program_does_to_line_ends_is_undone():
         ("date,low_c\n2026-09-10,2\n", "no file of unsent records"),
         ("[" * 5000 + "]" * 5000, "no file of unsent records"),
         ('{"device": "x", "events": []}', "no file of unsent records"),
-        (FILE.replace('"form":1', '"form":2'), "of form 2.*up to date"),
+        (FILE.replace('"form":1', '"form":3'), "of form 3.*up to date"),
         (FILE[: len(FILE) // 2], "cut short.*6 lines"),
         ("\n".join(GOLDEN["lines"][:-2]) + "\n", "cut short"),
         (FILE.replace('"moisture":3', '"moisture":4'), "not as the phone wrote it"),
