@@ -55,6 +55,12 @@ class FromTheFuture(Refusal):
     slug, title = "from-the-future", "This record is more than a day ahead"
 
 
+class AnotherFold(Refusal):
+    """The rows are by now those of another version of the program, which folds otherwise."""
+
+    status, slug, title = 503, "another-version", "Another version of the program has this record"
+
+
 class FixedWatch(Refusal):
     """The six-week watch is the one that cannot be changed."""
 

@@ -9,6 +9,7 @@ from flask.testing import FlaskClient
 from sqlalchemy import select
 
 from lathhouse.domain.instants import to_ms, to_text
+from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.domain.watches import load_rules
 from lathhouse.reminders.clock import catch_up
 from lathhouse.store import (
@@ -56,6 +57,7 @@ def settle_beside(nursery: Nursery) -> Other:
     with nursery.app.app_context():
         with db.engine.begin() as connection:
             row = {"id": other.site, "epoch": str(uuid.uuid4()), "revision": 0, "log_position": 0}
+            row["fold_version"] = FOLD_VERSION
             connection.execute(Site.__table__.insert(), row)
         now = to_text(nursery.clock.ms)
         writing(other.site, now, sites.renew_shipped)

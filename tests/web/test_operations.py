@@ -29,7 +29,7 @@ def lacking(nursery: Nursery) -> set[str]:
     """Return what `/ready` says is wrong."""
     said = nursery.call("GET", "/ready", role=None)
     assert said.json["ready"] is (said.status_code == 200)
-    names = ("database", "migrations", "clock", "disk")
+    names = ("database", "migrations", "fold", "clock", "disk")
     lacks = {name for name in names if not said.json[name]}
     assert said.status_code == (503 if lacks else 200)
     assert (said.content_type == PROBLEM) is bool(lacks)
@@ -64,7 +64,7 @@ def test_a_database_that_does_not_answer_is_said_and_the_server_lives(
         raise operations.SQLAlchemyError("down")
 
     monkeypatch.setattr(operations, "state_of_database", gone)
-    assert lacking(nursery) == {"database", "migrations", "clock"}
+    assert lacking(nursery) == {"database", "migrations", "fold", "clock"}
     assert nursery.call("GET", "/health", role=None).json == {"ok": True}
 
 

@@ -5,10 +5,12 @@ restores; of several amendments each field keeps the latest by fold order; a cor
 before what it corrects waits for it (DESIGN, "How the fold reads a log").
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 Event = dict[str, Any]
+
+CORRECTIONS = ("amended", "voided")
 
 
 def fold_order(event: Event) -> tuple[str, str, int, str]:
@@ -18,14 +20,14 @@ def fold_order(event: Event) -> tuple[str, str, int, str]:
 
 def target_id(event: Event) -> str | None:
     """Return the id that a correction names, or None for any other event."""
-    if event["kind"] not in ("amended", "voided"):
+    if event["kind"] not in CORRECTIONS:
         return None
     of = (event.get("data") or {}).get("of")
     return of if isinstance(of, str) else None
 
 
 def root_id(
-    event: Event, by_id: dict[str, Event], through: tuple[str, ...] = ("amended", "voided")
+    event: Event, by_id: dict[str, Event], through: tuple[str, ...] = CORRECTIONS
 ) -> str | None:
     """Return the id of the first event that a chain of corrections is about.
 
@@ -92,17 +94,23 @@ def effective(events: Iterable[Event]) -> list[Event]:
     by_id: dict[str, Event] = {}
     for event in sorted(events, key=fold_order):
         by_id.setdefault(event["id"], event)
-    if not any(event["kind"] in ("amended", "voided") for event in by_id.values()):
-        return list(by_id.values())
+    corrections = [event for event in by_id.values() if event["kind"] in CORRECTIONS]
+    return list(corrected(by_id.values(), corrections)) if corrections else list(by_id.values())
+
+
+def corrected(ordered: Iterable[Event], corrections: list[Event]) -> Iterator[Event]:
+    """Yield what events in fold order say by these corrections, which may be among them.
+
+    One after another, so that a log of any length can be read a part at a time.
+    """
+    by_id = {event["id"]: event for event in corrections}
     voided: set[str | None] = {target_id(by_id[void]) for void in active_voids(by_id)}
     chains = amendments(by_id, voided)
-    result = []
-    for event in by_id.values():
-        if event["kind"] in ("amended", "voided") or event["id"] in voided:
+    for event in ordered:
+        if event["kind"] in CORRECTIONS or event["id"] in voided:
             continue
         chain = chains.get(event["id"])
-        result.append(_amended(event, chain) if chain else event)
-    return result
+        yield _amended(event, chain) if chain else event
 
 
 def _amended(event: Event, chain: list[Event]) -> Event:

@@ -6,7 +6,7 @@ corrects something older, is named in `unconfirmed` and counts once the server h
 
 from typing import Any
 
-from lathhouse.domain.corrections import effective, fold_order, root_id
+from lathhouse.domain.corrections import CORRECTIONS, effective, fold_order, root_id
 from lathhouse.domain.lot import new_lot, plain_copy, run, started_first
 
 Event = dict[str, Any]
@@ -18,7 +18,6 @@ Lot = dict[str, Any]
 FOLD_VERSION = 5
 TAIL_MIN = 8
 TAIL_MAX = 40
-CORRECTIONS = ("amended", "voided")
 
 
 def snapshot(lot_id: str, events: list[Event], inherited: Lot | None = None) -> dict[str, Any]:

@@ -1,9 +1,12 @@
 """What is said of places, solutions, phones and the nursery: a row after one more event. Pure."""
 
+from bisect import bisect_left
+from collections.abc import Iterable
+from itertools import groupby
 from typing import Any
 
 from lathhouse.domain import chambers, chill, series
-from lathhouse.domain.instants import later
+from lathhouse.domain.instants import HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
 from lathhouse.domain.treatments import with_treatment
@@ -15,6 +18,8 @@ Row = dict[str, Any]
 ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
 ANSWERABLE = ("place", "phone", "nursery", "solution")
 PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
+# A row is kept as it was six hours ago, twelve, a day, … four months ago. Ours.
+MARK_MS, MARKS = 6 * HOUR_MS, 10
 ROW_KINDS = {
     "place_changed": "place",
     "person_changed": "person",
@@ -55,13 +60,38 @@ def about(kind: str, subject: str, ordered: list[Event], home: str) -> list[Even
     return [event for event in ordered if (kind, subject) in aims(event, home)]
 
 
-def go_on(row: Row, ordered: list[Event]) -> Row:
+def go_on(row: Row, ordered: Iterable[Event]) -> Row:
     """Return a row after more events, in fold order, that do not replace it."""
     row = _own(row)
     for event in ordered:
         row = _said(row, event)
         row["folded_at"] = later(row.get("folded_at"), event["at"])
     return row
+
+
+def marks(newest: str) -> list[str]:
+    """Return the instants, oldest first, at which a row with a long log is kept as it was.
+
+    Each lies twice as far back as the one after it: a record that comes late costs about twice the
+    time since, and never more than what lies between.
+    """
+    return [to_text(to_ms(newest) - MARK_MS * 2**power) for power in reversed(range(MARKS))]
+
+
+def go_on_marking(
+    row: Row, ordered: Iterable[Event], at: list[str]
+) -> tuple[Row, list[tuple[str, Row]]]:
+    """Do as `go_on`; return also (until when, the row) as it was at each of these instants.
+
+    Such a row holds every event up to its instant and none that is later. The events may come one
+    by one from a log of any length.
+    """
+    kept: dict[str, Row] = {}
+    for number, part in groupby(ordered, key=lambda event: bisect_left(at, event["at"])):
+        row = go_on(row, part)
+        if number < len(at):
+            kept[row["folded_at"]] = row
+    return row, sorted(kept.items(), key=lambda one: one[0])
 
 
 def said(row: Row, event: Event) -> Row:

@@ -10,6 +10,7 @@ from flask import Flask
 from sqlalchemy import or_, select, update
 
 from lathhouse.domain.instants import to_text
+from lathhouse.errors import AnotherFold
 from lathhouse.store import alerts, weather
 from lathhouse.store.models import Site, Subject
 from lathhouse.store.record import set_deadlines
@@ -76,6 +77,7 @@ class Clock:
     def __init__(self, app: Flask, site_id: str, now_ms: Callable[[], int]) -> None:
         self.app, self.site_id, self.now_ms = app, site_id, now_ms
         self.owner = str(uuid.uuid4())
+        self.resting = False
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="alert-clock", daemon=True)
 
@@ -95,10 +97,18 @@ class Clock:
                 try:
                     if take_lease(self.site_id, self.owner, self.now_ms()):
                         catch_up(self.site_id, self.now_ms())
+                except AnotherFold as refusal:
+                    self._rest(refusal)
                 except Exception:
                     # A tick that failed is a tick that comes again; the reason is in the log.
                     log.exception("the alert clock could not tick")
             self._stop.wait(EVERY_SECONDS)
+
+    def _rest(self, refusal: AnotherFold) -> None:
+        """Say once why nothing is looked at here any more."""
+        if not self.resting:
+            log.error("the alert clock rests: %s", refusal)
+        self.resting = True
 
 
 def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
@@ -106,6 +116,8 @@ def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
     until = to_text(now_ms + LEASE_MS)
 
     def act(work: Work) -> bool:
+        # Who may not tick leaves the lease to who may.
+        work.hold_site()
         free = or_(
             Site.clock_owner.is_(None), Site.clock_owner == owner, Site.clock_until < work.now
         )

@@ -1,6 +1,7 @@
 """Rows that people change whole: places, people, protocols, watches, the nursery itself."""
 
 import json
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
@@ -10,7 +11,9 @@ from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.rows import ANSWERS, PLACE_KINDS, ROW_KINDS, about, go_on
 from lathhouse.domain.solutions import new_solution
 from lathhouse.domain.watches import load_rules
+from lathhouse.store import long_rows
 from lathhouse.store.log import Log
+from lathhouse.store.long_rows import LONG
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row, Work, dumps
 
@@ -29,6 +32,7 @@ NEW_NURSERY: Data = {
     "currency": "",
 }
 
+SETS_UP = {row: kind for kind, row in ROW_KINDS.items()}
 # What a nursery's row says that no event has said.
 SAID_OUTSIDE = ("last_backup_at", "opened_at")
 
@@ -74,6 +78,12 @@ def fold_row(
     ordered = about(kind, subject, effective(events), site_id)
     if kind == "solution":
         return go_on(new_solution(subject), ordered)
+    row = set_up(kind, before, ordered)
+    return go_on(row, ordered) if row is not None else None
+
+
+def set_up(kind: str, before: Data | None, ordered: Iterable[Data]) -> Data | None:
+    """Return a row as people have set it up, with nothing said of it yet, or None."""
     row = dict(before) if before else None
     if row is not None and kind in ANSWERABLE:
         row |= {"answers": {}, "closed_at": None}
@@ -84,15 +94,13 @@ def fold_row(
             row = {**(under or {}), **(event.get("data") or {}), "shipped": False}
             # What a phone goes back to, without asking the server.
             row |= {"ships": before} if kind == "watch" and before else {}
-    return go_on(row, ordered) if row is not None else None
+    return row
 
 
-def newer_only(row: Data | None, added: list[Data]) -> bool:
-    """Say whether a stored row can simply go on with these events, without its whole log."""
-    if row is None or not row.get("folded_at"):
-        return False
+def is_simple(row: Data | None, added: list[Data]) -> bool:
+    """Say whether events only say something more of a row, and correct or set up nothing."""
     simple = (*PLACE_KINDS, "treated", *ANSWERS)
-    return all(e["kind"] in simple and e["at"] > row["folded_at"] for e in added)
+    return bool(row and row.get("folded_at")) and all(e["kind"] in simple for e in added)
 
 
 def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
@@ -100,15 +108,24 @@ def derive_rows(log: Log, now: str) -> dict[tuple[str, str], Data]:
     found: dict[tuple[str, str], Data] = {}
     for kind in (*(kind for kind in ROW_KINDS.values() if kind != "phone"), "solution"):
         for subject in sorted(log.subjects(kind)):
-            added = log.added_about(kind, subject)
-            stored = data_of(log.work, kind, subject) if kind in ("place", "nursery") else None
-            if stored is not None and newer_only(stored, added):
-                found[(kind, subject)] = go_on(stored, effective(added))
-                continue
-            row = row_from_log(log, kind, subject, stored, now)
+            stored = data_of(log.work, kind, subject) if kind in LONG else None
+            row = _from_row(log, kind, subject, stored, now)
+            row = row or row_from_log(log, kind, subject, stored, now)
             if row is not None:
                 found[(kind, subject)] = row
     return found | _derive_phones(log)
+
+
+def _from_row(log: Log, kind: str, subject: str, stored: Data | None, now: str) -> Data | None:
+    """Return a row that goes on from what is kept of it, or None where only the log tells."""
+    added = log.added_about(kind, subject)
+    if stored is None or not is_simple(stored, added):
+        return None
+    if all(event["at"] > stored["folded_at"] for event in added):
+        long_rows.keep_as_it_was(log.work, kind, subject, stored)
+        return go_on(stored, effective(added))
+    row = long_rows.fold_late(log, kind, subject, added)
+    return _finished(kind, subject, row, stored, now) if row else None
 
 
 def row_from_log(log: Log, kind: str, subject: str, stored: Data | None, now: str) -> Data | None:
@@ -117,11 +134,18 @@ def row_from_log(log: Log, kind: str, subject: str, stored: Data | None, now: st
     Args:
         stored: the row as it is kept, for what is said of a nursery outside the log.
     """
-    events = log.events_about(kind, subject)
     before = shipped_row(log.work, kind, subject)
-    row = fold_row(log.work.site_id, (kind, subject), before, events)
-    if row is None:
-        return None
+    if kind in LONG:
+        first = set_up(kind, before, long_rows.told(log, kind, subject, SETS_UP[kind]))
+        row = long_rows.fold_whole(log, kind, subject, first) if first is not None else None
+    else:
+        events = log.events_about(kind, subject)
+        row = fold_row(log.work.site_id, (kind, subject), before, events)
+    return _finished(kind, subject, row, stored, now) if row is not None else None
+
+
+def _finished(kind: str, subject: str, row: Data, stored: Data | None, now: str) -> Data:
+    """Return a folded row with what the log does not say."""
     row = {**row, "id": subject}
     if kind != "nursery":
         return row

@@ -5,6 +5,7 @@ from typing import Any
 from sqlalchemy import func, select
 
 from lathhouse.domain.instants import to_ms
+from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.store import photos
 from lathhouse.store.archive import schema_version
 from lathhouse.store.backup import last_backup
@@ -63,11 +64,14 @@ def _seconds(since: str | None, now: str) -> float | None:
 
 
 def state_of_database(site_id: str, now: str) -> dict[str, Any]:
-    """Return {version, clock_until}: its last migration, and how long its clock is sure to tick."""
+    """Return {version, clock_until, fold}: its last migration, how long its clock is sure to tick,
+    and whether its rows are those of this program's fold.
+    """
 
     def read(work: Work) -> dict[str, Any]:
-        until = select(Site.clock_until).where(Site.id == site_id)
+        query = select(Site.clock_until, Site.fold_version).where(Site.id == site_id)
+        until, fold = work.connection.execute(query).one()
         version = schema_version(work.connection)
-        return {"version": version, "clock_until": work.connection.scalar(until)}
+        return {"version": version, "clock_until": until, "fold": fold == FOLD_VERSION}
 
     return looking(site_id, now, read)

@@ -2,13 +2,16 @@
 
 import base64
 import hashlib
+import heapq
 import json
 import re
+from collections.abc import Iterable, Iterator
+from itertools import groupby
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import and_, func, join, select
 
-from lathhouse.domain.corrections import fold_order, root_id, target_id
+from lathhouse.domain.corrections import CORRECTIONS, corrected, fold_order, root_id, target_id
 from lathhouse.domain.rows import ANSWERS, aims
 from lathhouse.errors import BadCursor
 from lathhouse.store import chains
@@ -19,6 +22,7 @@ AtSubject = tuple[str, str]
 HISTORY_MAX = 1000
 PHOTO = "photo"
 SHA256 = re.compile("[0-9a-f]{64}")
+FLOW_PAGE = 500
 POSITION_MAX = 2**63 - 1
 # Made once: the module's own function makes an encoder at every call.
 CANONICAL = json.JSONEncoder(sort_keys=True, separators=(",", ":"))
@@ -157,6 +161,54 @@ class Log:
             found[row["lot_id"]].append(event_of(row))
         self.stored |= {(kind, subject): events for subject, events in found.items()}
 
+    def since(self, kind: str, subject: str, after: str) -> list[dict[str, Any]]:
+        """Return the events about a subject later than an instant, with whatever corrects them.
+
+        It reads what the site has recorded since then, and not what is about the subject.
+        """
+        query = _about(self.work.site_id, kind, subject).where(Event.at > after)
+        rows = self.work.connection.execute(query).scalars()
+        found = {event["id"]: event for event in map(json.loads, rows)}
+        added = [event for event in self.added_about(kind, subject) if event["at"] > after]
+        found |= {event["id"]: event for event in added}
+        wanted = set(found)
+        while wanted:
+            rows_of = self.work.rows_in(Event, Event.of_id, wanted)
+            wanted = {row["id"] for row in rows_of} - found.keys()
+            found |= {row["id"]: event_of(row) for row in rows_of if row["id"] in wanted}
+        return list(found.values())
+
+    def newest(self, kind: str, subject: str) -> str | None:
+        """Return the time of the latest event about a subject."""
+        linked = _linked(self.work.site_id, kind, subject)
+        query = select(func.max(Event.at)).select_from(linked)
+        times = [event["at"] for event in self.added_about(kind, subject)]
+        return max([*times, *filter(None, [self.work.connection.scalar(query)])], default=None)
+
+    def flow(self, kind: str, subject: str, only: str | None = None) -> Iterator[dict[str, Any]]:
+        """Yield all that is now said of a subject, in fold order, a part at a time in memory.
+
+        Nothing else may be asked of the database before it has come to its end.
+
+        Args:
+            only: one kind of event.
+        """
+        site_id, added = self.work.site_id, self.added_about(kind, subject)
+        query = select(Event.body).select_from(_linked(site_id, kind, subject))
+        asked = query.where(Event.kind.in_(CORRECTIONS))
+        known = {event["id"]: event for event in added if target_id(event)}
+        for body in self.work.connection.execute(asked).scalars():
+            event = json.loads(body)
+            known[event["id"]] = event
+        if only:
+            query = query.where(Event.kind == only)
+            added = [event for event in added if event["kind"] == only]
+        rows = query.order_by(Event.at).execution_options(yield_per=FLOW_PAGE)
+        stored = _in_order(map(json.loads, self.work.connection.execute(rows).scalars()))
+        both = heapq.merge(stored, sorted(added, key=fold_order), key=fold_order)
+        once = (next(same) for _, same in groupby(both, key=lambda event: event["id"]))
+        return corrected(once, list(known.values()))
+
     def write(self, first_position: int) -> None:
         """Append the added events, with their links."""
         rows = [
@@ -187,6 +239,29 @@ class Log:
             if not (kind == "lot" and (subject, event_id) in own)
         ]
         self.work.upsert(EventLink, links, ("subject_kind", "subject_id", "event_id"))
+
+
+def _linked(site_id: str, kind: str, subject: str) -> Any:
+    """Return the join of the log with what is linked to a subject."""
+    about = (EventLink.site_id == site_id, EventLink.subject_kind == kind)
+    same = (Event.site_id == EventLink.site_id, Event.id == EventLink.event_id)
+    where = and_(*same, *about, EventLink.subject_id == subject, Event.site_id == site_id)
+    return join(EventLink, Event, where)
+
+
+def _about(site_id: str, kind: str, subject: str) -> Any:
+    """Return a query of events that asks each, by its id, whether it is about a subject."""
+    same = (EventLink.event_id == Event.id, EventLink.site_id == site_id)
+    linked = select(EventLink.event_id).where(
+        *same, EventLink.subject_kind == kind, EventLink.subject_id == subject
+    )
+    return select(Event.body).where(Event.site_id == site_id, linked.exists())
+
+
+def _in_order(by_time: Iterable[dict[str, Any]]) -> Iterator[dict[str, Any]]:
+    """Yield events that come by their time in fold order, also those of one time."""
+    for _, same in groupby(by_time, key=lambda event: event["at"]):
+        yield from sorted(same, key=fold_order)
 
 
 def named_subjects(event: dict[str, Any], site_id: str) -> list[tuple[str, Any]]:

@@ -24,6 +24,9 @@ class Site(Base):
     clock_until: Mapped[str | None] = mapped_column(Text)
     # By which fold the derived rows were made; None: by one from before there was a number.
     fold_version: Mapped[int | None] = mapped_column(Integer)
+    # How far that fold has come, as JSON, while it is under way or was cut off; None once it is
+    # whole.
+    refolding: Mapped[str | None] = mapped_column(Text)
 
 
 class Event(Base):
@@ -47,6 +50,7 @@ class Event(Base):
         Index("events_by_position", "site_id", "position", unique=True),
         Index("events_by_lot", "site_id", "lot_id"),
         Index("events_by_target", "site_id", "of_id"),
+        Index("events_by_time", "site_id", "at"),
     )
 
 
@@ -130,6 +134,21 @@ class Subject(Base):
             postgresql_where=text("weather IS NOT NULL"),
         ),
     )
+
+
+class RowMark(Base):
+    """A row with a long log as it was at an instant, so that what comes late is folded from there.
+
+    Nothing is lost with it: the log says it all again.
+    """
+
+    __tablename__ = "row_marks"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    kind: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[str] = mapped_column(Text, primary_key=True)
+    # Every event up to this instant is in it, and none that is later.
+    until: Mapped[str] = mapped_column(Text, primary_key=True)
+    data: Mapped[str] = mapped_column(Text)
 
 
 class Alert(Base):

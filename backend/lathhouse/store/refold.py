@@ -1,10 +1,12 @@
 """Folding again, from the log, what another version of the program has folded.
 
-A kept row goes on from what it was (`overlay.follow`, `config.newer_only`), so that a changed fold
-would show only in what is touched next. So the site says by which fold its rows were made, and
-where that is not this program's, all of them are made anew: what each event is about, lots, places,
-buckets, what is said of people, phones and the nursery. Page by page, each a transaction of its
-own; cut off, it begins again at the next start.
+A kept row goes on from what it was (`overlay.follow`, `config.is_simple`), so that a changed fold
+would show only in what is touched next. So the site says by which fold its rows are made, and where
+that is an older one's, all of them are made anew: what each event is about, lots, places, buckets,
+what is said of people, phones and the nursery. The number is the first thing to change, so that a
+process of the older version, still running, writes nothing more (`work.check_fold`). Then page by
+page, each a transaction of its own that notes how far it came; cut off, it goes on from there at
+the next start.
 """
 
 import json
@@ -21,13 +23,18 @@ from lathhouse.domain.rows import ROW_KINDS
 from lathhouse.store.config import fold_row, row_from_log, rows_of_kind
 from lathhouse.store.log import Log, event_of
 from lathhouse.store.lots import derive_lot
-from lathhouse.store.models import Event, EventLink, Site, Subject
+from lathhouse.store.models import Event, EventLink, RowMark, Site, Subject
 from lathhouse.store.record import crops_in_use, lot_row, plain_row, watch_all_again
-from lathhouse.store.work import Row, Work, looking, writing
+from lathhouse.store.work import Row, Work, check_fold, dumps, looking, writing
 
 AtSubject = tuple[str, str]
-LOTS_AT_ONCE = 200
-ROWS_AT_ONCE = 20
+Data = dict[str, Any]
+# {part, after}: which part is being folded, and up to what of it that is done.
+Cursor = dict[str, Any]
+FoldPage = Callable[[Work, list[Any]], int]
+# Few at a time: others wait for a page, and what it is made of is in memory meanwhile.
+LOTS_AT_ONCE = 50
+ROWS_AT_ONCE = 5
 EVENTS_AT_ONCE = 1000
 TOLD_EVERY_SECONDS = 2.0
 ROWS = (*sorted(set(ROW_KINDS.values())), "solution")
@@ -49,77 +56,98 @@ class Told:
             log.info("folding the record again: %d of %d %s", done, of, what)
 
 
-def refold_if_older(site_id: str, now: str) -> int:
-    """Fold a site's record again where another fold made its rows; return how many changed."""
-    made_by, events = looking(site_id, now, _as_kept)
-    if made_by == FOLD_VERSION:
+def begin(site_id: str, now: str) -> None:
+    """Take a record over whose rows an older fold has made; processes of that one write no more.
+
+    Raises:
+        AnotherFold: a newer version of the program has folded it.
+    """
+
+    def act(work: Work) -> None:
+        found = work.connection.scalar(select(Site.fold_version).where(Site.id == site_id))
+        if (found or 0) > FOLD_VERSION:
+            check_fold(found)
+        if found != FOLD_VERSION:
+            work.delete(RowMark)
+            _note(work, {"fold_version": FOLD_VERSION, "refolding": dumps(BEGINNING)})
+
+    # Looked at first, so that a start with nothing to do locks nothing.
+    if looking(site_id, now, _as_kept)[0] != FOLD_VERSION:
+        writing(site_id, now, act)
+
+
+def go_on(site_id: str, now: str) -> int:
+    """Fold a site's record again where that was begun, from where it stopped; return how many rows
+    have changed since then.
+    """
+    _, cursor, events = looking(site_id, now, _as_kept)
+    if cursor is None:
         return 0
     told, changed = Told(), 0
     if events:
         log.info("folding the record again, as this version reads it: %d events", events)
-        _link_again(site_id, now, events, told)
-        lots = ("lots", looking(site_id, now, _lot_ids), LOTS_AT_ONCE)
-        rows = ("places and other rows", looking(site_id, now, _row_ids), ROWS_AT_ONCE)
-        # Crops first: what frost asks of a lot rests on its crop's row.
-        changed = _paged(site_id, now, rows, _fold_rows, told)
-        changed += _paged(site_id, now, lots, _fold_lots, told)
+        done: Cursor = json.loads(cursor)
+        for part, (named, fold_page, size) in PARTS.items():
+            if part != done["part"]:
+                continue
+            left = looking(site_id, now, partial(named, after=done["after"]))
+            for first in range(0, len(left), size):
+                page = left[first : first + size]
+                act = partial(_fold_page, part=part, fold_page=fold_page, page=page)
+                changed += writing(site_id, now, act)
+                told(part, first, len(left))
+            done = {"part": FOLLOWING[part], "after": None}
         log.info("folded again: %d rows have changed", changed)
     writing(site_id, now, _settle)
     return changed
 
 
-def _as_kept(work: Work) -> tuple[int | None, int]:
-    version = work.connection.execute(select(Site.fold_version).where(Site.id == work.site_id))
+def _as_kept(work: Work) -> tuple[int | None, str | None, int]:
+    query = select(Site.fold_version, Site.refolding).where(Site.id == work.site_id)
+    version, cursor = work.connection.execute(query).one()
     count = select(func.count()).select_from(Event).where(Event.site_id == work.site_id)
-    return version.scalar(), int(work.connection.execute(count).scalar() or 0)
+    return version, cursor, int(work.connection.execute(count).scalar() or 0)
+
+
+def _note(work: Work, values: dict[str, Any]) -> None:
+    work.connection.execute(update(Site).where(Site.id == work.site_id).values(values))
 
 
 def _settle(work: Work) -> None:
-    """Note the fold, last of all, and have the clock look at everything again."""
+    """Note, last of all, that the fold is whole, and have the clock look at everything again."""
     watch_all_again(work)
-    work.connection.execute(
-        update(Site).where(Site.id == work.site_id).values(fold_version=FOLD_VERSION)
-    )
+    _note(work, {"refolding": None})
 
 
-def _link_again(site_id: str, now: str, of: int, told: Told) -> None:
-    """Link every event to what this version takes it to be about; no link is taken away.
+def _fold_page(work: Work, part: str, fold_page: FoldPage, page: list[Any]) -> int:
+    """Fold a page, and note in the same transaction that it is done."""
+    changed = fold_page(work, page)
+    _note(work, {"refolding": dumps({"part": part, "after": page[-1]})})
+    return changed
+
+
+def _positions_after(work: Work, after: int | None) -> list[int]:
+    """Return where each page of the log begins and ends: the last position of each."""
+    last = work.connection.scalar(select(Site.log_position).where(Site.id == work.site_id)) or 0
+    return list(range(after or 0, last, EVENTS_AT_ONCE))
+
+
+def _rows_after(work: Work, after: list[str] | None) -> list[Any]:
+    return [one for one in _row_ids(work) if after is None or one > tuple(after)]
+
+
+def _lots_after(work: Work, after: str | None) -> list[Any]:
+    return [one for one in _lot_ids(work) if after is None or one > after]
+
+
+def _link_again(work: Work, first: list[int]) -> int:
+    """Link events to what this version takes them to be about; no link is taken away.
 
     A link too many does no harm: a fold asks each event what it is about.
     """
-    after = 0
-    for done in range(0, of, EVENTS_AT_ONCE):
-
-        def act(work: Work, after: int = after) -> int:
-            query = (
-                select(Event.__table__)
-                .where(Event.site_id == site_id, Event.position > after)
-                .order_by(Event.position)
-                .limit(EVENTS_AT_ONCE)
-            )
-            rows = [dict(row) for row in work.connection.execute(query).mappings()]
-            Log(work, [event_of(row) for row in rows]).write_links()
-            return int(rows[-1]["position"]) if rows else after
-
-        after = writing(site_id, now, act)
-        told("events", done, of)
-
-
-def _paged(
-    site_id: str,
-    now: str,
-    named: tuple[str, list[Any], int],
-    fold_page: Callable[..., int],
-    told: Told,
-) -> int:
-    """Fold subjects page by page; return how many rows changed."""
-    what, subjects, size = named
-    changed = 0
-    for done in range(0, len(subjects), size):
-        page = subjects[done : done + size]
-        changed += writing(site_id, now, partial(fold_page, ids=page))
-        told(what, done, len(subjects))
-    return changed
+    between = (Event.position > first[0], Event.position <= first[0] + EVENTS_AT_ONCE)
+    Log(work, [event_of(row) for row in work.rows(Event, *between)]).write_links()
+    return 0
 
 
 def _lot_ids(work: Work) -> list[str]:
@@ -169,18 +197,20 @@ def _fold_rows(work: Work, ids: list[AtSubject]) -> int:
             kept[(kind, subject)] = row
         stored = kept.get((kind, subject))
         data = json.loads(stored["data"]) if stored else None
-        events = record.events_about(kind, subject)
-        # What ships, and a phone that nothing was said of, is not from the log.
-        if not events or (kind == "phone" and data is None):
-            continue
-        fresh = (
-            fold_row(work.site_id, (kind, subject), data, events)
-            if kind == "phone"
-            else row_from_log(record, kind, subject, data, work.now)
-        )
+        fresh = _fold_row(record, kind, subject, data)
         if fresh is not None:
             rows.append(plain_row(kind, subject, {**fresh, "id": subject}, None, 0))
     return _write(work, rows, kept)
+
+
+def _fold_row(record: Log, kind: str, subject: str, data: Data | None) -> Data | None:
+    # What ships, and a phone that nothing was said of, is not from the log.
+    if record.newest(kind, subject) is None or (kind == "phone" and data is None):
+        return None
+    if kind != "phone":
+        return row_from_log(record, kind, subject, data, record.work.now)
+    events = record.events_about(kind, subject)
+    return fold_row(record.work.site_id, (kind, subject), data, events)
 
 
 def _write(work: Work, rows: list[Row], kept: dict[AtSubject, Row]) -> int:
@@ -195,3 +225,13 @@ def _write(work: Work, rows: list[Row], kept: dict[AtSubject, Row]) -> int:
 def _differs(row: Row, kept: Row | None) -> bool:
     names = row.keys() - set(NOT_FOLDED)
     return kept is None or any(row[name] != kept[name] for name in names)
+
+
+# Crops come before lots: what frost asks of a lot rests on its crop's row.
+PARTS: dict[str, tuple[Callable[..., list[Any]], FoldPage, int]] = {
+    "thousands of events": (_positions_after, _link_again, 1),
+    "places and other rows": (_rows_after, _fold_rows, ROWS_AT_ONCE),
+    "lots": (_lots_after, _fold_lots, LOTS_AT_ONCE),
+}
+FOLLOWING = dict(zip(PARTS, [*list(PARTS)[1:], "settled"], strict=True))
+BEGINNING: Cursor = {"part": next(iter(PARTS)), "after": None}

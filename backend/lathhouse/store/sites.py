@@ -11,10 +11,10 @@ from lathhouse.domain.instants import to_ms
 from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.domain.protocols import load_crops
 from lathhouse.domain.watches import load_rules
+from lathhouse.store import refold
 from lathhouse.store.config import NEW_NURSERY, rows_of_kind, with_offsets
 from lathhouse.store.models import Site, Subject, db
 from lathhouse.store.record import plain_row, watch_all_again
-from lathhouse.store.refold import refold_if_older
 from lathhouse.store.work import Row, Work, writing
 
 SITE_LOCK = "site"
@@ -23,7 +23,10 @@ SITE_LOCK = "site"
 def open_site(now: str) -> str:
     """Return the id of the one site, made where there is none, with what ships renewed.
 
-    What another version of the program has folded is folded again.
+    What an older version of the program has folded is folded again.
+
+    Raises:
+        AnotherFold: a newer version has folded it.
     """
     with db.engine.begin() as connection:
         site_id = connection.execute(select(Site.id).order_by(Site.id)).scalars().first()
@@ -32,8 +35,9 @@ def open_site(now: str) -> str:
             values = {"id": site_id, "epoch": str(uuid.uuid4()), "revision": 0, "log_position": 0}
             values["fold_version"] = FOLD_VERSION
             connection.execute(Site.__table__.insert(), values)  # type: ignore[attr-defined]
+    refold.begin(site_id, now)
     writing(site_id, now, renew_shipped)
-    refold_if_older(site_id, now)
+    refold.go_on(site_id, now)
     return str(site_id)
 
 

@@ -10,6 +10,8 @@ from sqlalchemy import Connection, delete, insert, select, text, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
+from lathhouse.domain.overlay import FOLD_VERSION
+from lathhouse.errors import AnotherFold
 from lathhouse.store.engine import is_sqlite, reading, sqlite_turn
 from lathhouse.store.models import Base, Site, db
 from lathhouse.store.walls import enter
@@ -81,13 +83,17 @@ class Work:
         Whoever decides by what it reads takes it first, or a change that is just being committed
         is overwritten. It is the lock of raising the revision; SQLite has it already.
         """
-        query = select(Site.id).where(Site.id == self.site_id)
-        self.connection.execute(query.with_for_update(key_share=True))
+        query = select(Site.fold_version).where(Site.id == self.site_id)
+        found = self.connection.execute(query.with_for_update(key_share=True))
+        check_fold(found.scalar())
 
     def raise_revision(self, new_events: int = 0) -> tuple[int, int]:
         """Raise the site's counters, last of all; return (revision, first new log position).
 
         The site's row stays locked until the commit, so revisions appear in order.
+
+        Raises:
+            AnotherFold: another version of the program has folded the record since.
         """
         if self.revision is not None:
             raise RuntimeError("the revision is raised once, last")
@@ -95,9 +101,10 @@ class Work:
             update(Site)
             .where(Site.id == self.site_id)
             .values(revision=Site.revision + 1, log_position=Site.log_position + new_events)
-            .returning(Site.revision, Site.log_position)
+            .returning(Site.revision, Site.log_position, Site.fold_version)
         )
-        revision, position = self.connection.execute(statement).one()
+        revision, position, fold = self.connection.execute(statement).one()
+        check_fold(fold)
         self.revision = revision
         return revision, position - new_events + 1
 
@@ -138,6 +145,23 @@ class Work:
         """Take away derived rows (never events)."""
         where = table.site_id == self.site_id  # type: ignore[attr-defined]
         self.connection.execute(delete(table).where(where, *conditions))
+
+
+def check_fold(found: int | None) -> None:
+    """See that the record's rows are those of this program's fold.
+
+    A process of an older version, left running while a newer one has folded the record again, would
+    go on from rows that it does not know, and leave rows that the newer one takes for its own.
+
+    Raises:
+        AnotherFold: they are not.
+    """
+    if found != FOLD_VERSION:
+        raise AnotherFold(
+            f"The record was folded by another version of the program ({found}; this process is of "
+            f"{FOLD_VERSION}). End this process, or bring it to that version: nothing is lost, "
+            "phones send it again."
+        )
 
 
 def writing(site_id: str, now: str, act: Callable[[Work], T]) -> T:

@@ -17,6 +17,7 @@ METRICS_ROLES = ("owner", "viewer")
 LACKS = {
     "database": "the database does not answer",
     "migrations": "its tables are not those of this program",
+    "fold": "another version of the program has folded the record: end this process",
     "clock": "no clock ticks",
     "disk": f"less than {DISK_FREE_MIN_BYTES // 1_000_000} MB are free on its disk",
 }
@@ -62,9 +63,10 @@ def _database() -> dict[str, bool]:
         found = state_of_database(site_id(), now())
     except SQLAlchemyError as error:
         current_app.logger.warning("the database does not answer: %s", type(error).__name__)
-        return {"database": False, "migrations": False, "clock": False}
+        return {"database": False, "migrations": False, "fold": False, "clock": False}
     return {
         "database": True,
         "migrations": found["version"] == current_app.config["SCHEMA"],
+        "fold": found["fold"],
         "clock": (found["clock_until"] or "") > now(),
     }
