@@ -150,6 +150,11 @@ def revoke_token(name: str, data: Path | None) -> None:
     in_app(data, act)
 
 
+def counted(number: int, one: str) -> str:
+    """Return so many of something in words: 1 lot, 2 lots."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+
+
 @main.command()
 @click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
 def check(data: Path | None) -> None:
@@ -160,11 +165,10 @@ def check(data: Path | None) -> None:
         for said in (*found["differences"], *found["awaited"]):
             click.echo(said)
         if found["photos"] or found["awaited"]:
-            click.echo(f"{found['photos']} pictures, {len(found['awaited'])} have not come yet")
-        click.echo(
-            f"{found['events']} events, {found['lots']} lots, "
-            f"{len(found['differences'])} differences"
-        )
+            pictures = counted(found["photos"], "picture")
+            click.echo(f"{pictures}, {len(found['awaited'])} have not come yet")
+        counts = (found["events"], found["lots"], len(found["differences"]))
+        click.echo(", ".join(map(counted, counts, ("event", "lot", "difference"))))
         if found["differences"]:
             raise SystemExit(1)
 

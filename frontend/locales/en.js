@@ -1131,6 +1131,8 @@ export const words = {
   "trial.one": "{n} {n|time|times}",
   "trial.before": "And {n} that stood already when it began.",
   "trial.not_whole": "Not all was looked at: there was time for {n} of {m}. The figures are of {n|that one|those}.",
+  "trial.stopped": "Time ran out in {label}.",
+  "trial.stopped_at": "Time ran out in {label}, when it had come to {when}.",
   "trial.means": "Of {n} looked at, at every record and every limit, as the record says it today; a watch in front of this one may hide some.",
   "trial.cannot": "Its past cannot be lived through again:",
   "trial.cannot.phone": "of a phone only its last contact is kept, so nobody can say when it was silent, or what it had not sent.",

@@ -46,10 +46,13 @@ function Outcome({ found, touched }) {
   if (found.not_replayed.length && !found.of) return html`<p>${t("trial.cannot")} ${found.not_replayed.map((why) => t(`trial.cannot.${why}`)).join(" ")}</p>`;
   return html`<p class="large">${touched ? t("trial.both", { now: now.raised, then: then.raised }) : t("trial.one", { n: then.raised })}</p>
     ${then.standing_before > 0 && html`<p>${t("trial.before", { n: then.standing_before })}</p>`}
-    ${!found.whole && html`<p class="caution">${t("trial.not_whole", { n: found.looked_at, m: found.of })}</p>`}
+    ${!found.whole && html`<p class="caution">${t("trial.not_whole", { n: found.looked_at, m: found.of })} ${found.stopped && stoppedAt(found.stopped)}</p>`}
     <${Weeks} now=${now.weeks} then=${then.weeks} both=${touched} />
     <p class="quiet">${t("trial.means", { n: found.of })}</p>`;
 }
+
+/** In what time ran out, and up to when of its past, where it had come to any. */
+const stoppedAt = ({ label, at }) => (at ? t("trial.stopped_at", { label, when: when(at) }) : t("trial.stopped", { label }));
 
 const HEIGHT = 80;
 

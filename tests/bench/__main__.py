@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 
-from tests.bench import first_load, phone_record, push, tick
+from tests.bench import first_load, outlook, phone_record, push, tick
 from tests.bench.figures import Figure
 
 SMALL = "--small"
@@ -12,12 +12,14 @@ SIZES: dict[str, dict[str, int]] = {
     "record": {"tries": 1, "each": 2},
     "push": {"count": 40, "batch": 20, "lots": 4, "few": 2, "tries": 1},
     "tick": {"asleep": 20, "due": 2, "tries": 1},
+    "outlook": {"lots": 4, "each": 3, "tries": 1},
     "load": {"lots": 12, "tries": 1},
 }
 MEASUREMENTS: dict[str, Callable[..., list[Figure]]] = {
     "record": phone_record.measure,
     "push": push.measure,
     "tick": tick.measure,
+    "outlook": outlook.measure,
     "load": first_load.measure,
 }
 

@@ -16,6 +16,7 @@ from sqlalchemy import func, select
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_ms, to_text
 from lathhouse.domain.watch_replay import not_replayed
 from lathhouse.domain.watches import load_rules
+from lathhouse.store import long_rows
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.config import NEW_NURSERY
 from lathhouse.store.models import Alert, Backup, Subject
@@ -228,6 +229,50 @@ def test_what_there_was_no_time_for_is_said(nursery: Nursery):
     with nursery.app.app_context():
         found = preview(nursery.site, rule, 90, to_text(nursery.clock.ms), lambda: next(seconds))
     assert (found["looked_at"], found["of"], found["whole"]) == (2, 3, False)
+    assert found["stopped"]["at"] is None
+    assert found["stopped"]["label"]
+
+
+def test_a_probe_with_more_readings_than_there_is_time_for_ends_in_time_and_says_how_far_it_came(
+    nursery: Nursery,
+):
+    """Twenty seconds for all of it: ours. The clock here goes a tenth of one at each look at it."""
+    looks = iter(number / 10 for number in range(10_000))
+    rule = rule_of(nursery, "chamber-band")
+    with nursery.app.app_context():
+        found = preview(nursery.site, rule, 90, to_text(nursery.clock.ms), lambda: next(looks))
+    assert next(looks) < 25
+    assert (found["whole"], found["looked_at"] < found["of"]) == (False, True)
+    assert found["stopped"]["label"] == "Fridge"
+
+
+def test_what_spreads_beside_a_lot_is_looked_for_within_the_time_too(nursery: Nursery):
+    looks = iter(range(0, 1000, 9))
+    rule = rule_of(nursery, "fungus-neighbours")
+    with nursery.app.app_context():
+        found = preview(nursery.site, rule, 90, to_text(nursery.clock.ms), lambda: next(looks))
+    assert next(looks) < 60
+    assert (found["looked_at"], found["of"], found["then"]["raised"]) == (0, 3, 0)
+
+
+@pytest.mark.parametrize("watch", ["chamber-band", "chamber-silent", "round-missing"])
+def test_the_years_before_are_not_lived_through_where_a_place_is_kept_as_it_was(
+    nursery: Nursery, monkeypatch: pytest.MonkeyPatch, watch: str
+):
+    """Eight days back it is kept; from there on it comes to what the whole log comes to."""
+    rule, used = rule_of(nursery, watch), []
+    real = long_rows.as_it_was
+
+    def counted(*asked: Any) -> Any:
+        found = real(*asked)
+        used.append(found)
+        return found
+
+    monkeypatch.setattr(long_rows, "as_it_was", counted)
+    short = previewed(nursery, rule, 5)
+    monkeypatch.setattr(long_rows, "as_it_was", lambda *_: None)
+    assert short == previewed(nursery, rule, 5)
+    assert any(used)
 
 
 # Frost, heat and covers, what spreads beside a lot, who was in a closed place, backups: each rests

@@ -55,7 +55,7 @@ def aims(event: Event, home: str) -> list[tuple[str, Any]]:
     return []
 
 
-def about(kind: str, subject: str, ordered: list[Event], home: str) -> list[Event]:
+def about(kind: str, subject: str, ordered: Iterable[Event], home: str) -> list[Event]:
     """Return those of a row's effective events that are still about it."""
     return [event for event in ordered if (kind, subject) in aims(event, home)]
 

@@ -149,20 +149,21 @@ def live_yard(
     trials: list[Trial],
     until_ms: int,
     late: Callable[[], bool] = bool,
-) -> bool:
-    """Live through the steps; say whether there was time for them all.
+    begin: int | None = None,
+) -> int | None:
+    """Live through the steps; return at which instant time ran out, or None where it did not.
 
     Args:
         facts_of: makes facts of the row, the `standing` of its lots, and its stock.
+        begin: since when the row is as it was given.
     """
-    begin: int | None = None
     for step in [*steps, (until_ms + 1, "row", None, None)]:
         at = step[0]
+        if late():
+            return at
         if step[3] is not None and not yard.feels(step):
             yard.take(step)
             continue
-        if late():
-            return False
         if begin is not None and trials and at > max(begin, trials[0].since_ms):
             facts = facts_of(yard.told(), yard.standing(), yard.stock())
             for trial in trials:
@@ -170,7 +171,7 @@ def live_yard(
         begin = at
         if step[3] is not None:
             yard.take(step)
-    return True
+    return None
 
 
 def forecast_limits(rule: Data) -> tuple[float | None, float | None]:

@@ -48,13 +48,7 @@ def fold_late(log: Log, kind: str, subject: str, added: list[Data]) -> Data | No
         added: none of them corrects another, or sets the row up.
     """
     work, oldest = log.work, min(event["at"] for event in added)
-    query = (
-        select(RowMark.until, RowMark.data)
-        .where(*_of(work, kind, subject), RowMark.until < oldest)
-        .order_by(RowMark.until.desc())
-        .limit(1)
-    )
-    found = work.connection.execute(query).first()
+    found = as_it_was(work, kind, subject, oldest)
     if found is None:
         return None
     since = log.since(kind, subject, found.until)
@@ -66,6 +60,17 @@ def fold_late(log: Log, kind: str, subject: str, added: list[Data]) -> Data | No
     forget(work, kind, subject, oldest)
     _keep(work, kind, subject, kept)
     return row
+
+
+def as_it_was(work: Work, kind: str, subject: str, before: str) -> Any:
+    """Return (until, data) of a row as it was last kept before an instant, or None."""
+    query = (
+        select(RowMark.until, RowMark.data)
+        .where(*_of(work, kind, subject), RowMark.until < before)
+        .order_by(RowMark.until.desc())
+        .limit(1)
+    )
+    return work.connection.execute(query).first()
 
 
 def keep_as_it_was(work: Work, kind: str, subject: str, row: Data) -> None:

@@ -2,7 +2,7 @@
 
 import json
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from sqlalchemy import select
@@ -22,7 +22,7 @@ from lathhouse.domain.watch_replay import (
     rests_on_neighbours,
 )
 from lathhouse.domain.yard_replay import Yard, live_yard, rests_on_weather, steps_of, with_backups
-from lathhouse.store import config
+from lathhouse.store import config, long_rows
 from lathhouse.store.log import Log
 from lathhouse.store.lots import inherited
 from lathhouse.store.models import Backup, Subject
@@ -46,13 +46,18 @@ def preview(
     """Return what the rule as it stands, and the rule as proposed, would have raised.
 
     {now, then: {raised, standing_before, weeks}, alerts: what it would raise, the latest first;
-    gone: what stands on record as raised and would not be; looked_at, of, whole, not_replayed}.
+    gone: what stands on record as raised and would not be; looked_at, of, whole, not_replayed;
+    stopped: in what time ran out, and up to when of its past}.
     """
 
     def read(work: Work) -> Data:
         return Preview(work, rule, days, clock).run()
 
     return looking(site_id, now, read)
+
+
+class OutOfTime(Exception):
+    """There is no more time for this preview."""
 
 
 class Preview:
@@ -74,6 +79,7 @@ class Preview:
         self.weather = any(rests_on_weather(one) for one in self.rules)
         self.raised: tuple[list[Data], list[Data]] = ([], [])
         self.looked_at = self.of = 0
+        self.stopped: Data | None = None
 
     def run(self) -> Data:
         """Return the answer, of as much as there was time for."""
@@ -103,18 +109,35 @@ class Preview:
         beside = None
         if asked and any(rests_on_neighbours(rule) for rule in self.rules):
             # What spread beside a lot is known once all of them have been lived through.
-            beside = Beside(
-                move for lot_id, _ in self._lot_ids() for move in self._life(lot_id, [])
-            )
+            moves = self._moves()
+            if moves is None:
+                return []
+            beside = Beside(moves)
         stood: list[Data] = []
         for lot_id, label in self._lot_ids():
             if self._late():
+                self._stopped(label, None)
                 break
             trials = self._trials("lot") if asked else []
             stood += self._life(lot_id, trials, beside)
             if asked:
                 self._keep(trials, label)
         return stood
+
+    def _moves(self) -> list[Data] | None:
+        """Return when each lot stood where, or None where there was no time for all of them."""
+        moves: list[Data] = []
+        for lot_id, label in self._lot_ids():
+            if self._late():
+                self._stopped(label, None)
+                return None
+            moves += self._life(lot_id, [])
+        return moves
+
+    def _stopped(self, label: str, at_ms: int | None) -> None:
+        """Note in what time ran out first, and how far its own past had been lived through."""
+        at = to_text(at_ms) if at_ms is not None and at_ms >= self.since_ms else None
+        self.stopped = self.stopped or {"label": label, "at": at}
 
     def _life(self, lot_id: str, trials: list[Trial], beside: Beside | None = None) -> list[Data]:
         events = self.log.events_about("lot", lot_id)
@@ -157,21 +180,31 @@ class Preview:
         rows = config.rows_of_kind(self.work, kind)
         self.of += len(rows)
         for name, row in rows.items():
-            if self._late():
+            label, trials = str(row.get("name") or ""), self._trials(kind)
+            try:
+                at = self._live_place(kind, name, stood, trials)
+            except OutOfTime:
+                at = self.since_ms
+            if at is not None:
+                self._stopped(label, at)
                 return
-            trials = self._trials(kind)
-            if self._live_place(kind, name, stood, trials):
-                self._keep(trials, str(row.get("name") or ""))
+            self._keep(trials, label)
 
-    def _live_place(self, kind: str, name: str, stood: list[Data], trials: list[Trial]) -> bool:
-        """Live through one place or the nursery; say whether there was time for it."""
+    def _live_place(
+        self, kind: str, name: str, stood: list[Data], trials: list[Trial]
+    ) -> int | None:
+        """Live through one place or the nursery; return when time ran out in it, if it did.
+
+        Raises:
+            OutOfTime: it ran out before there was anything to live through.
+        """
         whole = kind == "nursery"
-        first, told = self._said(kind, name)
+        first, told, begin = self._said(kind, name)
         places, events = {name: first}, {name: told}
         if whole:
-            # What is covered where is a matter of the nursery's own frost.
+            # What is covered where is a matter of the nursery's own frost; readings there are not.
             asked = config.rows_of_kind(self.work, "place") if self.weather else {}
-            said = {place: self._said("place", place) for place in asked}
+            said = {place: self._said("place", place, but="read")[:2] for place in asked}
             places = {place: row for place, (row, _) in said.items()}
             events |= {place: of_it for place, (_, of_it) in said.items()}
         lots = {move["lot"] for move in stood if whole or move["place"] == name}
@@ -180,20 +213,42 @@ class Preview:
             steps = with_backups(steps, self._backups())
         yard = Yard(first, places, list(self.rules), self.watcher.site)
         facts_of = facts.nursery_facts if whole else facts.place_facts
-        return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late)
+        return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late, begin)
 
-    def _said(self, kind: str, name: str) -> tuple[Data, list[Data]]:
-        """Return a row as it is set up, nothing said of it yet, and what was said."""
-        said = effective(self.log.events_about(kind, name))
-        events = about(kind, name, said, self.work.site_id)
-        first = config.shipped_row(self.work, kind, name) or {}
-        for event in events:
-            if ROW_KINDS.get(event["kind"]) == kind:
-                first = {**first, **(event.get("data") or {})}
+    def _said(
+        self, kind: str, name: str, but: str | None = None
+    ) -> tuple[Data, list[Data], int | None]:
+        """Return a row, what was said of it since, and since when it is as given.
+
+        It is as it was set up, nothing said of it yet, or a place as it was kept before the time
+        that is lived through: years of readings before that say nothing of it.
+
+        Args:
+            but: a kind of event to be left out.
+        """
+        was = None if kind == "nursery" or but else self._as_it_was(name)
+        if was is not None:
+            since = effective(self.log.since(kind, name, was.until))
+            later = [one for one in since if one["at"] > was.until]
+            told = about(kind, name, self._in_time(later), self.work.site_id)
+            return json.loads(was.data), told, to_ms(was.until)
+        before = config.shipped_row(self.work, kind, name)
+        own = long_rows.told(self.log, kind, name, config.SETS_UP[kind])
+        first = config.set_up(kind, before, list(own)) or {}
         if kind == "nursery":
             first = config.with_offsets(first, self.work.now)
-        told = [event for event in events if event["kind"] not in ROW_KINDS]
-        return {**first, "id": name}, told
+        said = self._in_time(long_rows.told(self.log, kind, name))
+        told = [one for one in said if one["kind"] not in ROW_KINDS and one["kind"] != but]
+        return {**first, "id": name}, told, None
+
+    def _as_it_was(self, place: str) -> Any:
+        return long_rows.as_it_was(self.work, "place", place, to_text(self.since_ms))
+
+    def _in_time(self, events: Iterable[Data]) -> Iterator[Data]:
+        for event in events:
+            if self._late():
+                raise OutOfTime
+            yield event
 
     def _backups(self) -> list[str]:
         """Return when good backups were made; the nursery's row may know of a later one."""
@@ -206,9 +261,10 @@ class Preview:
         rows = config.rows_of_kind(self.work, "solution")
         self.of += len(rows)
         for row in rows.values():
-            if self._late():
-                return
             trials, known = self._trials("solution"), facts.solution_facts(row)
+            if self._late():
+                self._stopped(known["label"], None)
+                return
             thrown = row.get("discarded_at")
             ends = min(self.until_ms + 1, to_ms(thrown) if thrown else self.until_ms + 1)
             for trial in trials:
@@ -232,6 +288,7 @@ class Preview:
             "looked_at": self.looked_at,
             "of": self.of,
             "whole": self.looked_at == self.of,
+            "stopped": self.stopped,
             "not_replayed": self.why_not,
         }
 

@@ -90,7 +90,8 @@ MOVE = holding({"from": TEXT, "to": TEXT, "begun_at": TIME, "address": TEXT, "tr
 TRIED = holding({"raised": COUNT, "standing_before": COUNT, "weeks": listed(COUNT)})
 PREVIEW = holding(
     {"since": TIME, "until": TIME, "now": TRIED, "then": TRIED, "alerts": listed(ANY_OBJECT),
-     "gone": listed(ANY_OBJECT), "looked_at": COUNT, "of": COUNT, "whole": FLAG}
+     "gone": listed(ANY_OBJECT), "looked_at": COUNT, "of": COUNT, "whole": FLAG,
+     "stopped": maybe(holding({"label": TEXT, "at": maybe(TIME)}))}
 )  # fmt: skip
 DELIVERY = holding(
     {"id": TEXT, "channel": {"enum": ["push", "mail"]}, "kind": TEXT, "state": TEXT,
