@@ -21,6 +21,7 @@ from flask import Flask
 
 from lathhouse.domain import reaching, reaching_words
 from lathhouse.domain.instants import to_text
+from lathhouse.errors import AnotherFold
 from lathhouse.reminders import mail, outside, webpush
 from lathhouse.store import claims, config, deliveries, subscriptions
 from lathhouse.store.deliveries import FAILED, MORNING, NOT_SENT, TAKEN, TEST, WAITING
@@ -299,6 +300,7 @@ class Sender:
 
     def __init__(self, app: Flask, site_id: str, ways: Ways, now_ms: Callable[[], int]) -> None:
         self.app, self.site_id, self.ways, self.now_ms = app, site_id, ways, now_ms
+        self.resting = False
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="sender", daemon=True)
 
@@ -316,6 +318,10 @@ class Sender:
             with self.app.app_context():
                 try:
                     send_due(self.site_id, self.ways, self.now_ms, stopped=self._stop.is_set)
+                except AnotherFold as refusal:
+                    if not self.resting:
+                        log.error("the sender rests: %s", refusal)
+                    self.resting = True
                 except Exception:
                     # What was not sent is still in the queue; the reason is in the log.
                     log.exception("the sender could not send")

@@ -50,6 +50,8 @@ def claim(site_id: str, now: str) -> Data | None:
         return None
 
     def act(work: Work) -> Data | None:
+        # Who may not note what came of a message does not send it either.
+        work.see_fold()
         if not work.lock(["deliveries"], wait=False):
             return None
         rows, alerts = _held_fast(work)

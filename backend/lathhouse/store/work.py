@@ -87,6 +87,15 @@ class Work:
         found = self.connection.execute(query.with_for_update(key_share=True))
         check_fold(found.scalar())
 
+    def see_fold(self) -> None:
+        """See that the record's rows are those of this program's fold, locking nothing.
+
+        Raises:
+            AnotherFold: they are not.
+        """
+        query = select(Site.fold_version).where(Site.id == self.site_id)
+        check_fold(self.connection.scalar(query))
+
     def raise_revision(self, new_events: int = 0) -> tuple[int, int]:
         """Raise the site's counters, last of all; return (revision, first new log position).
 
