@@ -164,7 +164,7 @@ def test_the_command_says_what_is_awaited_and_fails_for_what_is_damaged(
     with sqlite_nursery.database() as connection:
         connection.execute(update(Photo).values(octets=b""))
     code, says = ran()
-    assert (code, "1 pictures, 0 have" in says, "1 lots, 1 differences" in says) == (1, True, True)
+    assert (code, "1 picture, 0 have" in says, "1 lot, 1 difference" in says) == (1, True, True)
     with sqlite_nursery.database() as connection:
         connection.execute(delete(Photo))
 
