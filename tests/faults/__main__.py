@@ -2,6 +2,7 @@
 
 import argparse
 import logging
+import multiprocessing
 import signal
 import sys
 import tempfile
@@ -11,6 +12,7 @@ from pathlib import Path
 from playwright.sync_api import Playwright, sync_playwright
 
 from tests.browser import find_chromium
+from tests.faults.handsets import in_memory
 from tests.faults.killing import Killing
 from tests.faults.search import Found, as_lines, clock, search, smaller
 from tests.faults.world import World
@@ -18,34 +20,52 @@ from tests.faults.world import World
 TELL_EVERY = 100
 
 
-def run(playwright: Playwright, schedules: int, seed: int) -> int:
-    """Run schedules in the world of one browser; return how many went wrong."""
+def run(chromium: str, schedules: int, seed: int) -> tuple[Found, Counter[str]]:
+    """Run schedules in the world of one browser; return what was found and made."""
+    # A server that is meant to fail says so at length.
+    logging.disable(logging.CRITICAL)
     passed, found = clock(), Found()
-    with tempfile.TemporaryDirectory(prefix="lathhouse-faults-") as folder:
-        world = World(playwright, find_chromium(playwright), Path(folder))
+    with tempfile.TemporaryDirectory(prefix="lathhouse-faults-", dir=in_memory()) as folder:
+        world = World(chromium, Path(folder))
 
         def told(wrong: bool) -> None:
             if wrong:
                 least, says = smaller(found.wrong[-1][0], world.run)
                 print(as_lines(least), *(says or ["(went right when run again)"]), sep="\n")
             if wrong or found.tried % TELL_EVERY == 0:
-                print(f"{found.tried} schedules in {passed():.0f} s", flush=True)
+                print(f"seed {seed}: {found.tried} schedules in {passed():.0f} s", flush=True)
 
         try:
             search(world.run, schedules, seed, found, told)
         except KeyboardInterrupt:
             print("ended before its time")
-        print(f"\n{found.tried} schedules in {passed():.0f} s, {len(found.wrong)} wrong")
-        tell(found.steps + world.made)
         world.close()
-    return len(found.wrong)
+    return found, found.steps + world.made
+
+
+def run_all(chromium: str, schedules: int, seed: int, processes: int) -> int:
+    """Run schedules in several processes, each with a seed and a world of its own."""
+    passed = clock()
+    shares = [schedules // processes + (n < schedules % processes) for n in range(processes)]
+    work = [(chromium, share, seed + n) for n, share in enumerate(shares) if share]
+    if len(work) == 1:
+        results = [run(*work[0])]
+    else:
+        with multiprocessing.get_context("spawn").Pool(len(work)) as pool:
+            results = pool.starmap(run, work, chunksize=1)
+    tried, wrong = (
+        sum(each) for each in zip(*((f.tried, len(f.wrong)) for f, _ in results), strict=True)
+    )
+    print(f"\n{tried} schedules in {passed():.0f} s, {wrong} wrong")
+    tell(sum((made for _, made in results), Counter()))
+    return wrong
 
 
 def kill(playwright: Playwright, count: int, seed: int) -> int:
     """Run schedules in which browsers and the server are really killed."""
     made, wrong = Counter[str](), 0
     for number in range(seed, seed + count):
-        with tempfile.TemporaryDirectory(prefix="lathhouse-killing-") as folder:
+        with tempfile.TemporaryDirectory(prefix="lathhouse-killing-", dir=in_memory()) as folder:
             killing = Killing(playwright, find_chromium(playwright), Path(folder))
             found = killing.run(number)
         made.update(killing.made)
@@ -68,6 +88,7 @@ def main() -> int:
     parser.add_argument("--schedules", type=int, default=0)
     parser.add_argument("--kills", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--processes", type=int, default=1, help="each draws from its own seed")
     asked = parser.parse_args()
     # Whoever ends it early is told what was found so far.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
@@ -75,10 +96,11 @@ def main() -> int:
     logging.disable(logging.CRITICAL)
     wrong = 0
     with sync_playwright() as playwright:
-        if asked.schedules:
-            wrong += run(playwright, asked.schedules, asked.seed)
+        chromium = find_chromium(playwright)
         if asked.kills:
             wrong += kill(playwright, asked.kills, asked.seed)
+    if asked.schedules:
+        wrong += run_all(chromium, asked.schedules, asked.seed, asked.processes)
     return wrong
 
 

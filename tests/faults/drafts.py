@@ -8,6 +8,8 @@ from tests.faults.schedule import HOUR_MS, Step
 
 Draft = dict[str, Any]
 CROP = "acer-palmatum"
+# Numbers that a careless way of carrying them would change (FAULTS F27).
+EXACT = (0.1 + 0.2, 4.35, -0.05, 1e-7, 99_999.99999999999, 1 / 3)
 
 
 class Said:
@@ -23,6 +25,9 @@ class Said:
         self.bad: set[str] = set()
         self.last: dict[int, str] = {}
         self.trying: list[str] = []
+        # Of each mark, what the person said; of each event, on which days it may have been there.
+        self.given: dict[str, dict[str, Any]] = {}
+        self.days: dict[str, set[str]] = {}
 
     def mark(self) -> str:
         self.marks += 1
@@ -70,8 +75,13 @@ class Said:
             return None
         if act == "undo":
             return ("undo", last)
-        data = {"of": last, "data": {"moisture": 2}, "mark": self.mark()}
+        data = self._marked({"of": last, "data": {"moisture": 2}})
         return ("record", [{"kind": "amended", "lot": None, "data": data}])
+
+    def _marked(self, data: dict[str, Any]) -> dict[str, Any]:
+        mark = self.mark()
+        self.given[mark] = {**data, "mark": mark}
+        return self.given[mark]
 
     def _draft(self, step: Step, act: str, now_ms: int) -> Draft:
         kind, data = self._what(step, act)
@@ -79,7 +89,7 @@ class Said:
         if kind == "lot_started":
             self.lots.append(str(uuid.uuid4()))
             lot = self.lots[-1]
-        draft = {"kind": kind, "lot": lot, "data": {**data, "mark": self.mark()}}
+        draft = {"kind": kind, "lot": lot, "data": self._marked(data)}
         if act == "earlier":
             at = to_text(now_ms - 30 * HOUR_MS)
             draft["more"] = {"observedAt": at.replace("Z", "+00:00"), "typed": True}
@@ -102,6 +112,10 @@ class Said:
                 {"id": self.place({"lot": -1}), "name": "Bench", "order": 1},
             ),
             "read": ("read", {"place": self.place(step), "quantity_kind": "temp_c", "value": 4}),
+            "exact": (
+                "read",
+                {"place": self.place(step), "quantity_kind": "temp_c", "value": EXACT[step["lot"]]},
+            ),
             "note": ("noted", {"text": "a note"}),
             "bad": ("looked", {"moisture": 9}),
             "drone": ("seen_by_drone", {"height_m": 30}),

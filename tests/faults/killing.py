@@ -6,8 +6,10 @@ import subprocess
 import sys
 from collections import Counter
 from pathlib import Path
+from urllib.error import URLError
 
 from e2e.house import House, pair, phone_lots, plain, until, until_in_touch
+from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import Page, Playwright
 
 from tests.browser import PersistentPhone
@@ -61,6 +63,11 @@ START = """async (drafts) => {
 }"""
 
 STATE = "() => import('/store/house.js').then((house) => house.contact.value.state)"
+SAYS = """async () => {
+  const { contact, pending, confirming, trouble, session } = await import("/store/house.js");
+  return JSON.stringify([contact.value, pending.value.length, confirming.value.length,
+    trouble.value, session.value, location.href, (await navigator.locks.query()).held.length]);
+}"""
 # The phone tries again, and has either succeeded since, or been told that it is signed out.
 AGAIN = """async () => {
   const { contact } = await import("/store/house.js");
@@ -115,8 +122,7 @@ class Killing:
             self.begin()
             for _ in range(STEPS):
                 self.chance.choices(ACTS, WEIGHTS)[0](self)
-            self.heal()
-            return self.judge()
+            return self.heal() or self.judge()
         finally:
             for phone in self.phones:
                 phone.close()
@@ -223,16 +229,43 @@ class Killing:
 
     # -- afterwards
 
-    def heal(self) -> None:
-        self.revive()
-        self.host.armed.unlink(missing_ok=True)
+    def heal(self) -> list[str]:
+        """Nothing is killed any more, and each phone is looked at twice; return what stays ill."""
+        self.disarm()
         for _ in range(2):
             for number in range(PHONES):
                 page = self.page(number)
-                until(page, HEARD, page.evaluate(AGAIN))
-                if page.evaluate(STATE) == "signed-out":
-                    self.pair_again(number)
-                until_in_touch(page)
+                try:
+                    self.hear(number, page)
+                except PlaywrightError as error:
+                    return [f"phone {number} does not heal: {error.message}; {self.state(page)}"]
+        return []
+
+    def disarm(self) -> None:
+        """Let the server live on: what was to be its last act is done by now, or is not."""
+        self.host.armed.unlink(missing_ok=True)
+        self.revive()
+        try:
+            # A write waits for the one before it, which may still end the process.
+            self.link()
+        except (URLError, ConnectionError):
+            if self.host.process is not None:
+                self.host.process.wait(timeout=20)
+            self.revive()
+
+    def hear(self, number: int, page: Page) -> None:
+        until(page, HEARD, page.evaluate(AGAIN))
+        if page.evaluate(STATE) == "signed-out":
+            self.pair_again(number)
+        until_in_touch(page)
+
+    def state(self, page: Page) -> str:
+        """Return what a phone that does not heal says of itself, and whether the server lives."""
+        says = "the server is dead" if self.host.is_dead() else "the server lives"
+        try:
+            return f"{says}; {page.evaluate(SAYS)}; {page.inner_text('body')[:300]!r}"
+        except PlaywrightError as error:
+            return f"{says}; the page says nothing: {error.message}"
 
     def pair_again(self, number: int) -> None:
         """A browser writes its cookies to the disk half a minute late: some deaths sign it out."""

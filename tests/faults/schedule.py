@@ -17,10 +17,13 @@ ASKED = (
 ).split()
 ACTS = (
     "start old_start look look look batch split lose cold warm place read note bad drone amend undo"
-    " earlier"
+    " earlier exact"
 ).split()
 HOUR_MS = 3_600_000
 PASSES_MS = [1_500, 21_000, 61_000, 9 * HOUR_MS]
+# Minutes east of Greenwich; and minutes of a day, half an hour to either side of midnight.
+ZONES_MIN = [780, -480, 345, 0]
+NIGHT_MIN = [23 * 60 + 30, 30]
 SETS_MS = [-HOUR_MS, HOUR_MS, -400 * 24 * HOUR_MS, 20_000 * HOUR_MS, 180_000]
 
 phones = st.integers(0, PHONES - 1)
@@ -51,16 +54,30 @@ STEPS: dict[str, tuple[int, st.SearchStrategy[Step]]] = {
     "deliver": (3, step("deliver", which=st.lists(few, min_size=1, max_size=3))),
     "wait": (5, step("wait", ms=st.sampled_from(PASSES_MS), asleep=st.booleans())),
     "clock": (3, step("clock", phone=phones, ms=st.sampled_from(SETS_MS))),
-    "disconnect": (2, step("disconnect", phone=phones)),
+    "zone": (
+        3,
+        step(
+            "zone", phone=phones, east_min=st.sampled_from(ZONES_MIN), at=st.sampled_from(NIGHT_MIN)
+        ),
+    ),
+    "disconnect": (
+        3,
+        step("disconnect", phone=phones, amid=st.sampled_from(["", "before", "after"])),
+    ),
+    "tab": (3, on_the_way("tab")),
+    "leave": (2, step("leave", phone=phones, which=st.integers(0, 1))),
+    "everywhere": (3, on_the_way("everywhere")),
     "full": (3, step("full", phone=phones, is_full=st.booleans())),
     "evict": (2, step("evict", phone=phones)),
     "age": (2, step("age", phone=phones)),
+    "keep": (2, step("keep", phone=phones)),
+    "roll_back": (2, step("roll_back", phone=phones)),
     "clone": (2, step("clone", of=st.integers(0, 1))),
     "cut_off": (2, step("cut_off", phone=phones)),
     "pair": (1, step("pair", phone=phones)),
     "copy": (4, step("copy", verified=st.booleans())),
-    "restore": (4, step("restore", which=few)),
-    "restart": (1, step("restart")),
+    "restore": (4, step("restore", which=few, older=st.sampled_from([False, False, True]))),
+    "restart": (3, step("restart")),
     "server_dies": (3, step("server_dies", at=st.integers(1, 60))),
     "server_full": (1, step("server_full")),
     "server_locked": (1, step("server_locked")),

@@ -25,6 +25,9 @@ from lathhouse.store.work import Work, writing
 from lathhouse.sync.pull import pull
 from lathhouse.sync.server_events import ServerDevice
 from tests.browser import FRONTEND
+from tests.faults.handsets import Line
+from tests.faults.schedule import PHONES
+from tests.faults.whole import whole
 from tests.phone.network import Quiet, drop
 
 PAGE = Path(__file__).parent / "page"
@@ -33,6 +36,11 @@ Event = dict[str, Any]
 PORTAL = b"<!doctype html><title>Sign in to the wireless</title>"
 KEPT_FOR_AN_HOUR = [("Cache-Control", "max-age=3600"), ("X-Content-Type-Options", "nosniff")]
 BUSY_MS = 20
+
+
+def phone_of(environ: Environ) -> int:
+    """Return which phone asks: it stands in the name by which it knows the server."""
+    return int(environ["HTTP_HOST"].split(".")[0].removeprefix("p"))
 
 
 class Killed(Exception):
@@ -51,6 +59,10 @@ class Faulty:
         self.full = False
         self.blocker: sqlite3.Connection | None = None
         self.front = self._frontend()
+        self.lines = [Line() for _ in range(PHONES)]
+        # Of each phone, the cookie it was given last; and those of the first day.
+        self.cookies: dict[int, str] = {}
+        self.first_cookies: dict[int, str] = {}
         self.files = {
             f"/{path.relative_to(self.front)}": path.read_bytes()
             for path in self.front.rglob("*")
@@ -67,6 +79,7 @@ class Faulty:
         for room in ("core", "store", "vendor"):
             shutil.copytree(FRONTEND / room, front / room)
         shutil.copytree(PAGE, front, dirs_exist_ok=True)
+        (front / "whole.js").write_text(whole(front, "/app.js"), encoding="utf-8")
         return front
 
     def now_ms(self) -> int:
@@ -75,12 +88,14 @@ class Faulty:
     def _open(self) -> Flask:
         return create_app(Settings(data=self.folder / "data", frontend=PAGE, now_ms=self.now_ms))
 
-    def address(self, name: str) -> str:
+    def address(self, phone: int) -> str:
         """Return the address by which one phone knows it: an origin, so a store, of its own."""
-        return f"http://{name}.localhost:{self.server.server_port}"
+        return f"http://p{phone}.localhost:{self.server.server_port}"
 
     def close(self) -> None:
         self.calm()
+        for line in self.lines:
+            line.end()
         self.server.shutdown()
         self.server.server_close()
         self._let_go()
@@ -143,6 +158,11 @@ class Faulty:
         with sqlite3.connect(self.file) as connection:
             rows = connection.execute("SELECT id, body FROM events").fetchall()
         return {name: json.loads(body) for name, body in rows}
+
+    def refused(self) -> set[str]:
+        """Return the ids of all refused items that it keeps."""
+        with sqlite3.connect(self.file) as connection:
+            return {name for (name,) in connection.execute("SELECT event_id FROM refusals")}
 
     def revision(self) -> int:
         with sqlite3.connect(self.file) as connection:
@@ -238,6 +258,14 @@ class Faulty:
             return [self.files[path]]
         fault = environ.get("HTTP_X_FAULT", "none")
         body = environ["wsgi.input"].read(int(environ.get("CONTENT_LENGTH") or 0))
+        if path == "/turn":
+            asked = self.lines[phone_of(environ)].turn(body)
+            start_response("200 OK" if asked else "204 No Content", [("Content-Type", "text/json")])
+            return [asked or b""]
+        if path == "/first-day":
+            cookie = self.first_cookies[phone_of(environ)]
+            start_response("200 OK", [("Set-Cookie", cookie)])
+            return [b""]
         with self.turn:
             return self._meet(fault, environ, body, start_response)
 
@@ -273,6 +301,9 @@ class Faulty:
 
         def note(status: str, headers: list[tuple[str, str]], _error: Any = None) -> None:
             said[:] = [status, headers]
+            for name, value in headers:
+                if name == "Set-Cookie":
+                    self.cookies[phone_of(environ)] = value
 
         dying = self.dies_at and environ["PATH_INFO"].endswith("/push")
         self.statements = 1 if dying else 0

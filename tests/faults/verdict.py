@@ -23,34 +23,37 @@ FIXED_THERE = ("device", "at", "hash", "received_at", "position")
 def judge(world: "World") -> list[str]:
     """Return what is wrong, in words; nothing, where every promise was kept."""
     on_server = world.server.events()
-    disks = {number: world.phones[number].read() for number in world.used()}
-    wrong = told_is_kept(world, on_server, disks)
+    heard = {number: world.phones[number].call("testimony") for number in world.used()}
+    wrong = told_is_kept(world, on_server, heard)
     wrong += once(world, on_server)
-    wrong += quiet(world, disks)
-    wrong += converged(world, disks)
+    wrong += quiet(heard)
+    wrong += converged(world, heard)
+    wrong += exact(world, on_server, heard)
     return wrong + world.server.differences()
 
 
-def told_is_kept(world: "World", on_server: Rows, disks: dict[int, Rows]) -> list[str]:
+def told_is_kept(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
     """Every event that a phone called saved is on the server, or visibly refused on the phone."""
     wrong = []
-    trays = {number: dict(disk["refused"]) for number, disk in disks.items()}
+    trays = {number: dict(one["disk"]["refused"]) for number, one in heard.items()}
     for name, number in world.said.told.items():
         if name in on_server or name in world.excused:
             continue
         if not any(name in tray for tray in trays.values()):
             wrong.append(f"event {name} of phone {number} was called saved, and is nowhere")
-    for number in disks:
-        phone = world.phones[number]
-        shown = {entry["id"] for entry in phone.call("() => handset.app.house.tray.value")}
+    kept = world.server.refused()
+    for number, one in heard.items():
+        shown = set(one["tray"])
         for name, entry in trays[number].items():
             if str(entry["problem"].get("type")).endswith("/id-taken"):
                 wrong.append(f"event {name} came twice to the server, and was refused for that")
             open_ = not entry["mended_by"] and name not in on_server
+            if open_ and name not in kept:
+                wrong.append(f"event {name} was refused, and the server keeps nothing of it")
             chained = any(other["mending"] for other in trays[number].values())
             if open_ and name not in shown and not chained:
                 wrong.append(f"event {name} was refused, and phone {number} does not show it")
-        if phone.emptied and not phone.call("() => handset.saysEmptied"):
+        if world.phones[number].emptied and not one["saysEmptied"]:
             wrong.append(f"phone {number} lost its record and never said so")
     return wrong
 
@@ -71,30 +74,26 @@ def once(world: "World", on_server: Rows) -> list[str]:
     return wrong
 
 
-def quiet(world: "World", disks: dict[int, Rows]) -> list[str]:
-    """Nothing waits any more, and the server misses no number."""
-    wrong = []
-    for number, disk in disks.items():
-        for store in ("outbox", "confirming"):
-            if disk[store]:
-                state = world.phones[number].call(
-                    "() => JSON.stringify([handset.app.house.contact.value])"
-                )
-                wrong.append(f"phone {number}: {len(disk[store])} in {store} after quiet; {state}")
-    return wrong
+def quiet(heard: dict[int, Rows]) -> list[str]:
+    """Nothing waits any more."""
+    return [
+        f"phone {number}: {len(one['disk'][store])} in {store} after quiet; {one['contact']}"
+        for number, one in heard.items()
+        for store in ("outbox", "confirming")
+        if one["disk"][store]
+    ]
 
 
-def converged(world: "World", disks: dict[int, Rows]) -> list[str]:
+def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
     """Every phone's rows are the server's, and what it shows of lots is what the server says."""
     server = server_rows(world.server.pulled())
     wrong = []
-    for number, disk in disks.items():
-        phone = {key: as_pulled(row["data"]) for key, row in disk["rows"]}
+    for number, one in heard.items():
+        phone = {key: as_pulled(row["data"]) for key, row in one["disk"]["rows"]}
         for key in sorted(phone.keys() | server.keys()):
             if phone.get(key) != server.get(key):
                 wrong.append(f"phone {number}: {key} is {parts(phone.get(key), server.get(key))}")
-        lots = world.phones[number].call("() => Object.fromEntries(handset.app.house.lots.value)")
-        for name, lot in lots.items():
+        for name, lot in one["lots"].items():
             if plain(lot) != plain(server.get(f"lot:{name}")):
                 wrong.append(f"phone {number} shows lot {name} otherwise than the server")
     gaps = [
@@ -102,7 +101,25 @@ def converged(world: "World", disks: dict[int, Rows]) -> list[str]:
         for key, row in server.items()
         if key.startswith("phone:") and row["gap_since"]
     ]
-    return wrong + gaps
+    # What no copy is left of leaves a gap, and the record says so.
+    return wrong + ([] if world.older else gaps)
+
+
+def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
+    """What was said is on record to the last digit, on the day that it was where it was said."""
+    said, wrong = world.said, []
+    for name, event in on_server.items():
+        given = said.given.get(event["data"].get("mark"))
+        if given and not event.get("mends") and event["data"] != given:
+            wrong.append(f"event {name} says {event['data']}, and the person said {given}")
+        if name in said.days and event["observed_at"][:10] not in said.days[name]:
+            wrong.append(f"event {name} is of {event['observed_at']}, and was on {said.days[name]}")
+    for number, one in heard.items():
+        for name, event in one["disk"]["events"]:
+            if name in on_server and event["data"] != on_server[name]["data"]:
+                wrong.append(f"event {name} is otherwise on phone {number} than on the server")
+        wrong += [f"phone {number}: another tab shows something else" for _ in one["otherwise"]]
+    return wrong
 
 
 def server_rows(pulled: Rows) -> Rows:

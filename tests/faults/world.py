@@ -1,14 +1,13 @@
 """Phones, a server and a person, who go through a schedule; then everything heals and is judged."""
 
-import tempfile
 from collections import Counter
+from collections.abc import Iterable
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import BrowserContext, Page, Playwright
-
-from tests.browser import PHONE, browser_arguments
 from tests.faults.drafts import Said
+from tests.faults.handsets import Chromium, Line
 from tests.faults.schedule import PHONES, Step
 from tests.faults.server import Faulty
 from tests.faults.verdict import judge
@@ -17,67 +16,67 @@ ROUNDS = 8
 TIMERS_MS = 61_000
 OUT = "signed-out"
 EMPTY: dict[str, Any] = {}
+Disk = dict[str, list[list[Any]]]
 
 
 class Phone:
     """One phone: its page outlives the app in it."""
 
-    def __init__(self, page: Page) -> None:
-        self.page = page
-        self.open = self.emptied = self.cut_off = False
+    def __init__(self, line: Line) -> None:
+        self.line = line
+        self.forget()
         # A phone that lay in a drawer all through a schedule has nothing to tell.
-        self.used = True
-        self.disk: Any = None
+        self.used = False
+        self.device = ""
 
-    def call(self, script: str, given: Any = None) -> Any:
-        return self.page.evaluate(script, given)
+    def forget(self) -> None:
+        """Be as on the first day."""
+        self.open = self.emptied = self.cut_off = False
+        self.clock_is_set = False
+        self.east_min = 0
+        # The ids of its own events in its own backup, which at first is that of the first day.
+        self.backup: set[str] = set()
 
-    def read(self) -> dict[str, list[list[Any]]]:
-        found: dict[str, list[list[Any]]] = self.call("() => handset.read()")
+    def call(self, act: str, *given: Any) -> Any:
+        return self.line.ask(act, *given)
+
+    def read(self) -> Disk:
+        found: Disk = self.call("read")
         return found
 
     def held(self) -> set[str]:
         """Return the ids of its own events that it holds."""
         return {key for key, _ in self.read().get("events", [])}
 
+    def pair_first(self, secret: str) -> None:
+        """Pair a new phone; each schedule begins with its disk as it is then."""
+        self.line.ready()
+        disk = self.call("pairFirst", secret)
+        (self.device,) = [value for key, value in disk["meta"] if key == "device"]
+
 
 class World:
     """Everything that a schedule acts upon; used again from schedule to schedule."""
 
-    def __init__(self, playwright: Playwright, chromium: str, folder: Path) -> None:
+    def __init__(self, chromium: str, folder: Path) -> None:
         self.server = Faulty(folder)
-        self.profile = tempfile.TemporaryDirectory(
-            prefix="lathhouse-phones-", ignore_cleanup_errors=True
-        )
-        self.context: BrowserContext = playwright.chromium.launch_persistent_context(
-            self.profile.name, executable_path=chromium, args=browser_arguments(), **PHONE
-        )
-        self.phones = [self._handset(number) for number in range(PHONES)]
+        first, *others = [f"{self.server.address(number)}/phone.html" for number in range(PHONES)]
+        self.browser = Chromium(chromium, folder, f"{first}?{'&'.join(others)}")
+        self.phones = [Phone(line) for line in self.server.lines]
         self.made: Counter[str] = Counter()
         for phone in self.phones:
-            self._pair_first(phone)
+            phone.pair_first(self.server.link())
         self.first = self.server.copy()
-        self.cookies = self.context.cookies()
-
-    def _handset(self, number: int) -> Phone:
-        page = self.context.new_page()
-        address = self.server.address(f"p{number}")
-        page.goto(f"{address}/phone.html")
-        page.wait_for_function("() => document.title === 'ready'")
-        return Phone(page)
-
-    def _pair_first(self, phone: Phone) -> None:
-        """Pair a new phone, and keep its disk as it is then: each schedule begins there."""
-        phone.call("() => handset.begin({})")
-        phone.call("() => handset.step('open', null, {})")
-        phone.call("(s) => handset.step('pair', s, {})", self.server.link())
-        phone.call("() => handset.step('nudge', 'online', {})")
-        phone.disk = phone.read()
+        self.server.first_cookies = dict(self.server.cookies)
 
     def close(self) -> None:
-        self.context.close()
         self.server.close()
-        self.profile.cleanup()
+        self.browser.close()
+
+    def load_apart(self, apart: bool) -> None:
+        """Let apps load their modules as they are shipped, file by file, or all in one script."""
+        for phone in self.phones:
+            phone.call("loadApart", apart)
 
     # -- a schedule
 
@@ -104,14 +103,13 @@ class World:
         # Events of which no copy is left anywhere, and those that only the server has.
         self.excused: set[str] = set()
         self.server_only: set[str] = set()
-        self.lost_from: set[int] = set()
-        # A phone that was paired anew has another session, which the first day does not know.
-        self.context.clear_cookies()
-        self.context.add_cookies(self.cookies)
+        # Whether a backup was restored that is older than one that was found whole.
+        self.older = False
         for phone in self.phones:
             if phone.used:
-                phone.call("(disk) => handset.begin(disk)", phone.disk)
-            phone.open = phone.emptied = phone.cut_off = phone.used = False
+                phone.call("begin")
+            phone.forget()
+            phone.used = False
 
     def act(self, number: int, act: str, given: Any, step: Step = EMPTY) -> Any:
         """Let a phone do something, and take down what it said."""
@@ -119,7 +117,7 @@ class World:
         phone.used = True
         how = {name: step[name] for name in ("net", "die_at") if name in step}
         how["passed"] = self.server.passed_ms
-        result = phone.call("([a, g, h]) => handset.step(a, g, h)", [act, given, how])
+        result = phone.call("step", act, given, how)
         self.made.update(f"request: {fault}" for fault in result["met"] if fault != "none")
         if phone.open and not result["alive"] and act not in ("evict", "age"):
             self.made["phone killed"] += 1
@@ -149,7 +147,7 @@ class World:
                 self.act(number, "wait", {"ms": TIMERS_MS, "asleep": False})
                 if turn == 0:
                     self.act(number, "look", None)
-                if self.phones[number].call("() => handset.app.house.contact.value.state") == OUT:
+                if self.phones[number].call("state") == OUT:
                     self.pair(number)
 
     def used(self) -> list[int]:
@@ -158,26 +156,29 @@ class World:
     def not_at_rest(self) -> list[int]:
         """Return the phones that lack something of the server's, or on which something waits."""
         calm = [0, 0, "in-touch", self.server.revision()]
-        return [number for number in self.used() if self.phones[number].call(REST) != calm]
+        return [number for number in self.used() if self.phones[number].call("rest") != calm]
 
     def pair(self, number: int) -> None:
         self.act(number, "pair", self.server.link())
         self.phones[number].cut_off = False
 
-    def gone_from(self, number: int) -> None:
+    def gone_from(self, number: int, but: Iterable[str] = ()) -> None:
         """A phone's disk is about to be lost: what only it has is excused, then."""
         there = self.server.events().keys()
-        for name in self.phones[number].held() | self.said.ids_of(number):
+        for name in (self.phones[number].held() | self.said.ids_of(number)).difference(but):
             (self.server_only if name in there else self.excused).add(name)
-        self.lost_from.add(number)
 
+    def let_pass(self, ms: int, asleep: bool) -> None:
+        """Let time pass for everybody."""
+        self.server.passed_ms += ms
+        for number, phone in enumerate(self.phones):
+            if phone.open:
+                self.act(number, "wait", {"ms": ms, "asleep": asleep})
 
-REST = """async () => {
-  const { database, house } = handset.app;
-  const waits = house.pending.value.length + ((await database.meta("afresh")) ? 1 : 0);
-  const { state } = house.contact.value;
-  return [waits, house.confirming.value.length, state, await database.meta("revision")];
-}"""
+    def local(self, phone: Phone) -> datetime:
+        """Return what a right clock on a phone's wall shows now."""
+        here = timezone(timedelta(minutes=phone.east_min))
+        return datetime.fromtimestamp(self.server.now_ms() / 1000, here)
 
 
 def record(world: World, step: Step) -> None:
@@ -188,8 +189,13 @@ def record(world: World, step: Step) -> None:
     if drafts is None:
         return
     act, given = drafts
+    phone = world.phones[number]
+    days = {str(world.local(phone).date())}
     said = world.act(number, act, given, step)
+    days.add(str(world.local(phone).date()))
     world.said.heard(number, said, bad)
+    if step["act"] != "earlier" and not phone.clock_is_set:
+        world.said.days.update(dict.fromkeys(said.get("value") or [], days))
     if said.get("error"):
         world.made[f"not saved: {said['error']}"] += 1
 
@@ -218,7 +224,7 @@ def simply(act: str, name: str | None = None) -> Any:
 
     def do(world: World, step: Step) -> None:
         world.made[step["do"]] += 1
-        world.act(step["phone"], act, step[name] if name else None, step)
+        world.act(step["phone"], act, step.get(name) if name else None, step)
 
     return do
 
@@ -229,10 +235,50 @@ def deliver(world: World, step: Step) -> None:
 
 
 def wait(world: World, step: Step) -> None:
-    world.server.passed_ms += step["ms"]
-    for number, phone in enumerate(world.phones):
-        if phone.open:
-            world.act(number, "wait", {"ms": step["ms"], "asleep": step["asleep"]})
+    world.let_pass(step["ms"], step["asleep"])
+
+
+def clock(world: World, step: Step) -> None:
+    world.made["clock"] += 1
+    world.phones[step["phone"]].clock_is_set = True
+    world.act(step["phone"], "clock", step["ms"])
+
+
+def zone(world: World, step: Step) -> None:
+    """A phone is in some zone, and it is nearly midnight there, or just past it."""
+    phone = world.phones[step["phone"]]
+    world.made["near midnight"] += 1
+    phone.east_min = step["east_min"]
+    world.act(step["phone"], "zone", phone.east_min)
+    here = world.local(phone)
+    minutes = (step["at"] - here.hour * 60 - here.minute) % (24 * 60)
+    world.let_pass(minutes * 60_000, asleep=True)
+
+
+def several(act: str, name: str | None = None) -> Any:
+    """Return a step of an app that is open, in one tab or in several."""
+
+    def do(world: World, step: Step) -> None:
+        if world.ready(step["phone"]):
+            world.made[f"tabs: {act}"] += 1
+            world.act(step["phone"], act, step[name] if name else None, step)
+
+    return do
+
+
+def keep(world: World, step: Step) -> None:
+    phone = world.phones[step["phone"]]
+    phone.backup = phone.held()
+    world.act(step["phone"], "keep", None)
+
+
+def roll_back(world: World, step: Step) -> None:
+    """A phone is given back a backup of itself: it has used numbers that it does not know of."""
+    phone = world.phones[step["phone"]]
+    world.made["rolled back"] += 1
+    world.gone_from(step["phone"], but=phone.backup)
+    phone.emptied = phone.cut_off = False
+    world.act(step["phone"], "roll_back", None)
 
 
 def full(world: World, step: Step) -> None:
@@ -255,7 +301,7 @@ def clone(world: World, step: Step) -> None:
     world.gone_from(last)
     world.act(last, "close", None)
     disk = world.phones[step["of"]].read()
-    world.phones[last].call("(disk) => handset.write(disk)", disk)
+    world.phones[last].call("write", disk)
     world.phones[last].cut_off = False
 
 
@@ -263,10 +309,7 @@ def cut_off(world: World, step: Step) -> None:
     if world.server.failing:
         return
     world.made["cut off"] += 1
-    (device,) = [
-        value for key, value in world.phones[step["phone"]].disk["meta"] if key == "device"
-    ]
-    world.server.cut_off(device)
+    world.server.cut_off(world.phones[step["phone"]].device)
     world.phones[step["phone"]].cut_off = True
     world.phones[step["phone"]].emptied = False
 
@@ -284,14 +327,21 @@ def copy(world: World, step: Step) -> None:
 
 
 def restore(world: World, step: Step) -> None:
-    """Restore a copy that is no older than the newest backup that was found whole."""
-    kept = world.server.copies[world.verified :]
+    """Restore a copy; older than the newest backup that was found whole, where the step says so."""
+    kept = world.server.copies[0 if step.get("older") else world.verified :]
     if not kept:
         return
-    world.made["server restored"] += 1
+    place = step["which"] % len(kept)
     world.server.calm()
-    world.server.put_back(kept[step["which"] % len(kept)], new_epoch=True)
-    world.excused |= world.server_only - world.server.events().keys()
+    world.server.put_back(kept[place], new_epoch=True)
+    there = world.server.events().keys()
+    world.excused |= world.server_only - there
+    if step.get("older") and place < world.verified:
+        world.made["server restored to before what phones let go of"] += 1
+        world.older = True
+        held: set[str] = set().union(*(world.phones[number].held() for number in world.used()))
+        world.excused |= world.said.told.keys() - there - held
+    world.made["server restored"] += 1
 
 
 def restart(world: World, _step: Step) -> None:
@@ -314,7 +364,9 @@ def server(act: str, name: str | None = None) -> Any:
 DO = {
     "record": record, "sync": sync, "open": open_app, "close": close_app, "mend": mend,
     "signal": simply("signal", "there"), "answers": simply("answers"), "deliver": deliver,
-    "wait": wait, "clock": simply("clock", "ms"), "disconnect": simply("disconnect"),
+    "wait": wait, "clock": clock, "disconnect": simply("disconnect", "amid"),
+    "zone": zone, "tab": several("tab"), "leave": several("leave", "which"),
+    "everywhere": several("everywhere"), "keep": keep, "roll_back": roll_back,
     "full": full, "evict": evict, "age": simply("age"), "clone": clone, "cut_off": cut_off,
     "pair": pair, "copy": copy, "restore": restore, "restart": restart,
     "server_dies": server("die_at", "at"), "server_full": server("fill_disk"),

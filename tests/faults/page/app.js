@@ -10,5 +10,4 @@ import * as tray from "/store/tray.js";
 
 const handset = /** @type {any} */ (parent).handset;
 await house.openHouse();
-const app = { clock, database, house, record, session, tray, sync: startHouse() };
-handset.opened(app);
+handset.tabOf(window).opened({ clock, database, house, record, session, tray, sync: startHouse() });

@@ -7,21 +7,71 @@
 
 const NAME = "lathhouse";
 const POLL_MS = 2;
+const AGREE_TRIES = 1000;
+// What surrounds the app, and all of its modules as one script.
+const SCRIPTS = await Promise.all(["/prelude.js", "/whole.js"].map(async (path) => (await fetch(path)).text()));
 
 class Handset {
   constructor() {
-    Object.assign(this, { passedMs: 0, asleepMs: 0, clockMs: 0, signal: true, app: null, frame: null });
+    Object.assign(this, { passedMs: 0, asleepMs: 0, clockMs: 0, east_min: 0, signal: true, apart: false });
     this.plan = freshPlan();
+    /** The app as it runs, maybe in several tabs. @type {{frame: HTMLIFrameElement, app: any}[]} */
+    this.tabs = [];
     /** Ids of all events that the app has called saved. */
     this.saved = [];
     this.saysEmptied = false;
   }
 
-  /** Begin a schedule: nothing runs, and the disk is as it was given. */
-  async begin(disk) {
+  /** The app in the first tab in which it has opened. */
+  get app() {
+    return this.tabs.find((tab) => tab.app)?.app ?? null;
+  }
+
+  /** Begin a schedule: nothing runs, and disk and cookie are those of the first day. */
+  async begin() {
     this.die();
-    Object.assign(this, { passedMs: 0, clockMs: 0, signal: true, isFull: false, saved: [], saysEmptied: false });
-    await this.write(disk);
+    Object.assign(this, { passedMs: 0, clockMs: 0, east_min: 0, signal: true, isFull: false, saved: [], saysEmptied: false, backup: null });
+    await this.write(this.firstDay);
+    await fetch("/first-day");
+  }
+
+  /** A new phone is paired; as it is then, it begins each schedule. */
+  async pairFirst(secret) {
+    await this.step("open", null);
+    await this.step("pair", secret);
+    await this.step("nudge", "online");
+    this.firstDay = await this.read();
+    return this.firstDay;
+  }
+
+  /** What is on its disk, and what it shows to its person. */
+  async testimony() {
+    const { lots, tray, contact } = this.app.house;
+    const shown = tray.value.map(({ id }) => id);
+    return { disk: await this.read(), lots: Object.fromEntries(lots.value), otherwise: await this.otherwise(), tray: shown, contact: contact.value, saysEmptied: this.saysEmptied };
+  }
+
+  /** What another tab shows otherwise than the first; they hear of each other a moment later. */
+  async otherwise() {
+    const shown = ({ house }) => JSON.stringify([[...house.lots.value].sort(), house.pending.value, house.tray.value]);
+    const differ = () => this.tabs.map(({ app }) => shown(app)).filter((said, _place, all) => said !== all[0]);
+    for (let tries = 0; tries < AGREE_TRIES && differ().length; tries += 1) await new Promise((go) => setTimeout(go, POLL_MS));
+    return differ();
+  }
+
+  loadApart(apart) {
+    this.apart = apart;
+  }
+
+  state() {
+    return this.app?.house.contact.value.state;
+  }
+
+  /** How much waits, how things stand with the server, and up to where its rows are known. */
+  async rest() {
+    const { database, house } = this.app;
+    const waits = house.pending.value.length + ((await database.meta("afresh")) ? 1 : 0);
+    return [waits, house.confirming.value.length, this.state(), await database.meta("revision")];
   }
 
   /** One step of a schedule; resolves when nothing more happens by itself. */
@@ -56,40 +106,60 @@ class Handset {
   async stalled() {
     await new Promise((go) => setTimeout(go, 0));
     do await this.settled();
-    while (this.frame && !this.app && !this.plan.held);
+    while (this.tabs.length && !this.app && !this.sum("held"));
     return { stalled: true };
   }
 
+  sum(what) {
+    return this.tabs.reduce((sum, tab) => sum + tab[what], 0);
+  }
+
   isQuiet() {
-    if (!this.frame) return true;
-    const { asking, held, writing } = this.plan;
-    if (writing || asking !== held) return false;
-    return held > 0 || !this.app || this.app.sync.state.doing === "rest";
+    return this.tabs.every((tab) => {
+      const { asking, held, writing, app } = tab;
+      if (writing || asking !== held) return false;
+      return held > 0 || !app || app.sync.state.doing === "rest";
+    });
   }
 
   open() {
     this.die();
     this.asleepMs = 0;
-    this.plan = Object.assign(freshPlan(), { ...this.plan, ...LIVELY() });
+    // What still runs of a dead app has the plan that it had.
+    this.plan = { ...this.plan };
+    return this.openTab();
+  }
+
+  openTab() {
+    const tab = { frame: document.createElement("iframe"), app: null, strike: () => {}, ...LIVELY() };
+    this.tabs.push(tab);
     const opened = new Promise((resolve) => {
-      this.opened = (app) => {
-        this.app = app;
+      tab.opened = (app) => {
+        tab.app = app;
         resolve(true);
       };
     });
-    this.frame = document.createElement("iframe");
-    this.frame.hidden = true;
-    this.frame.src = "/app.html";
-    document.body.append(this.frame);
+    tab.frame.hidden = true;
+    if (this.apart) tab.frame.src = "/app.html";
+    document.body.append(tab.frame);
+    if (!this.apart) SCRIPTS.forEach((text) => run(text, tab.frame));
     return opened;
+  }
+
+  tabOf(view) {
+    return this.tabs.find((tab) => tab.frame.contentWindow === view);
+  }
+
+  /** A tab is closed, whatever it is at; the others live on. */
+  closeTab(tab) {
+    this.tabs.splice(this.tabs.indexOf(tab), 1);
+    tab.strike = () => {};
+    tab.frame.remove();
   }
 
   /** The app is gone in the middle of whatever it did. */
   die() {
-    const { frame } = this;
-    Object.assign(this, { app: null, frame: null, strike: () => {} });
-    Object.assign(this.plan, LIVELY());
-    frame?.remove();
+    for (const tab of [...this.tabs]) this.closeTab(tab);
     this.tellDead?.();
   }
 
@@ -99,20 +169,26 @@ class Handset {
     const disk = {};
     for (const name of db.objectStoreNames) {
       const store = tx.objectStore(name);
-      const [keys, values] = [await done(store.getAllKeys()), await done(store.getAll())];
+      const [keys, values] = await Promise.all([done(store.getAllKeys()), done(store.getAll())]);
       disk[name] = keys.map((key, index) => [key, values[index]]);
     }
     db.close();
     return disk;
   }
 
+  /** Put the disk into a state; what is there already is left alone, since most of it always is. */
   async write(disk) {
     const db = await connect();
     const tx = db.transaction([...db.objectStoreNames], "readwrite");
     for (const name of db.objectStoreNames) {
       const store = tx.objectStore(name);
-      store.clear();
-      for (const [key, value] of disk[name] ?? []) store.put(value, store.keyPath ? undefined : key);
+      const [keys, values] = await Promise.all([done(store.getAllKeys()), done(store.getAll())]);
+      const there = new Map(keys.map((key, index) => [key, JSON.stringify(values[index])]));
+      for (const [key, value] of disk[name] ?? []) {
+        if (there.get(key) !== JSON.stringify(value)) store.put(value, store.keyPath ? undefined : key);
+        there.delete(key);
+      }
+      for (const key of there.keys()) store.delete(key);
     }
     await new Promise((resolve, reject) => Object.assign(tx, { oncomplete: resolve, onabort: reject }));
     db.close();
@@ -120,7 +196,13 @@ class Handset {
 }
 
 const LIVELY = () => ({ asking: 0, held: 0, writing: 0, slow: [], connections: [] });
-const freshPlan = () => ({ net: [], met: [], die_at: 0, steps: 0, signal: true, ...LIVELY() });
+const freshPlan = () => ({ net: [], met: [], die_at: 0, steps: 0, signal: true, loses: "" });
+
+/** Run a script in a frame, where its app has not died of the one before. */
+function run(text, frame) {
+  const page = frame.contentDocument;
+  page?.body.append(Object.assign(page.createElement("script"), { textContent: text }));
+}
 
 const done = (asked) => new Promise((resolve, reject) => Object.assign(asked, { onsuccess: () => resolve(asked.result), onerror: () => reject(asked.error) }));
 
@@ -164,16 +246,16 @@ const ACTS = {
   },
   async signal(handset, there) {
     handset.signal = handset.plan.signal = there;
-    if (there) handset.frame?.contentWindow.dispatchEvent(new Event("online"));
+    if (there) for (const { frame } of handset.tabs) frame.contentWindow.dispatchEvent(new Event("online"));
   },
   /** The person takes the phone out and looks at it. */
   async look(handset) {
-    handset.frame?.contentWindow.dispatchEvent(new Event("pageshow"));
+    for (const { frame } of handset.tabs) frame.contentWindow.dispatchEvent(new Event("pageshow"));
   },
   /** Time has passed; a phone asleep in a pocket did not count it. */
   async wait(handset, { ms, asleep }) {
     if (asleep) handset.asleepMs += ms;
-    handset.strike?.();
+    for (const tab of [...handset.tabs]) tab.strike();
   },
   async full(handset, isFull) {
     handset.isFull = isFull;
@@ -184,16 +266,44 @@ const ACTS = {
   /** There is signal again, and what was slow comes in. */
   async recover(handset) {
     handset.isFull = false;
+    handset.plan.loses = "";
     await ACTS.answers(handset);
     await ACTS.signal(handset, true);
   },
   /** The slow answers come in at last. */
   async answers(handset) {
-    for (const go of handset.plan.slow.splice(0)) go();
+    for (const { slow } of handset.tabs) for (const go of slow.splice(0)) go();
   },
-  /** The browser drops its connection to the disk under the app (FAULTS F14). */
-  async disconnect(handset) {
-    for (const db of handset.plan.connections.splice(0)) db.close();
+  /**
+   * The browser drops its connection to the disk under the app (FAULTS F14): between two
+   * transactions, or `before` or `after` the next one that writes has been stored.
+   */
+  async disconnect(handset, amid) {
+    if (amid) handset.plan.loses = amid;
+    else for (const { connections } of handset.tabs) for (const db of connections.splice(0)) db.close();
+  },
+  /** The person opens the app in a second tab, or leaves one of two (FAULTS F7). */
+  async tab(handset) {
+    if (handset.tabs.length < 2) await handset.openTab();
+  },
+  async leave(handset, which) {
+    if (handset.tabs.length > 1) handset.closeTab(handset.tabs[which]);
+  },
+  /** Every tab hears of the network at once, and would send what waits. */
+  async everywhere(handset) {
+    for (const { app } of handset.tabs) app?.sync.nudge("online");
+  },
+  /** The phone is in another zone, or its clocks have been put back or forward (FAULTS F13). */
+  async zone(handset, east_min) {
+    handset.east_min = east_min;
+  },
+  /** A backup of the whole phone is made, and later put back on it (FAULTS F29). */
+  async keep(handset) {
+    handset.backup = await handset.read();
+  },
+  async roll_back(handset) {
+    handset.die();
+    await handset.write(handset.backup ?? handset.firstDay);
   },
   /** The browser throws the record away (FAULTS F19). */
   async evict(handset) {
@@ -218,5 +328,23 @@ const ACTS = {
   },
 };
 
-Object.assign(window, { handset: new Handset() });
-document.title = "ready";
+/** Ask the test what to do, and do it, until there is no more. @param {Handset} handset */
+async function obey(handset) {
+  let body = JSON.stringify({ value: "ready" });
+  for (;;) {
+    const asked = await fetch("/turn", { method: "POST", body });
+    if (asked.status !== 200) return;
+    const [act, given] = await asked.json();
+    try {
+      body = JSON.stringify({ value: (await handset[act](...given)) ?? null });
+    } catch (error) {
+      body = JSON.stringify({ fault: `${act}: ${error?.stack ?? error}` });
+    }
+  }
+}
+
+const handset = new Handset();
+// The first phone opens the others: a browser without a screen is told one page only.
+for (const other of location.search.slice(1).split("&").filter(Boolean)) open(other, "_blank", "noopener");
+Object.assign(window, { handset });
+void obey(handset);

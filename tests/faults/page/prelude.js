@@ -6,12 +6,16 @@
 (() => {
   const handset = /** @type {any} */ (parent).handset;
   const { plan } = handset;
+  const tab = handset.tabOf(window);
   const RealDate = Date;
   const realNow = Date.now;
   const realElapsed = performance.now.bind(performance);
   const realTimeout = setTimeout;
   // A timer this short is the app's own way of saying "next", and is left to the browser.
   const SHORT_MS = 50;
+
+  // The person has the phone in hand, whichever page the browser shows.
+  Object.defineProperty(document, "visibilityState", { value: "visible" });
 
   // -- the clocks: time that passes moves both; a clock that is set moves the wall clock alone
   const begun = handset.passedMs;
@@ -26,6 +30,10 @@
 
     static now() {
       return now();
+    }
+
+    getTimezoneOffset() {
+      return -handset.east_min;
     }
   };
 
@@ -53,7 +61,7 @@
     later(() => limit.abort(new DOMException("signal timed out", "TimeoutError")), ms, false);
     return limit.signal;
   };
-  handset.strike = () => {
+  tab.strike = () => {
     for (const [id, timer] of [...timers].sort(([, a], [, b]) => a.at - b.at)) {
       if (timer.at > handset.passedMs || !timers.has(id)) continue;
       if (timer.every) timer.at = handset.passedMs + timer.every;
@@ -78,11 +86,11 @@
     signal?.addEventListener("abort", () => reject(signal.reason));
   });
   const held = async (wait) => {
-    plan.held += 1;
+    tab.held += 1;
     try {
       return await wait;
     } finally {
-      plan.held -= 1;
+      tab.held -= 1;
     }
   };
   const carry = async (path, how, fault) => {
@@ -93,25 +101,25 @@
     // One way only: the request arrives, its answer never does.
     if (fault === "one_way") return held(silence(how.signal));
     if (fault === "slow") {
-      const let_through = new Promise((go) => plan.slow.push(go));
+      const let_through = new Promise((go) => tab.slow.push(go));
       await held(Promise.race([let_through, silence(how.signal)]));
     }
     return answer;
   };
   /** Until it is settled, the app is at work. */
   const asking = async (wait) => {
-    plan.asking += 1;
+    tab.asking += 1;
     try {
       return await wait;
     } finally {
-      plan.asking -= 1;
+      tab.asking -= 1;
     }
   };
   window.fetch = async (path, how = {}) => {
     step();
     const fault = plan.signal ? plan.net.shift() ?? "none" : "no_signal";
     plan.met.push(fault);
-    plan.asking += 1;
+    tab.asking += 1;
     try {
       const answer = await carry(path, how, fault);
       step();
@@ -119,7 +127,7 @@
       answer.json = () => asking(json());
       return answer;
     } finally {
-      plan.asking -= 1;
+      tab.asking -= 1;
     }
   };
 
@@ -128,17 +136,27 @@
   IDBDatabase.prototype.transaction = function (stores, mode, options) {
     step();
     const tx = transaction.call(this, stores, mode, options);
-    plan.writing += 1;
+    tab.writing += 1;
     // Full: what the browser says at the end, when every request had seemed to succeed. Its own
     // quota looks at the disk twice a minute only.
-    tx.isFull = mode === "readwrite" && handset.isFull;
-    if (tx.isFull) Object.defineProperty(tx, "error", { value: new DOMException("full", "QuotaExceededError") });
-    tx.addEventListener("complete", () => {
-      plan.writing -= 1;
+    tx.gives_up = mode === "readwrite" && handset.isFull;
+    if (tx.gives_up) Object.defineProperty(tx, "error", { value: new DOMException("full", "QuotaExceededError") });
+    // Lost: the connection breaks amid a transaction, whether it has been stored by then or not.
+    const loses = mode === "readwrite" && !tx.gives_up ? plan.loses : "";
+    if (loses) {
+      plan.loses = "";
+      plan.met.push(`disk lost ${loses}`);
+      Object.defineProperty(tx, "error", { value: new DOMException("Connection to Indexed Database server lost", "UnknownError") });
+      tx.gives_up = loses === "before";
+    }
+    tx.addEventListener("complete", (event) => {
+      tab.writing -= 1;
+      if (loses) event.stopImmediatePropagation();
       step();
+      if (loses) tx.dispatchEvent(new Event("abort"));
     });
-    tx.addEventListener("abort", () => {
-      plan.writing -= 1;
+    tx.addEventListener("abort", (event) => {
+      if (event.isTrusted) tab.writing -= 1;
     });
     return tx;
   };
@@ -149,14 +167,14 @@
       const asked = real.apply(this, given);
       const tx = this.transaction;
       tx.last = asked;
-      if (tx.isFull) asked.addEventListener("success", () => queueMicrotask(() => tx.last === asked && tx.abort()));
+      if (tx.gives_up) asked.addEventListener("success", () => queueMicrotask(() => tx.last === asked && tx.abort()));
       return asked;
     };
   }
   const open = IDBFactory.prototype.open;
   IDBFactory.prototype.open = function (...given) {
     const asked = open.apply(this, given);
-    asked.addEventListener("success", () => plan.connections.push(asked.result));
+    asked.addEventListener("success", () => tab.connections.push(asked.result));
     return asked;
   };
 })();
