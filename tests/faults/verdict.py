@@ -48,7 +48,8 @@ def told_is_kept(world: "World", on_server: Rows, heard: dict[int, Rows]) -> lis
             if str(entry["problem"].get("type")).endswith("/id-taken"):
                 wrong.append(f"event {name} came twice to the server, and was refused for that")
             open_ = not entry["mended_by"] and name not in on_server
-            if open_ and name not in kept:
+            # What is refused as a whole request was never read: it has no problem of the server's.
+            if open_ and entry["problem"].get("type") and name not in kept:
                 wrong.append(f"event {name} was refused, and the server keeps nothing of it")
             chained = any(other["mending"] for other in trays[number].values())
             if open_ and name not in shown and not chained:
