@@ -18,7 +18,7 @@ from typing import Any
 import click
 from flask import Flask
 from hypercorn.asyncio import serve as hypercorn_serve
-from hypercorn.config import Config
+from hypercorn.config import Config, Sockets
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import to_text
@@ -34,12 +34,16 @@ from lathhouse.sync.forecast_fetch import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
 from lathhouse.web.lan import Network, Place, PlainDoor, drawn_in_terminal, own_addresses
+from lathhouse.web.lines import Entrance, Lines
 from lathhouse.web.meter import SHARED_BY
 from lathhouse.web.names import settled_name
 from lathhouse.workers import Workers
 
 BACKLOG = 256
-READ_TIMEOUT_SECONDS = 20
+# So long may a phone say nothing while it waits for its answer, or takes it. A head must be there
+# in five seconds (hypercorn's own), a body comes by the rule of `web/asgi.py`, an answer leaves by
+# that of `web/lines.py`.
+READ_TIMEOUT_SECONDS = 120
 HANDSHAKE_TIMEOUT_SECONDS = 10
 # What has been accepted has this long to be finished once the server is told to stop: a phone that
 # sends at all sends a push within it.
@@ -89,6 +93,18 @@ class SealedConfig(Config):
     """
 
     context: SSLContext | None = None
+
+    def __init__(self, lines: Lines | None = None) -> None:
+        """Take where the lines are counted."""
+        super().__init__()
+        self.lines = lines or Lines()
+
+    def create_sockets(self) -> Sockets:
+        """Return the listening sockets, whose lines are counted."""
+        found = super().create_sockets()
+        for among in (found.secure_sockets, found.insecure_sockets):
+            among[:] = [Entrance(one, self.lines) for one in among]
+        return found
 
     def create_ssl_context(self) -> SSLContext | None:
         """Return the context, the same whenever it is asked for."""
@@ -296,7 +312,45 @@ async def answer(
     may_renew: Callable[[], bool],
 ) -> None:
     """Serve until SIGTERM or SIGINT, finishing what was accepted; a second signal ends at once."""
-    config = SealedConfig()
+    lines = Lines()
+    config = configured(serving, listening, network, plain, lines)
+    stop = told_to_stop()
+    loop = asyncio.get_running_loop()
+    door: Any = Door(app.wsgi_app, lines)
+    renewing = (
+        loop.create_task(keep_renewing(config, network, may_renew)) if config.certfile else None
+    )
+    watching = loop.create_task(lines.watch())
+    answering = loop.create_task(
+        hypercorn_serve(
+            PlainDoor(network, door) if network else door,
+            config,
+            mode="asgi",
+            shutdown_trigger=stop.wait,
+        )
+    )
+    stopping = loop.create_task(stop.wait())
+    await asyncio.wait({answering, stopping}, return_when=asyncio.FIRST_COMPLETED)
+    await asyncio.wait({answering}, timeout=STOPPED_SECONDS)
+    for task in (watching, renewing):
+        if task:
+            task.cancel()
+    if not answering.done():
+        log.warning("some requests were not finished in time; phones will send them again")
+        answering.cancel()
+        return
+    await answering
+
+
+def configured(
+    serving: Serving,
+    listening: socket.socket,
+    network: Network | None,
+    plain: socket.socket | None,
+    lines: Lines,
+) -> SealedConfig:
+    """Return the settings of the HTTP server."""
+    config = SealedConfig(lines)
     config.bind = [f"fd://{listening.fileno()}"]
     config.insecure_bind = [f"fd://{plain.fileno()}"] if plain else []
     config.read_timeout = READ_TIMEOUT_SECONDS
@@ -314,30 +368,7 @@ async def answer(
     context = config.create_ssl_context() if network else None
     if network and context:
         context.sni_callback = ByName(network, config).choose
-    stop = told_to_stop()
-    loop = asyncio.get_running_loop()
-    door: Any = Door(app.wsgi_app)
-    renewing = (
-        loop.create_task(keep_renewing(config, network, may_renew)) if config.certfile else None
-    )
-    answering = loop.create_task(
-        hypercorn_serve(
-            PlainDoor(network, door) if network else door,
-            config,
-            mode="asgi",
-            shutdown_trigger=stop.wait,
-        )
-    )
-    stopping = loop.create_task(stop.wait())
-    await asyncio.wait({answering, stopping}, return_when=asyncio.FIRST_COMPLETED)
-    await asyncio.wait({answering}, timeout=STOPPED_SECONDS)
-    if renewing:
-        renewing.cancel()
-    if not answering.done():
-        log.warning("some requests were not finished in time; phones will send them again")
-        answering.cancel()
-        return
-    await answering
+    return config
 
 
 def told_to_stop() -> asyncio.Event:

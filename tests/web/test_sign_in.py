@@ -17,7 +17,8 @@ from lathhouse.app import create_app
 from lathhouse.store import passphrases
 from lathhouse.store.models import Event, Passphrase, Session
 from lathhouse.store.work import looking
-from lathhouse.web.sign_in import PER_ACCOUNT, PER_ADDRESS, PER_KNOWN, address_of
+from lathhouse.web.callers import address_of
+from lathhouse.web.sign_in import PER_ACCOUNT, PER_ADDRESS, PER_KNOWN
 from tests.server import Nursery
 
 GOOD, OTHER_GOOD = "quiet gate under snow", "a wet thumb, four flats"

@@ -7,11 +7,11 @@ from flask import current_app, g, request
 
 from lathhouse.errors import BadRequest, NotAllowed, SignInNeeded
 from lathhouse.store import access
+from lathhouse.web.callers import LOOPBACK
 from lathhouse.web.requests import PUBLIC, now, site_id
 
 COOKIE = "lathhouse_session"
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-LOOPBACK = ("127.0.0.1", "::1", "::ffff:127.0.0.1")
 
 
 def check_access() -> None:

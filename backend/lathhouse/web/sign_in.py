@@ -1,6 +1,5 @@
 """Signing in by name and passphrase, changing it, and signing out."""
 
-import ipaddress
 from typing import Any
 
 from flask import Response, g, jsonify, request
@@ -13,6 +12,7 @@ from lathhouse.errors import BadField, NotAllowed, NotFound, SignInRefused, TooO
 from lathhouse.store import access, config, passphrases, tries
 from lathhouse.store.work import looking
 from lathhouse.sync.fields import Name, Uuid
+from lathhouse.web.callers import address_of
 from lathhouse.web.gate import COOKIE, same_origin
 from lathhouse.web.name_move import pairing_base
 from lathhouse.web.phones import let_in_here, put_on_record
@@ -35,18 +35,6 @@ PEOPLE = ("owner", "worker", "viewer")
 # account. A browser in which its person was signed in before has tries of its own, which no
 # stranger uses up.
 PER_ADDRESS, PER_ACCOUNT, PER_KNOWN = 20, 15, 10
-
-
-def address_of(remote: str | None) -> str:
-    """Return by what an address is counted: IPv6 by its /64, of which anybody has a whole one."""
-    try:
-        ip = ipaddress.ip_address((remote or "").partition("%")[0])
-    except ValueError:
-        return "nowhere"
-    mapped = getattr(ip, "ipv4_mapped", None) or ip
-    if mapped.version == 6:
-        return str(ipaddress.ip_network(f"{mapped}/64", strict=False))
-    return str(mapped)
 
 
 def buckets(account: str, *, known: bool) -> dict[str, int]:
