@@ -43,6 +43,7 @@ from lathhouse.web import (
 from lathhouse.web.cookies import NamedRequest
 from lathhouse.web.gate import check_access
 from lathhouse.web.meter import Meter
+from lathhouse.web.pace import Pace
 from lathhouse.web.requests import allow
 
 MIGRATIONS = Path(__file__).parent / "store" / "migrations"
@@ -78,9 +79,10 @@ def create_app(settings: Settings) -> Flask:
             app.config["SCHEMA"] = schema_version(connection)
             if walls.is_bypassed(connection):
                 log.warning("the database role passes row-level security: give it one of its own")
-        app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()))
+        app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()), settings.site)
     app.config["WAYS"] = ways_of(settings)
     Meter().attach(app)
+    app.extensions["pace"] = Pace(settings.requests_a_minute)
     app.before_request(check_access)
     _add_routes(app, settings)
     problems.register(app)

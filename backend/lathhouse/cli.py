@@ -50,14 +50,16 @@ def main() -> None:
     "--workers", type=click.IntRange(1, 64), default=1, show_default=True,
     envvar="LATHHOUSE_WORKERS", help="Processes that answer; more than one with PostgreSQL only.",
 )  # fmt: skip
-def serve(data: Path | None, demo: bool, **how: Any) -> None:
+@click.option("--site", envvar="LATHHOUSE_SITE", default="", help="Which nursery of a database.")
+def serve(data: Path | None, demo: bool, site: str, **how: Any) -> None:
     """Run the server until it is told to stop."""
     serving = Serving(**how)
     if demo and data is None:
         with tempfile.TemporaryDirectory(prefix="lathhouse-demo-") as folder:
             refusing(lambda: run(Settings(data=Path(folder), demo=True), serving))
         return
-    refusing(lambda: run(Settings(data=data or default_data(), demo=demo), serving))
+    settings = Settings(data=data or default_data(), demo=demo, site=site)
+    refusing(lambda: run(settings, serving))
 
 
 @main.command("move-name")
@@ -264,6 +266,6 @@ def refusing(act: Callable[[], Any]) -> Any:
 def in_app(data: Path | None, act: Callable[[Flask, str], None]) -> None:
     """Run a command on the record in a folder."""
     settings = Settings(data=data or default_data())
-    app = create_app(settings)
+    app = refusing(lambda: create_app(settings))
     with app.app_context():
         refusing(lambda: act(app, to_text(settings.now_ms())))

@@ -133,6 +133,12 @@ class NotNow(Refusal):
     status, slug, title = 409, "not-now", "This cannot be done as things stand"
 
 
+class WhichSite(Refusal):
+    """A database that holds several nurseries, of which none was named, or one that it lacks."""
+
+    status, slug, title = 409, "which-site", "This server does not know which nursery it is for"
+
+
 class SavedFileRefused(Refusal):
     """A file of unsent records that is not whole, not one, or not of this nursery."""
 

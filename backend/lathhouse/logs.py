@@ -7,6 +7,7 @@ be in a log is said here and nowhere else.
 import json
 import logging
 import re
+import time
 from datetime import UTC, datetime
 from typing import Any
 
@@ -34,7 +35,10 @@ def without_secrets(said: str) -> str:
 
 
 class PlainLines(logging.Formatter):
-    """Lines for people."""
+    """Lines for people, in UTC as everything that is kept here."""
+
+    converter = time.gmtime
+    default_msec_format = "%s.%03dZ"
 
     def format(self, record: logging.LogRecord) -> str:
         """Return one record."""

@@ -54,6 +54,12 @@ class Settings:
     # Where phones open the app, for the links in messages; and whom a push service can turn to.
     address: str = field(default_factory=lambda: os.environ.get("LATHHOUSE_ADDRESS", ""))
     contact: str = field(default_factory=lambda: os.environ.get("LATHHOUSE_CONTACT", ""))
+    # Which nursery, where the database holds several.
+    site: str = field(default_factory=lambda: os.environ.get("LATHHOUSE_SITE", ""))
+    # How often one token or one phone may ask; a phone at work asks a tenth of that. Ours.
+    requests_a_minute: int = field(
+        default_factory=lambda: int(os.environ.get("LATHHOUSE_REQUESTS_A_MINUTE", "1200"))
+    )
     # A push service of one's own on the inner network, and the authority that it is certified by.
     push_inner: bool = field(default_factory=lambda: os.environ.get("LATHHOUSE_PUSH_INNER") == "1")
     push_trusted: Path | None = field(

@@ -52,7 +52,6 @@ class Other:
 
 def settle_beside(nursery: Nursery) -> Other:
     """Put another nursery's record into our database, with one of everything there is."""
-    # The server serves the site that comes first by its id.
     other = Other("ffffffff-0000-7000-8000-000000000000")
     with nursery.app.app_context():
         with db.engine.begin() as connection:
@@ -65,7 +64,7 @@ def settle_beside(nursery: Nursery) -> Other:
         let_in(other, now)
         catch_up(other.site, nursery.clock.ms)
         other.ids["alert"] = next(iter(ids_of(other, "alerts", now)))
-        assert sites.open_site(now) == nursery.site
+        assert sites.open_site(now, nursery.site) == nursery.site
     return other
 
 

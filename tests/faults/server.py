@@ -29,6 +29,7 @@ from tests.faults.handsets import Line
 from tests.faults.schedule import PHONES
 from tests.faults.whole import whole
 from tests.phone.network import Quiet, drop
+from tests.server import NO_BOUND
 
 PAGE = Path(__file__).parent / "page"
 Environ = dict[str, Any]
@@ -86,7 +87,8 @@ class Faulty:
         return wall_clock_ms() + self.passed_ms
 
     def _open(self) -> Flask:
-        return create_app(Settings(data=self.folder / "data", frontend=PAGE, now_ms=self.now_ms))
+        where = {"data": self.folder / "data", "frontend": PAGE}
+        return create_app(Settings(**where, now_ms=self.now_ms, requests_a_minute=NO_BOUND))
 
     def address(self, phone: int) -> str:
         """Return the address by which one phone knows it: an origin, so a store, of its own."""

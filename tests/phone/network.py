@@ -18,6 +18,7 @@ from lathhouse.app import create_app
 from lathhouse.settings import Settings
 from lathhouse.store.models import db
 from tests.browser import FRONTEND
+from tests.server import NO_BOUND
 
 PAGE = Path(__file__).parent / "page"
 WAIT_SECONDS = 20
@@ -79,7 +80,8 @@ class Network:
 
     def open_app(self) -> None:
         """Open the server's application on its folder, as a new start would."""
-        settings = Settings(data=self.folder / "data", demo=self.demo, frontend=self.front)
+        where = {"data": self.folder / "data", "frontend": self.front}
+        settings = Settings(**where, demo=self.demo, requests_a_minute=NO_BOUND)
         self.app = create_app(settings)
 
     def _serve(self) -> None:

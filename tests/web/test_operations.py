@@ -152,6 +152,15 @@ def test_no_secret_gets_into_a_log_in_its_words_its_fields_or_its_traceback(
     assert "ValueError" in line
 
 
+def test_every_line_is_in_utc_and_says_so():
+    record = logging.LogRecord("lathhouse.x", logging.INFO, "f.py", 1, "said", (), None)
+    record.created, record.msecs = 0.25, 250.0
+    plain = logs.PlainLines(logs.PLAIN).format(record)
+    assert plain == "1970-01-01 00:00:00.250Z INFO said"
+    at = json.loads(logs.JsonLines().format(record))["at"]
+    assert at == "1970-01-01T00:00:00.250+00:00"
+
+
 def test_a_json_line_is_one_object_with_its_fields():
     record = logging.LogRecord("lathhouse.x", logging.WARNING, "f.py", 1, "a\nb", (), None)
     record.fields = {"status": 200}

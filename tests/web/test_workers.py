@@ -20,6 +20,7 @@ from sqlalchemy import create_engine, text
 
 from lathhouse.cli import main
 from lathhouse.domain.instants import to_text
+from tests.server import NO_BOUND
 from tests.web.test_serve import Serving
 
 WRITERS, PUSHES = 16, 4
@@ -33,6 +34,7 @@ def serving(
 ) -> Iterator[Serving]:
     """A running server on either database: of two processes, of one on SQLite."""
     monkeypatch.setenv("LATHHOUSE_DATABASE_URL", database_url)
+    monkeypatch.setenv("LATHHOUSE_REQUESTS_A_MINUTE", str(NO_BOUND))
     many = () if database_url.startswith("sqlite") else ("--workers", "2")
     running = Serving(tmp_path / "data", *many)
     running.start()

@@ -19,6 +19,7 @@ def check_access() -> None:
 
     Raises:
         SignInNeeded: neither a session nor a token that holds.
+        TooOften: it is one of too many in this minute.
         NotAllowed: the role is too small, or a page of another site sent it.
         BadRequest: its address holds a character that no address of ours has.
     """
@@ -33,6 +34,7 @@ def check_access() -> None:
     g.actor = who()
     if g.actor is None:
         raise SignInNeeded("Open this phone's pairing link, or send a token in Authorization.")
+    current_app.extensions["pace"].count(g.actor["key"])
     if g.actor["by"] == "session" and request.method not in SAFE_METHODS:
         same_origin(getattr(method_of(view), "takes", ""))
     if g.actor["role"] not in roles and request.method != "OPTIONS":
@@ -55,9 +57,11 @@ def who() -> dict[str, Any] | None:
     """Return who sent the request: a token's bearer or a paired phone; None for anybody else."""
     scheme, _, secret = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() == "bearer" and secret.strip():
-        return access.by_token(site_id(), secret.strip(), now())
-    cookie = request.cookies.get(COOKIE)
-    return access.by_session(site_id(), cookie, now()) if cookie else None
+        found, secret = access.by_token(site_id(), secret.strip(), now()), secret.strip()
+    else:
+        secret = request.cookies.get(COOKIE, "")
+        found = access.by_session(site_id(), secret, now()) if secret else None
+    return found and {**found, "key": access.hashed(secret)}
 
 
 def same_origin(takes: str = "") -> None:

@@ -11,6 +11,7 @@ from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from lathhouse.errors import PROBLEM_TYPES, Refusal
 from lathhouse.web.cookies import seal_names
+from lathhouse.web.refusals import note
 
 DETAILS = {
     404: "There is nothing at this address.",
@@ -90,6 +91,12 @@ def answer_refusal(refusal: Refusal) -> Response:
     if "retry_after_s" in refusal.extra:
         headers["Retry-After"] = str(refusal.extra["retry_after_s"])
     return problem(refusal.problem(), headers)
+
+
+def refuse(refusal: Refusal) -> Response:
+    """Answer a refusal, and write down what whoever looks after the server should know of."""
+    note(refusal)
+    return answer_refusal(refusal)
 
 
 def answer_http(error: HTTPException) -> Response:
@@ -172,7 +179,7 @@ def pack(response: Response) -> None:
 
 def register(app: Flask) -> None:
     """Give the app its error answers and its last step."""
-    app.register_error_handler(Refusal, answer_refusal)
+    app.register_error_handler(Refusal, refuse)
     app.register_error_handler(HTTPException, answer_http)
     app.register_error_handler(Exception, answer_crash_logged(app))
     app.after_request(finish)

@@ -10,9 +10,11 @@ from flask_smorest import Blueprint
 from lathhouse.errors import BadField, NotAllowed, SignInNeeded
 from lathhouse.store import access, name_move, passphrases
 from lathhouse.sync.fields import Name, Uuid
+from lathhouse.web.callers import address_of
 from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
 from lathhouse.web.name_move import pairing_base
 from lathhouse.web.phones import let_in_here, put_on_record
+from lathhouse.web.refusals import note_let_in
 from lathhouse.web.requests import (
     PUBLIC,
     allow,
@@ -23,7 +25,7 @@ from lathhouse.web.requests import (
     settings,
     site_id,
 )
-from lathhouse.web.tries import failed_tries
+from lathhouse.web.tries import PAIRINGS_FROM_ONE, count_try
 
 bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
 COOKIE_SECONDS = access.SESSION_DAYS * 86_400
@@ -118,10 +120,13 @@ class Redeem(MethodView):
         paired = moved or access.redeem(site_id(), secret, phone, name, now(), before)
         if paired is None:
             # Counted only now: a link that is good opens whatever strangers tried from there.
-            failed_tries().count(request.remote_addr or "", now_ms())
+            address = address_of(request.remote_addr)
+            instead = "or open a fresh link from the owner"
+            count_try({f"pairing:{address}": PAIRINGS_FROM_ONE}, instead)
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
         said = {"role": paired["role"], "person": paired["person"], "demo": False}
         said |= {"proved": paired["person"], "by_passphrase": False}
+        note_let_in("paired", paired["person"])
         if moved:
             said |= {key: moved[key] for key in ("proved", "by_passphrase")}
             before_it = {"id": moved["from"], "moved_to": phone}

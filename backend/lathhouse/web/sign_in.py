@@ -6,9 +6,8 @@ from flask import Response, g, jsonify, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
-from lathhouse.domain.instants import MINUTE_MS
 from lathhouse.domain.passphrases import MOST, folded
-from lathhouse.errors import BadField, NotAllowed, NotFound, SignInRefused, TooOften
+from lathhouse.errors import BadField, NotAllowed, NotFound, SignInRefused
 from lathhouse.store import access, config, passphrases, tries
 from lathhouse.store.work import looking
 from lathhouse.sync.fields import Name, Uuid
@@ -16,6 +15,7 @@ from lathhouse.web.callers import address_of
 from lathhouse.web.gate import COOKIE, same_origin
 from lathhouse.web.name_move import pairing_base
 from lathhouse.web.phones import let_in_here, put_on_record
+from lathhouse.web.refusals import note_let_in
 from lathhouse.web.requests import (
     PUBLIC,
     allow,
@@ -26,6 +26,7 @@ from lathhouse.web.requests import (
     site_id,
 )
 from lathhouse.web.session import with_cookie
+from lathhouse.web.tries import count_try
 
 bp = Blueprint("sign_in", "sign_in", url_prefix="/api/v1", description="Passphrases")
 KNOWN_COOKIE = "lathhouse_known"
@@ -35,6 +36,7 @@ PEOPLE = ("owner", "worker", "viewer")
 # account. A browser in which its person was signed in before has tries of its own, which no
 # stranger uses up.
 PER_ADDRESS, PER_ACCOUNT, PER_KNOWN = 20, 15, 10
+INSTEAD = "use a phone or browser in which you were signed in before, or ask the owner for a link"
 
 
 def buckets(account: str, *, known: bool) -> dict[str, int]:
@@ -44,22 +46,6 @@ def buckets(account: str, *, known: bool) -> dict[str, int]:
         return {f"known:{browser}:{account}": PER_KNOWN}
     address = address_of(request.remote_addr)
     return {f"address:{address}": PER_ADDRESS, f"account:{account}": PER_ACCOUNT}
-
-
-def count_try(most: dict[str, int]) -> None:
-    """Count a try before it is made.
-
-    Raises:
-        TooOften: a bucket is full.
-    """
-    wait_ms = tries.take(site_id(), most, now_ms())
-    if wait_ms:
-        minutes = -(-wait_ms // MINUTE_MS)
-        says = (
-            f"Too many tries. Wait {minutes} minutes, use a phone or browser in which you were"
-            " signed in before, or ask the owner for a link."
-        )
-        raise TooOften(says, retry_after_s=-(-wait_ms // 1000))
 
 
 def text_of(body: dict[str, Any], field: str, most: int) -> str:
@@ -97,6 +83,7 @@ def signed_in(found: dict[str, Any], said: dict[str, Any]) -> Response:
     """Answer a browser that was let in, and put it on record."""
     row = {"id": said["device"], "name": said["phone"], "person": found["person"]}
     put_on_record(row | let_in_here(found["role"]), found["person"])
+    note_let_in("signed-in", found["person"])
     told = {"role": found["role"], "person": found["person"], "proved": found["person"]}
     answer = with_cookie(jsonify({**told, "demo": False, "by_passphrase": True}), found["cookie"])
     return with_cookie(answer, found["known"], KNOWN_COOKIE)
@@ -120,7 +107,7 @@ class SignIn(MethodView):
         cookie = request.cookies.get(KNOWN_COOKIE)
         known = passphrases.is_known(site_id(), cookie, said["name"], now())
         most = buckets(folded(said["name"]), known=known)
-        count_try(most)
+        count_try(most, INSTEAD)
         found = passphrases.sign_in(site_id(), said, request.cookies.get(COOKIE), now())
         if found is None:
             raise SignInRefused("The name and the passphrase do not go together. Try again.")
@@ -172,7 +159,7 @@ class OwnPassphrase(MethodView):
         most = {f"change:{person}": PER_KNOWN}
         if had:
             old = text_of(body, "old", 4 * MOST)
-            count_try(most)
+            count_try(most, INSTEAD)
         if not passphrases.change(site_id(), person, old, new, request.cookies[COOKIE], now()):
             raise SignInRefused("The old passphrase is another one. Try again, or ask for a link.")
         if had:
@@ -212,7 +199,7 @@ class Reset(MethodView):
         said = browser_in(body)
         secret, new = text_of(body, "secret", 200), text_of(body, "new", 4 * MOST)
         most = {f"links:{address_of(request.remote_addr)}": PER_ADDRESS}
-        count_try(most)
+        count_try(most, INSTEAD)
         before = request.cookies.get(COOKIE)
         found = passphrases.reset(site_id(), secret, new, said, before, now())
         if found is None:
