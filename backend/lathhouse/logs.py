@@ -37,7 +37,7 @@ def without_secrets(said: str) -> str:
 class PlainLines(logging.Formatter):
     """Lines for people, in UTC as everything that is kept here."""
 
-    converter = time.gmtime
+    converter = staticmethod(time.gmtime)
     default_msec_format = "%s.%03dZ"
 
     def format(self, record: logging.LogRecord) -> str:
