@@ -8,7 +8,7 @@ import { ActButton } from "../ui/act_button.js";
 import { dueAct } from "../ui/acts.js";
 import { ClosedPlace } from "../ui/closed_place.js";
 import { html, t } from "../ui/html.js";
-import { Label, worstFinding } from "../ui/label.js";
+import { Label, says as saysOf, worstFinding } from "../ui/label.js";
 import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_words.js";
 import { Whose } from "../ui/only.js";
 import { findingsOf, stops } from "../ui/to_see.js";
@@ -42,8 +42,10 @@ export function Walk({ place, lot }) {
 function LookedOn({ here }) {
   return html`<${Page} name="walk" title=${here.place.name} back="#/"><${Whose} what="looked" /><${ClosedPlace} place=${here.place} />
     <ul class="cards">${here.lots.map((lot) => html`<li key=${lot.id}><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span>
-      <strong>${worstFinding(findingsOf(lot))?.says ?? t("lot.quiet")}</strong></a></li>`)}</ul></${Page}>`;
+      <strong>${says(worstFinding(findingsOf(lot)), lot)}</strong></a></li>`)}</ul></${Page}>`;
 }
+
+const says = (finding, lot) => (finding ? saysOf(finding, lot) : t("lot.quiet"));
 
 function One({ here, lot, left }) {
   const [looking, setLooking] = useState(false);
