@@ -19,6 +19,7 @@ export const DOORS = {
   "POST /api/v1/readings": RECORDERS,
   "POST /api/v1/forecasts": RECORDERS,
   "POST /api/v1/saved-files": RECORDERS,
+  "PUT /api/v1/photos/<string:sha256>": RECORDERS,
   "POST /api/v1/pairings": OWNER,
   "POST /api/v1/people/<string:person>/passphrase-link": OWNER,
   "GET /api/v1/tokens": OWNER,
@@ -37,7 +38,7 @@ export const OWNERS_KINDS = [
 
 /** What a whole screen is for, where it is for nothing else: a kind of record, or a door. */
 const SCREENS = {
-  add: "lot_started", act: "looked", start: "soak_started", typed: "looked",
+  add: "lot_started", act: "looked", start: "soak_started", typed: "looked", photo: "photographed",
   take: "POST /api/v1/saved-files", tokens: "GET /api/v1/tokens",
 };
 
