@@ -69,6 +69,8 @@ const MOVED_FREE = ["move", "unsent", "pair"];
 
 const shown = signal(/** @type {any} */ ({ view: Round, props: {}, name: "" }));
 const updateWaits = signal(false);
+/** What this phone may do (`store/may.js`); it comes with the first screen beside the round. */
+let rights = /** @type {any} */ (null);
 /** Why the app cannot go on, and the screen that says so: `{detail, view}`. */
 const fallen = signal(/** @type {any} */ (null));
 
@@ -83,7 +85,7 @@ async function route() {
   const [load, view, names] = known;
   let module;
   try {
-    module = await load();
+    [module, rights] = await Promise.all([load(), import("./store/may.js")]);
   } catch (error) {
     // Before the worker has kept the whole app, a screen may be out of reach.
     trouble.value = t("app.not_here", { detail: error.message });
@@ -116,7 +118,7 @@ function App() {
   return html`<${Troubles} />
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
-    ${unpaired ? html`<${Unpaired} />` : phone()?.moved_to && !MOVED_FREE.includes(name) ? html`<${Moved} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
+    ${unpaired ? html`<${Unpaired} />` : phone()?.moved_to && !MOVED_FREE.includes(name) ? html`<${Moved} />` : rights && !rights.mayOpen(name) ? html`<${NotYours} name=${name} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
 }
 
 /** What is wrong with this phone's own store, above whatever screen is shown. */
@@ -154,6 +156,12 @@ function Moved() {
     <p>${t("move.gone", { to: move?.to ?? "" })}</p>${move && html`<a class="act main-act" href=${move.address}>${t("move.open", { to: move.to })}</a>`}
     ${n > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.here", { n })}</strong><small>${t("unsent.file")}</small></a>`}
     <a class="act" href="#/move">${t("move.again")}</a></section></main></div>`;
+}
+
+/** A screen that has nothing for this phone's role. */
+function NotYours({ name }) {
+  return html`<div class="page page-not-yours"><header class="top"><h1>${t("may.title")}</h1></header><main><section class="empty">
+    <p class="large">${t(`may.${rights.whose(name)}`)}</p><a class="act main-act" href="#/">${t("walk.home")}</a></section></main></div>`;
 }
 
 async function switchVersion() {

@@ -1282,6 +1282,9 @@ export const words = {
   "grade.practice": "common practice, no source",
   "grade.memory": "from memory, not checked",
 
+  "may.title": "Not on this phone",
+  "may.owner": "Only the owner does this, on the owner's phone.",
+  "may.recorders": "This phone looks on. Whoever works here records, on a phone of their own.",
   "move.title": "A new name",
   "move.none": "The nursery keeps its name. The owner moves it with a command on the server.",
   "move.what": "The nursery moves from {from} to {to}. A phone keeps its records by name, so each one is brought over once.",

@@ -2,6 +2,7 @@
 /** Alerts, the gravest first, one entry for a place: taken on, or left until a time for a reason. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { alerts, groups, one, person } from "../store/house.js";
+import { may } from "../store/may.js";
 import { recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { aimOf, subjectName, wayTo } from "../ui/alert_words.js";
@@ -62,7 +63,7 @@ function Entry({ each }) {
     <${Answered} findings=${own} />
     <${HandedOn} findings=${open} />
     ${doing === "who" && html`<${WhoHas} onSay=${take} onLeave=${() => setDoing("")} />`}
-    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && html`<div class="row">
+    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && may("acknowledged") && html`<div class="row">
       ${open.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
       <button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button></div>`}
   </article>`;

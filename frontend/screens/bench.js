@@ -4,6 +4,7 @@ import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { solutionState } from "../core/solutions.js";
 import { nowText } from "../store/clock.js";
 import { all, places } from "../store/house.js";
+import { mayOpen } from "../store/may.js";
 import { recordAll } from "../store/record.js";
 import { calendarFile, watchTimes } from "./bench_calls.js";
 import { denied, on, toggle, WAYS } from "../ui/attention.js";
@@ -28,7 +29,7 @@ export function Bench() {
   const rows = benchRows();
   const short = rows.filter((row) => SHORT.includes(row.kind));
   const long = rows.filter((row) => !SHORT.includes(row.kind));
-  const foot = html`<${UndoBar} /><div class="two"><a class="act main-act" href="#/start">${t("bench.start")}</a>
+  const foot = html`<${UndoBar} /><div class="two">${mayOpen("start") && html`<a class="act main-act" href="#/start">${t("bench.start")}</a>`}
     <a class="act" href="#/mixing">${t("bench.mix")}</a></div><${Ways} here="bench" />`;
   return html`<${Page} name="bench" title=${t("bench.title")} foot=${foot}>
     ${!rows.length && html`<section class="empty"><h2>${t("bench.empty")}</h2><p>${t("bench.empty_how")}</p></section>`}

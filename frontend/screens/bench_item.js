@@ -4,6 +4,7 @@ import { useState } from "../vendor/preact-hooks.js";
 import { DAY_MS, HOUR_MS, MINUTE_MS, toMs } from "../core/instants.js";
 import { dipRefusal } from "../core/spells.js";
 import { one } from "../store/house.js";
+import { may } from "../store/may.js";
 import { SHORT } from "../ui/bench_rows.js";
 import { html, t } from "../ui/html.js";
 import { Jar } from "../ui/jar.js";
@@ -38,11 +39,11 @@ export function BenchItem({ row, now, onGo }) {
       <p class=${level ? `level-${level} bench-left` : "bench-left"}>${level && html`<${Flag} level=${level} />`} ${left(row, now)}</p>
       ${stale && !done && html`<p class="level-late">${t("bench.still_now")}</p>`}</div>
     ${acid && html`<p class="caution grave bench-note">${t("act.acid_refused")}</p>`}
-    <div class="bench-acts">${acid && html`<button type="button" class="act" onClick=${() => onGo(lot, ["rinsed_neutral"])}>${t("act.rinsed_neutral")}</button>`}
+    ${may("looked") && html`<div class="bench-acts">${acid && html`<button type="button" class="act" onClick=${() => onGo(lot, ["rinsed_neutral"])}>${t("act.rinsed_neutral")}</button>`}
       ${stale && !done && html`<${Water} lot=${lot} onGo=${onGo} />`}
       <${Onward} lot=${lot} kinds=${row.next[0]} main=${done || kind === "drained"} onGo=${onGo} />
       <button type="button" class="act bench-more" aria-expanded=${more} onClick=${() => setMore(!more)}>${t(more ? "bench.less" : "bench.more")}</button>
-      ${more && html`<${More} row=${row} onGo=${onGo} water=${kind === "soak" && (!stale || done)} stale=${stale} />`}</div></li>`;
+      ${more && html`<${More} row=${row} onGo=${onGo} water=${kind === "soak" && (!stale || done)} stale=${stale} />`}</div>`}</li>`;
 }
 
 /** The other ways on, the water, a test, and where the times come from. */

@@ -4,6 +4,7 @@ import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { kindOf } from "../core/tender.js";
 import { one } from "../store/house.js";
 import { sourcesOf } from "../store/preferences.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
@@ -11,6 +12,7 @@ import { CropYear } from "../ui/crop_year.js";
 import { html, t } from "../ui/html.js";
 import { sentence, stepWords } from "../ui/lot_words.js";
 import { Field } from "../ui/number.js";
+import { Shown } from "../ui/only.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
@@ -40,11 +42,11 @@ export function Crop({ id }) {
   return html`<${Page} name="crop" title=${crop.botanical} back="#/crops" foot=${foot}>
     <p>${[crop.common, crop.family].filter(Boolean).join(", ")}${crop.dormancy === "double" ? ` · ${t("crop.double")}` : ""}</p>
     ${crop.toxicity?.note && html`<p class="caution grave">${t("lot.toxic", { note: crop.toxicity.note })}</p>`}
-    <${Choice} name=${t("crop.tenderness")} answers=${TENDER.map((one) => [one, t(`crop.${one}`)])} value=${kindOf(crop)[0] ?? undefined} onChoose=${(kind) => void stands(crop, kind)} />
+    <${Shown} what="protocol_changed"><${Choice} name=${t("crop.tenderness")} answers=${TENDER.map((one) => [one, t(`crop.${one}`)])} value=${kindOf(crop)[0] ?? undefined} onChoose=${(kind) => void stands(crop, kind)} /></${Shown}>
     <p class="quiet">${kindOf(crop)[0] ? t(`grade.${crop.tenderness.grade ?? "practice"}`) : t("crop.tender_unknown")}</p>
     <${CropYear} crop=${crop} />
-    ${crop.stages.map((step, at) => html`<${Step} key=${at} step=${step} change=${changes[at] ?? {}} sources=${sources}
-      onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}
+    <fieldset class="shown" disabled=${!may("protocol_changed")}>${crop.stages.map((step, at) => html`<${Step} key=${at} step=${step} change=${changes[at] ?? {}} sources=${sources}
+      onChange=${(change) => setChanges({ ...changes, [at]: { ...changes[at], ...change } })} />`)}</fieldset>
   </${Page}>`;
 }
 

@@ -4,11 +4,13 @@ import { useState } from "../vendor/preact-hooks.js";
 import { settingsOf } from "../core/chambers.js";
 import { chillRange } from "../core/chill.js";
 import { lots, now, one } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { FridgePlot } from "../ui/fridge_plot.js";
 import { html, t } from "../ui/html.js";
 import { degrees, inDegrees, toCelsius, when } from "../ui/local.js";
 import { Field } from "../ui/number.js";
+import { Shown } from "../ui/only.js";
 import { Page } from "../ui/page.js";
 import { isLive } from "../ui/to_see.js";
 import { plain } from "./places.js";
@@ -35,7 +37,7 @@ export function Fridge({ id }) {
     if (wrong) return;
     await record("read", null, { place: id, quantity_kind: "temp_c", value }).then(() => setTemp(""), tellTrouble);
   };
-  const foot = html`<div class="read-row"><${Field} label=${`${t("fridge.read")}, ${degrees()}`} value=${temp} inputmode="text" error=${error} onInput=${setTemp} />
+  const foot = may("read") && html`<div class="read-row"><${Field} label=${`${t("fridge.read")}, ${degrees()}`} value=${temp} inputmode="text" error=${error} onInput=${setTemp} />
     <button type="button" class="act main-act" onClick=${save}><strong>${t("act.save")}</strong></button></div>`;
   return html`<${Page} name="fridge" title=${place.name} back="#/bench" foot=${foot}>
     <p class="fridge-now">${last ? html`<strong>${inDegrees(last.value)} ${degrees()}</strong> <small>${t("fridge.now", { when: when(last.at) })}</small>` : t("fridge.never")}</p>
@@ -84,8 +86,8 @@ function Band({ place, settings }) {
     const chamber = { ...place.chamber, low_c: low, high_c: high, aim_c: aim };
     await record("place_changed", null, { ...plain(place), chamber }).then(() => setDraft({}), tellTrouble);
   };
-  return html`<section><h2>${t("fridge.band")}, ${degrees()}</h2><div class="fields">${BAND.map((name) => html`<${Field} key=${name} label=${t(`fridge.${name}`)}
-      value=${value(name)} inputmode="text" onInput=${(text) => setDraft({ ...draft, [name]: text })} />`)}</div>
+  return html`<section><h2>${t("fridge.band")}, ${degrees()}</h2><${Shown} what="place_changed"><div class="fields">${BAND.map((name) => html`<${Field} key=${name} label=${t(`fridge.${name}`)}
+      value=${value(name)} inputmode="text" onInput=${(text) => setDraft({ ...draft, [name]: text })} />`)}</div></${Shown}>
     ${error && html`<p class="error" role="alert">${error}</p>`}
     ${Object.keys(draft).length > 0 && html`<button type="button" class="act" onClick=${save}><strong>${t("fridge.save_band")}</strong></button>`}</section>`;
 }

@@ -9,10 +9,12 @@ import { signal } from "../vendor/signals.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
 import { now, nursery } from "../store/house.js";
+import { may } from "../store/may.js";
 import { recordAll } from "../store/record.js";
 import { coveredPlaces, openPlaces, readings, tonight } from "../ui/frost_list.js";
 import { html, t } from "../ui/html.js";
 import { age, clock, degrees, when } from "../ui/local.js";
+import { Whose } from "../ui/only.js";
 import { Page, Tick } from "../ui/page.js";
 import { byWhom, Figure, FigureForm, shownDegrees } from "./frost_figure.js";
 import { ForecastFile } from "./frost_file.js";
@@ -39,8 +41,8 @@ export function Frost() {
   const openIn = new Map(open.map((one) => [one.place?.id, one.lots.length]));
   const onNow = html`<${Covered} key="covered" covered=${covered} openIn=${openIn} />`;
   const n = open.reduce((sum, one) => sum + one.lots.length, 0);
-  const figure = html`<${Figure} /><button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
-    <button type="button" class="act" onClick=${() => setReading(true)}>${t("frost.file")}</button>`;
+  const figure = html`<${Figure} />${may("read") ? html`<button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
+    <button type="button" class="act" onClick=${() => setReading(true)}>${t("frost.file")}</button>` : html`<${Whose} what="read" />`}`;
   return html`<${Page} name="frost" title=${t("frost.title")} back="#/" side=${n ? t("frost.side", { n }) : t("frost.side_none")} foot=${last.value && html`<${UndoBar} />`}>
     ${reading ? html`<${ForecastFile} onDone=${() => setReading(false)} />` : typing ? html`<${FigureForm} onDone=${() => setTyping(false)} />` : figure}
     ${morning && covered.length ? [onNow, toCover] : [toCover, onNow]}
@@ -66,10 +68,10 @@ function Open({ open, unknown, low, coveredIn }) {
     return tell("covered", drafts, place?.name ?? t("frost.nowhere"), t("frost.is_covered"));
   };
   return html`<section><h2>${t("frost.open")}</h2>
-    <p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>
-    <ul class="cover-list" aria-busy=${settling.value}>${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" onClick=${() => cover(one)}>
+    ${(!open.length || may("covered")) && html`<p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>`}
+    <ul class="cover-list" aria-busy=${settling.value}>${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" disabled=${!may("covered")} onClick=${() => cover(one)}>
       <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${partly("frost.part_open", one.lots.length, coveredIn.get(one.place?.id))}${lotsWords(one.lots)}</span>
-      <b>${t("frost.cover")}</b></button></li>`)}</ul>
+      ${may("covered") && html`<b>${t("frost.cover")}</b>`}</button></li>`)}</ul>
     ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t("frost.unknown", { n: unknown })}</span></a></p>`}
   </section>`;
 }
@@ -98,12 +100,12 @@ function Covered({ covered, openIn }) {
     return tell("covered", [{ data: { place: place.id, until } }], place.name, t("frost.stays_until", { days: days - 1 }));
   };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
-    <button type="button" class="act cover-place on" onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
+    <button type="button" class="act cover-place on" disabled=${!may("uncovered")} onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
       <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
-      <b>${t("frost.uncover")}</b></button>
-    ${staying === one.place.id
+      ${may("uncovered") && html`<b>${t("frost.uncover")}</b>`}</button>
+    ${!may("covered") ? null : staying === one.place.id
       ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one.place, days)}>${t("frost.stay", { n: days - 1 })}</button>`)}</div>`
       : html`<button type="button" class="act stay" onClick=${() => setStaying(one.place.id)}>${t("frost.stays")}</button>`}</li>`)}</ul></section>`;
 }

@@ -1,7 +1,8 @@
 // @ts-check
 /** When the nursery works, and when nothing may ring: the owner sets it, everybody sees it. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { nursery, session } from "../store/house.js";
+import { nursery } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { Field } from "../ui/number.js";
@@ -38,7 +39,7 @@ function daysInWords(days) {
 
 export function Hours() {
   const row = nursery();
-  const owner = session.value?.role === "owner";
+  const owner = may("nursery_changed");
   if (!row) return html`<${Page} name="hours" title=${t("hours.title")} back="#/settings"><p class="large">${t("round.not_here_yet")}</p></${Page}>`;
   return owner ? html`<${Setting} row=${row} />` : html`<${Page} name="hours" title=${t("hours.title")} back="#/reminders"><${Told} row=${row} /></${Page}>`;
 }

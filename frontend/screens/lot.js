@@ -2,10 +2,12 @@
 /** One lot: where it stands, what is due and why, what can be recorded, and its history. @module */
 import { holdFacts } from "../core/treatments.js";
 import { listed, lots, now, nursery, one, pending, unconfirmed } from "../store/house.js";
+import { may } from "../store/may.js";
 import { ActButton } from "../ui/act_button.js";
 import { actsFor, dueAct } from "../ui/acts.js";
 import { ClosedPlace } from "../ui/closed_place.js";
 import { html, t } from "../ui/html.js";
+import { Whose } from "../ui/only.js";
 import { Label, says } from "../ui/label.js";
 import { lookWords } from "../ui/lot_words.js";
 import { findingsOf } from "../ui/to_see.js";
@@ -26,15 +28,16 @@ export function Lot({ id }) {
   const [first, ...others] = [...new Set([...(due ? [due] : []), ...actsFor(lot)])];
   // What is waited for is looked at; what stands on the bench is taken to its next step.
   const looking = !due && !["soak", "sanitise", "drained", "seed"].includes(lot.stage);
-  const foot = html`<${UndoBar} /><div class="two"><${Act} key=${first} kind=${first} lot=${lot} style=${looking ? "act" : "act main-act"} />
-    <a class=${looking ? "act main-act" : "act"} href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a></div><${Ways} here="lots" />`;
+  const records = may("looked");
+  const foot = html`<${UndoBar} />${records && html`<div class="two"><${Act} key=${first} kind=${first} lot=${lot} style=${looking ? "act" : "act main-act"} />
+    <a class=${looking ? "act main-act" : "act"} href=${`#/walk/${encodeURIComponent(lot.place ?? "-")}/${lot.id}`}>${t("act.looked")}</a></div>`}<${Ways} here="lots" />`;
   return html`<${Page} name="lot" title=${lot.label} back="#/lots" foot=${foot}>
     <${Label} lot=${lot} findings=${found} />
     <${Due} lot=${lot} found=${found} />
     <${AfterClosing} lot=${lot} found=${found} />
     <${LotStage} lot=${lot} />
     <${Toxic} crop=${one("protocol", lot.crop)} />
-    <section><h2>${t("lot.acts")}</h2><div class="acts">${others.map((kind) => html`<${Act} key=${kind} kind=${kind} lot=${lot} />`)}</div></section>
+    ${records ? html`<section><h2>${t("lot.acts")}</h2><div class="acts">${others.map((kind) => html`<${Act} key=${kind} kind=${kind} lot=${lot} />`)}</div></section>` : html`<${Whose} what="looked" />`}
     <${Looks} lot=${lot} />
     <${Kin} lot=${lot} />
     <${Disagrees} lot=${lot} />

@@ -2,6 +2,7 @@
 /** A lot that is closed, of which something was recorded later: which of the two is right? @module */
 import { record } from "../store/record.js";
 import { html, t } from "../ui/html.js";
+import { Shown } from "../ui/only.js";
 import { when } from "../ui/local.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
@@ -23,7 +24,7 @@ export function AfterClosing({ lot, found }) {
   const keep = () => say("after.kept", "decided", { watch: WATCH, why: t("after.why_keep") });
   const told = { closed: when(lot.closed_at), why: lot.closed_why ?? "?", when: when(later.at), what: t(`act.${later.kind}`) };
   return html`<section class="after-closing"><h2>${t("after.title")}</h2><p>${t("after.told", told)}</p>
-    <div class="acts"><button type="button" class="act" onClick=${open}>${t("after.open")}</button>
+    <${Shown} what="voided"><div class="acts"><button type="button" class="act" onClick=${open}>${t("after.open")}</button>
       <button type="button" class="act" onClick=${take}>${t("after.take")}</button>
-      <button type="button" class="act" onClick=${keep}>${t("after.keep")}</button></div></section>`;
+      <button type="button" class="act" onClick=${keep}>${t("after.keep")}</button></div></${Shown}></section>`;
 }

@@ -5,6 +5,7 @@ import { shown } from "../core/amounts.js";
 import { uuid7 } from "../core/ids.js";
 import { nowText } from "../store/clock.js";
 import { cautionsRead, readCautions, readLastBottle, keepLastBottle } from "../store/preferences.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { html, t } from "../ui/html.js";
@@ -56,7 +57,7 @@ export function Mixing() {
   };
   const notes = (level) => found.mixed?.warnings.filter((one) => one.level === level)
     .map((one) => html`<p key=${one.key} class=${level === "warn" ? "caution" : "quiet"}>${say(one)}</p>`);
-  const foot = html`<button type="button" class="act main-act" disabled=${!found.mixed} onClick=${save}>
+  const foot = may("solution_mixed") && html`<button type="button" class="act main-act" disabled=${!found.mixed} onClick=${save}>
     <strong>${t(unsaid ? `mix.why_first.${strong ? "strong" : "much"}` : "mix.mixed")}</strong><span>${t(unsaid ? "mix.why_then" : "mix.good_for")}</span></button>`;
   return html`<${Page} name="mixing" title=${t("mix.title")} back="#/bench" foot=${foot}>
     <p class="caution grave">${t("mix.caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>

@@ -2,6 +2,7 @@
 /** The morning list: one sheet to print or to send, for the day on which the phone is dead. @module */
 import { useState } from "../vendor/preact-hooks.js";
 import { alarmLine, longDate, runningLine, sentence, text, title } from "../core/morning_text.js";
+import { mayOpen } from "../store/may.js";
 import { keepPaper, morningNow, names } from "../store/sheet.js";
 import { html, t, wordsUnder } from "../ui/html.js";
 import { Page } from "../ui/page.js";
@@ -27,7 +28,7 @@ export function Morning() {
       <button type="button" class="act" onClick=${put(filed)}>${t("morning.file")}</button></div>`;
   return html`<${Page} name="morning" title=${t("morning.title")} back="#/" foot=${foot}>
     <p class="quiet">${t("morning.why")}</p>
-    <a class="act" href="#/typed"><strong>${t("morning.typed")}</strong><small>${t("morning.typed_what")}</small></a>
+    ${mayOpen("typed") && html`<a class="act" href="#/typed"><strong>${t("morning.typed")}</strong><small>${t("morning.typed_what")}</small></a>`}
     <${Sheet} found=${found} people=${people} />
   </${Page}>`;
 }

@@ -1,7 +1,8 @@
 // @ts-check
 /** The nursery's name is on the move: how this phone goes over, and for the owner which phones have not. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { contact, nameMove, pending, person, phone, session, trayCount, unsentPhotos } from "../store/house.js";
+import { contact, nameMove, pending, person, phone, trayCount, unsentPhotos } from "../store/house.js";
+import { may } from "../store/may.js";
 import { endOldName, standing, wayOver } from "../store/name_move.js";
 import { html, t } from "../ui/html.js";
 import { tryNow } from "../ui/keeper.js";
@@ -15,7 +16,7 @@ export function Move() {
     ${!move && html`<p>${t("move.none")}</p>`}
     ${move && html`<p class="large">${t(isOver ? "move.is_over" : "move.what", { from: move.from, to: move.to })}</p>`}
     ${move && !isOver && html`<${Steps} move=${move} />`}
-    ${move && session.value?.role === "owner" && html`<${Phones} move=${move} />`}
+    ${move && may("POST /api/v1/name-move/end") && html`<${Phones} move=${move} />`}
   </${Page}>`;
 }
 

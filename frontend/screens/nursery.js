@@ -8,6 +8,7 @@ import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { date, today } from "../ui/local.js";
 import { Field } from "../ui/number.js";
+import { Shown } from "../ui/only.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
@@ -56,7 +57,7 @@ export function Nursery() {
   };
   const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
     <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
-  return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}>
+  return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}><${Shown} what="nursery_changed">
     <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
     <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${choose} />
@@ -65,7 +66,7 @@ export function Nursery() {
     <${Field} label=${t("settings.elevation")} value=${now.elevation_m} inputmode="text" onInput=${set("elevation_m")} />
     <${Seasons} now=${now} onChange=${set("season_starts")} />
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
-    <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} />
+    <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} /></${Shown}>
     <a class="act" href="#/hours"><strong>${t("hours.title")}</strong><small>${t("hours.what")}</small></a>
   </${Page}>`;
 }

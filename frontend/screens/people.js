@@ -2,13 +2,15 @@
 /** Who works here, and which phones are let in: a code to scan for a new one, and a way to cut one off. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { uuid7 } from "../core/ids.js";
-import { people, session } from "../store/house.js";
+import { people } from "../store/house.js";
+import { may, mayOpen } from "../store/may.js";
 import { cutOff, pairedPhones, pairingLink, passphraseLink } from "../store/preferences.js";
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { age } from "../ui/local.js";
 import { Field } from "../ui/number.js";
+import { Whose } from "../ui/only.js";
 import { Page } from "../ui/page.js";
 import { tellTrouble } from "./walking.js";
 
@@ -25,17 +27,18 @@ export function People() {
   const [phones, setPhones] = useState(/** @type {any[] | null} */ (null));
   const [error, setError] = useState("");
   const look = () => pairedPhones().then(setPhones, (problem) => setError(saidOf(problem)));
-  useEffect(() => void look(), []);
-  const owner = session.value?.role === "owner";
+  const owner = may("POST /api/v1/pairings");
+  useEffect(() => void (may("GET /api/v1/phones") && look()), [owner]);
   return html`<${Page} name="people" title=${t("people.title")} back="#/settings">
     ${error && html`<p class="error" role="alert">${error}</p>`}
+    ${!owner && html`<${Whose} what="POST /api/v1/pairings" />`}
     ${!people().length && html`<p>${t("people.none")}</p>`}
     <ul class="people">${byName().map((person) => html`<${Person} key=${person.id} person=${person} owner=${owner} />`)}</ul>
     ${owner && html`<${NewPhone} onMade=${look} />`}
     ${phones && html`<section><h2>${t("people.phones")}</h2>${!phones.length && html`<p class="quiet">${t("people.no_phone")}</p>`}
       <ul class="people">${phones.map((phone) => html`<${Phone} key=${phone.id} phone=${phone} onCut=${look} />`)}</ul></section>`}
     ${owner && html`<${NewPerson} /><a class="act" href="#/tokens"><strong>${t("tokens.title")}</strong><small>${t("tokens.what")}</small></a>`}
-    <a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>
+    ${mayOpen("take") && html`<a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>`}
   </${Page}>`;
 }
 

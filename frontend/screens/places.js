@@ -4,10 +4,12 @@ import { useState } from "../vendor/preact-hooks.js";
 import { uuid7 } from "../core/ids.js";
 import { isOpen } from "../core/tender.js";
 import { places } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record, recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { asNumber } from "../ui/limits.js";
 import { Field, Select } from "../ui/number.js";
+import { Shown } from "../ui/only.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 
@@ -48,18 +50,18 @@ export function Places() {
     const { sensor_height_m: _before, ...rest } = plain(place);
     return !wrong && record("place_changed", null, metres === null ? rest : { ...rest, sensor_height_m: metres }).catch(tellTrouble);
   };
-  const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}<button type="button" class="act main-act" onClick=${add}><strong>${t("settings.add_place")}</strong></button>`;
+  const foot = may("place_changed") && html`${error && html`<p class="error" role="alert">${error}</p>`}<button type="button" class="act main-act" onClick=${add}><strong>${t("settings.add_place")}</strong></button>`;
   return html`<${Page} name="places" title=${t("settings.places")} back="#/settings" foot=${foot}>
     ${!here.length && html`<p>${t("round.empty")}</p>`}
-    <ol class="places">${here.map((place, at) => html`<li key=${place.id}><p><strong>${at + 1} ${place.name}</strong> <small>${t(`place.${place.kind ?? "bed"}`)}</small></p>
+    <${Shown} what="place_changed"><ol class="places">${here.map((place, at) => html`<li key=${place.id}><p><strong>${at + 1} ${place.name}</strong> <small>${t(`place.${place.kind ?? "bed"}`)}</small></p>
       <div class="place-row"><button type="button" class=${place.daily ? "answer chosen" : "answer"} aria-pressed=${place.daily === true} onClick=${() => daily(place)}>${t("settings.daily")}</button>
         <button type="button" class=${isOpen(place) ? "answer" : "answer chosen"} aria-pressed=${!isOpen(place)} onClick=${() => free(place)}>${t("settings.frost_free")}</button>
         <button type="button" class="act" disabled=${at === 0} aria-label=${t("settings.up_what", { place: place.name })} onClick=${() => move(at, -1)}>↑</button>
         <button type="button" class="act" disabled=${at === here.length - 1} aria-label=${t("settings.down_what", { place: place.name })} onClick=${() => move(at, 1)}>↓</button></div>
       ${isOpen(place) && html`<label class="field sensor"><span>${t("settings.sensor_height")}</span><input inputmode="decimal" value=${place.sensor_height_m ?? ""}
-        aria-label=${t("settings.sensor_height_of", { place: place.name })} onChange=${(event) => height(place, event.currentTarget.value)} /></label>`}</li>`)}</ol>
-    <section><h2>${t("settings.new_place")}</h2>
+        aria-label=${t("settings.sensor_height_of", { place: place.name })} onChange=${(event) => height(place, event.currentTarget.value)} /></label>`}</li>`)}</ol></${Shown}>
+    ${may("place_changed") && html`<section><h2>${t("settings.new_place")}</h2>
       <${Field} label=${t("settings.place_name")} value=${name} onInput=${setName} />
-      <${Select} label=${t("settings.kind")} value=${kind} options=${KINDS.map((one) => [one, t(`place.${one}`)])} onChange=${setKind} /></section>
+      <${Select} label=${t("settings.kind")} value=${kind} options=${KINDS.map((one) => [one, t(`place.${one}`)])} onChange=${setKind} /></section>`}
   </${Page}>`;
 }

@@ -3,6 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { mayCarry } from "../core/carrying.js";
 import { nursery, one, people, session } from "../store/house.js";
+import { may, mayChange } from "../store/may.js";
 import { reached, readLog, readReached, ringHere, ringing, sendTest, setCarrier, silenceHere } from "../store/reaching.js";
 import { record, recordAll } from "../store/record.js";
 import { Choice, Toggle } from "../ui/choice.js";
@@ -17,10 +18,6 @@ const EMAIL = /^[^\s@]+@[^\s@]+\.[^\s@]+$/;
 // What the server derives is no part of a person's own row.
 const DERIVED = ["revision", "shipped", "folded_at"];
 const TEST_SHOWN_AFTER_MS = 5000;
-
-const isOwner = () => session.value?.role === "owner";
-/** Whether this phone may change what is said of its carrier: an owner's may, and who may do just as much. */
-const mayChange = (row) => isOwner() || row.role === undefined || row.role === session.value?.role;
 
 /** Whether an address can be given on this phone. */
 const mayGive = () => {
@@ -77,7 +74,7 @@ function InLine() {
     void recordAll(rows.map((row) => ({ kind: "person_changed", lot: null, data: plainRow(row) }))).catch(tellTrouble);
   };
   return html`<section><h2>${t("reminders.line")}</h2><ol class="line">${line.map((row, at) => html`<li key=${row.id}><span>${at + 1}. ${row.name}</span>
-    ${at > 0 && isOwner() && html`<button type="button" class="act" aria-label=${t("reminders.earlier_what", { name: row.name })} onClick=${() => earlier(at)}>${t("reminders.earlier")}</button>`}</li>`)}</ol></section>`;
+    ${at > 0 && may("person_changed") && html`<button type="button" class="act" aria-label=${t("reminders.earlier_what", { name: row.name })} onClick=${() => earlier(at)}>${t("reminders.earlier")}</button>`}</li>`)}</ol></section>`;
 }
 
 const plainRow = (row) => Object.fromEntries(Object.entries(row).filter(([name]) => !DERIVED.includes(name)));

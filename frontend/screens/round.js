@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -13,7 +13,7 @@ const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".spli
 export function Round() {
   if (!ready.value) return html`<${Page} title=${t("app.name")} name="round"><p class="quiet">${t("app.starting")}</p></${Page}>`;
   const path = stops();
-  const foot = html`<${AtRisk} />${path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
+  const foot = html`<${AtRisk} />${looksOn() ? null : path.length ? html`<${Walk} path=${path} />` : html`<${First} />`}<${Ways} here="round" />`;
   return html`<${Page} name="round" title=${WEEKDAYS[new Date(today()).getUTCDay()]} foot=${foot}>
     ${session.value?.demo && html`<p class="demo">${t("app.demo")}</p>`}
     ${mustMove() && html`<a class="left" href="#/move">${t("move.way", nameMove.value)}</a>`}
@@ -141,8 +141,8 @@ function Walk({ path }) {
 function Nothing() {
   if (bornEmpty.value && !all("nursery").length) return html`<p class="large">${t("round.not_here_yet")}</p>`;
   return html`<section class="empty"><h2>${t("round.empty_title")}</h2><p>${t("round.empty")}</p>
-    ${!nursery()?.name && html`<a class="act" href="#/nursery"><strong>${t("round.name_nursery")}</strong><small>${t("settings.nursery_what")}</small></a>`}
-    <a class="act" href="#/add"><strong>${t("round.add_lot")}</strong></a></section>`;
+    ${!nursery()?.name && session.value?.role === "owner" && html`<a class="act" href="#/nursery"><strong>${t("round.name_nursery")}</strong><small>${t("settings.nursery_what")}</small></a>`}
+    ${!looksOn() && html`<a class="act" href="#/add"><strong>${t("round.add_lot")}</strong></a>`}</section>`;
 }
 
 /** The first act of all, where the walk's button will be. */

@@ -2,10 +2,12 @@
 /** More: what belongs to this phone, and the ways to everything that is set. @module */
 import { useEffect } from "../vendor/preact-hooks.js";
 import { crops, nameMove, outboxCount, people, places, risks, rules, session, shared, trayCount } from "../store/house.js";
+import { may } from "../store/may.js";
 import { readRecorder, recorder, setRecorder, setShared, setTheme, theme, THEMES } from "../store/preferences.js";
 import { offlineReady, takeOver, waiting } from "../store/updates.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
+import { Whose } from "../ui/only.js";
 import { Page, Ways } from "../ui/page.js";
 import { riskWords } from "./risks.js";
 import { tellTrouble } from "./walking.js";
@@ -32,9 +34,9 @@ export function Settings() {
   return html`<${Page} name="settings" title=${t("settings.title")} foot=${html`<${Ways} here="more" />`}>
     ${waiting.value && html`<button type="button" class="act main-act" onClick=${takeOver}><strong>${t("app.switch")}</strong><span>${t("app.new_version")}</span></button>`}
     ${risks.value.map((one) => html`<a key=${one.kind} class="left" href="#/unsent">${riskWords(one)}</a>`)}
-    <${Choice} name=${t("settings.who")} answers=${[...people().map((one) => [one.id, one.name]), [SHARED, t("settings.shared")]]}
+    ${may("looked") ? html`<${Choice} name=${t("settings.who")} answers=${[...people().map((one) => [one.id, one.name]), [SHARED, t("settings.shared")]]}
       value=${shared.value ? SHARED : recorder.value ?? undefined} onChoose=${(id) => void (id === SHARED ? setShared(true) : setRecorder(id ?? null)).catch(tellTrouble)} />
-    ${shared.value ? html`<p class="quiet">${t("settings.shared_what")}</p>` : !recorder.value && html`<p class="quiet">${t("settings.nobody")}</p>`}
+    ${shared.value ? html`<p class="quiet">${t("settings.shared_what")}</p>` : !recorder.value && html`<p class="quiet">${t("settings.nobody")}</p>`}` : html`<${Whose} what="looked" />`}
     <ul class="cards">${ways.map(([href, name, what]) => html`<li key=${href}><a href=${href}><strong>${name}</strong><small>${what}</small></a></li>`)}</ul>
     <${Choice} name=${t("settings.theme")} answers=${THEMES.map((one) => [one, t(`settings.theme.${one}`)])} value=${theme.value} onChoose=${(one) => setTheme(one ?? "auto")} />
     <p class="quiet">${t(offlineReady.value ? "settings.offline" : "settings.not_offline")}</p>

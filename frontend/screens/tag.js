@@ -6,6 +6,7 @@ import { solutionCode } from "../core/solutions.js";
 import { toMs, toText, HOUR_MS } from "../core/instants.js";
 import { USABLE_HOURS } from "../core/mixing.js";
 import { lots, now, one, person } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { when } from "../ui/local.js";
@@ -33,7 +34,7 @@ export function Tag({ id }) {
       <dl>${lines.slice(1).map(([name, words]) => html`<dt>${name}</dt><dd>${words}</dd>`)}</dl>
       <p>${t("tag.warning")}</p></article>
     <p>${t("tag.on_bucket")}</p>
-    ${!bucket.discarded_at && html`<section><h2>${t("tag.over")}</h2><p>${t("tag.dispose")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
+    ${!bucket.discarded_at && may("solution_discarded") && html`<section><h2>${t("tag.over")}</h2><p>${t("tag.dispose")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
       <button type="button" class="act" onClick=${discard}>${t("act.solution_discarded")}</button></section>`}
   </${Page}>`;
 }

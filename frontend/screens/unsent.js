@@ -1,6 +1,7 @@
 // @ts-check
 /** What has not been sent, and the tray of what needs mending. @module */
 import { contact, lots, pending, tray, trayCount, unsentPhotos } from "../store/house.js";
+import { mayOpen } from "../store/may.js";
 import { forgetRefusals, photoTrouble } from "../store/photos.js";
 import { giveUp, mend } from "../store/tray.js";
 import { EventFields } from "../ui/event_fields.js";
@@ -8,6 +9,7 @@ import { html, t } from "../ui/html.js";
 import { saying } from "../ui/history.js";
 import { tryNow } from "../ui/keeper.js";
 import { when } from "../ui/local.js";
+import { Shown } from "../ui/only.js";
 import { Page, Ways } from "../ui/page.js";
 import { Risks } from "./risks.js";
 import { SaveUnsent } from "./save_unsent.js";
@@ -30,7 +32,7 @@ export function Unsent() {
       ${n > SHOWN_MAX && html`<p class="quiet">${t("unsent.more", { n: n - SHOWN_MAX })}</p>`}
 </section>` : trayCount.value + unsentPhotos.value.length === 0 && html`<p class="large">${t("unsent.none")}</p>`}
     <${Photos} />
-    <a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>
+    ${mayOpen("take") && html`<a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>`}
   </${Page}>`;
 }
 
@@ -66,7 +68,7 @@ function Refused({ entry }) {
   return html`<article class="alert">
     <p><strong>${named(event)}</strong> <small>${when(event.at)}</small></p>
     <p class="error">${problem?.detail ?? problem?.title ?? ""}</p>
-    <${EventFields} data=${event.data ?? {}} save=${t("unsent.mend")} onSave=${(data) => mend(entry.id, data).catch(tellTrouble)} />
-    <button type="button" class="act" onClick=${() => giveUp(entry.id, t("lot.why_wrong")).catch(tellTrouble)}>${t("unsent.give_up")}</button>
+    <${Shown} what="amended"><${EventFields} data=${event.data ?? {}} save=${t("unsent.mend")} onSave=${(data) => mend(entry.id, data).catch(tellTrouble)} />
+    <button type="button" class="act" onClick=${() => giveUp(entry.id, t("lot.why_wrong")).catch(tellTrouble)}>${t("unsent.give_up")}</button></${Shown}>
   </article>`;
 }

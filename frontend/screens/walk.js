@@ -2,13 +2,15 @@
 /** Walking: one lot at a time, so that the same thumb presses in the same region. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { lots, mustAsk } from "../store/house.js";
+import { may } from "../store/may.js";
 import { formOpened } from "../store/updates.js";
 import { ActButton } from "../ui/act_button.js";
 import { dueAct } from "../ui/acts.js";
 import { ClosedPlace } from "../ui/closed_place.js";
 import { html, t } from "../ui/html.js";
-import { Label, worstFinding } from "../ui/label.js";
+import { Label, says as saysOf, worstFinding } from "../ui/label.js";
 import { expectedState, leadsTo, questions, saidOf, sentence } from "../ui/lot_words.js";
+import { Whose } from "../ui/only.js";
 import { findingsOf, stops } from "../ui/to_see.js";
 import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
@@ -19,13 +21,15 @@ import { Page } from "../ui/page.js";
 
 /** Walk one place, or look at one lot only. @param {{place: string, lot?: string}} props */
 export function Walk({ place, lot }) {
-  if (!goesOn(place, lot ?? null)) begin(place, lot ?? null);
+  const looksOn = !may("looked");
+  if (!looksOn && !goesOn(place, lot ?? null)) begin(place, lot ?? null);
   // A place that was closed is walked afresh when one comes back to it.
   useEffect(() => () => {
     if (walk.value?.closed) walk.value = null;
   }, [place]);
   const here = stops().find((one) => one.place.id === place);
   if (!here) return html`<${Page} name="walk" title=${t("nav.round")} back="#/"><p class="large">${t("walk.empty")}</p></${Page}>`;
+  if (looksOn) return html`<${LookedOn} here=${here} />`;
   const { ids, at } = walk.value;
   if (mustAsk.value && at < ids.length) return html`<${Who} place=${here.place.name} />`;
   const shown = at < ids.length ? lots.value.get(ids[at]) : null;
@@ -33,6 +37,15 @@ export function Walk({ place, lot }) {
     ? html`<${One} key=${shown.id} here=${here} lot=${shown} left=${ids.length - at} />`
     : html`<${PlaceDone} here=${here} />`}</div>`;
 }
+
+/** A place as whoever records nothing sees it: its lots, each with its page. */
+function LookedOn({ here }) {
+  return html`<${Page} name="walk" title=${here.place.name} back="#/"><${Whose} what="looked" /><${ClosedPlace} place=${here.place} />
+    <ul class="cards">${here.lots.map((lot) => html`<li key=${lot.id}><a href=${`#/lot/${lot.id}`}><span class="code">${lot.label}</span>
+      <strong>${says(worstFinding(findingsOf(lot)), lot)}</strong></a></li>`)}</ul></${Page}>`;
+}
+
+const says = (finding, lot) => (finding ? saysOf(finding, lot) : t("lot.quiet"));
 
 function One({ here, lot, left }) {
   const [looking, setLooking] = useState(false);

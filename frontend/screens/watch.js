@@ -1,7 +1,8 @@
 // @ts-check
 /** One watch: what it does in words, its limits for the nursery, a place or a crop, and a trial of them. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { crops, one, places, session, storedRows } from "../store/house.js";
+import { crops, one, places, storedRows } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { Choice, Toggle } from "../ui/choice.js";
@@ -41,7 +42,7 @@ function Edited({ rule, scope, asked, onScope }) {
   const [tried, setTried] = useState("");
   const name = watchName(rule.id);
   const ships = shipped(rule);
-  const may = session.value?.role === "owner" && !rule.fixed;
+  const owns = may("watch_changed") && !rule.fixed;
   const touched = JSON.stringify(draft) !== JSON.stringify(now);
   useEffect(() => (touched ? formOpened() : undefined), [touched]);
   const read = readDraft(draft);
@@ -58,14 +59,14 @@ function Edited({ rule, scope, asked, onScope }) {
   return html`<${Page} name="watch" title=${name} back="#/watches" foot=${foot}>
     <${WatchTold} rule=${read ?? now} />
     ${rule.fixed && html`<p class="caution">${t("settings.watch_fixed")}</p>`}
-    ${!may && !rule.fixed && html`<p class="quiet">${t("watch_page.owners")}</p>`}
-    ${may && html`<section><h2>${t("settings.watch_limits")}</h2>
+    ${!owns && !rule.fixed && html`<p class="quiet">${t("watch_page.owners")}</p>`}
+    ${owns && html`<section><h2>${t("settings.watch_limits")}</h2>
       <${For} rule=${rule} scope=${asked} onScope=${onScope} />
       <${Toggle} words=${t(draft.enabled === false ? "watch_page.off" : "watch_page.on")} on=${draft.enabled !== false} onToggle=${(on) => setDraft({ ...draft, enabled: on })} />
       ${draft.enabled !== false && html`<${Figures} draft=${draft} onChange=${setDraft} />`}
       ${back && html`<button type="button" class="act" onClick=${() => write(reset(rule, scope, ships), t("watch_page.back"))}>${t(scope.of ? "watch_page.reset_here" : "watch_page.reset")}</button>`}
     </section>`}
-    ${may && html`<${WatchTrial} key=${JSON.stringify(read)} rule=${read && changed(rule, scope, read)} touched=${touched} go=${tried !== "" && tried === JSON.stringify(read)} />`}
+    ${owns && html`<${WatchTrial} key=${JSON.stringify(read)} rule=${read && changed(rule, scope, read)} touched=${touched} go=${tried !== "" && tried === JSON.stringify(read)} />`}
   </${Page}>`;
 }
 

@@ -3,6 +3,7 @@
 import { useState } from "../vendor/preact-hooks.js";
 import { seasonRule, addDays } from "../core/seasons.js";
 import { lots, nursery, one, places } from "../store/house.js";
+import { mayOpen } from "../store/may.js";
 import { html, t } from "../ui/html.js";
 import { today } from "../ui/local.js";
 import { lotBars } from "../ui/lot_bars.js";
@@ -24,7 +25,7 @@ export function Year() {
     <button type="button" class="act" onClick=${() => setBy(by === "place" ? "crop" : "place")}>${t(by === "place" ? "year.by_crop" : "year.by_place")}</button></div><${Ways} here="lots" />`;
   if (!home || !live.length) {
     return html`<${Page} name="year" title=${t("year.title")} back="#/lots" foot=${html`<${Ways} here="lots" />`}><section class="empty"><h2>${t("year.none")}</h2>
-      <a class="act" href="#/add">${t("lots.add")}</a></section></${Page}>`;
+      ${mayOpen("add") && html`<a class="act" href="#/add">${t("lots.add")}</a>`}</section></${Page}>`;
   }
   const [from, to] = SPANS[months].map((days) => addDays(today(), days));
   return html`<${Page} name="year" title=${t("year.title")} back="#/lots" foot=${foot}>

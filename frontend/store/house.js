@@ -101,6 +101,8 @@ export const alerts = () => all("alert");
 export const nursery = () => all("nursery")[0] ?? null;
 /** This phone's own row. */
 export const phone = () => one("phone", device.value);
+/** Whether this phone records nothing: the one part of `may.js` that the first paint needs. */
+export const looksOn = () => [session.value?.role, one("person", session.value?.proved)?.role].includes("viewer");
 /** Whether this phone is yet to go over to the nursery's new name. */
 export const mustMove = () => nameMove.value !== null && location.hostname !== nameMove.value.to && !phone()?.moved_to;
 /** The name of a person, or of nobody. */

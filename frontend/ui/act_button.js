@@ -1,5 +1,6 @@
 // @ts-check
 /** The button of an act: it opens the act's form, or saves at a touch where nothing is asked. @module */
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { FIELDS } from "./acts.js";
 import { html, t } from "./html.js";
@@ -9,6 +10,7 @@ import { html, t } from "./html.js";
  *   onSaved: (event: any) => void, onTrouble: (error: Error) => void}} props
  */
 export function ActButton({ kind, lot, style = "act", under = "", onSaved, onTrouble }) {
+  if (!may(kind)) return null;
   const words = style === "act" ? t(`act.${kind}`) : html`<strong>${t(`act.${kind}`)}</strong>${under && under !== t(`act.${kind}`) && html`<span>${under}</span>`}`;
   const form = formOf(kind, lot.id);
   if (form) return html`<a class=${style} href=${form}>${words}</a>`;

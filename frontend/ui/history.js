@@ -7,6 +7,7 @@
 import { useState } from "../vendor/preact-hooks.js";
 import { effective } from "../core/corrections.js";
 import { person, savedState } from "../store/house.js";
+import { may } from "../store/may.js";
 import { EventFields } from "./event_fields.js";
 import { html, t } from "./html.js";
 import { lookWords } from "./lot_words.js";
@@ -37,7 +38,7 @@ function Record({ event, holds, lot, onVoid, onMend }) {
   const fields = event.kind === "photographed" ? { caption: "", ...holds?.data } : holds?.data ?? {};
   return html`<li class=${holds ? "record" : "record taken-back"}>
     <div class="record-head"><p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
-    ${holds && !open && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
+    ${holds && !open && may("amended") && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
     ${holds?.kind === "photographed" && html`<${Photo} key=${holds.data.sha256} sha256=${holds.data.sha256} caption=${holds.data.caption ?? ""} />`}
     <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> <strong>${t("lot.voided")}</strong>`}</p>
     ${holds?.said && html`<p class="said beside">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
