@@ -106,7 +106,7 @@ def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
         left.get_by_role("button", name="Back on the list").tap()
     expect(phone.get_by_role("heading", name="Left until later")).to_have_count(0)
     expect(said).to_contain_text("gave it back")
-    server = phone.request.get(f"{own_demo.url}/api/v1/alerts?state=open").json()["alerts"]
+    server = phone.request.get(f"{own_demo.address}/api/v1/alerts?state=open").json()["alerts"]
     (row,) = (one for one in server if "26-017-R" in one["says"] and one["level"] == "alarm")
     steps = [step["what"] for step in row["history"]][-5:]
     assert steps == ["acknowledged", "acknowledged", "given_back", "shelved", "given_back"]

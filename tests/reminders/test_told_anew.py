@@ -83,3 +83,36 @@ def test_dry_again_is_told_though_somebody_has_the_first_and_a_mended_record_is_
     assert standing(told, "moisture-dry")["since"] == first["since"]
     assert told_of(told, "moisture-dry")[:3] == heard
     assert [step["what"] for step in standing(told, "moisture-dry")["history"]].count("raised") == 1
+
+
+def test_what_is_given_back_goes_on_to_the_others_and_frost_is_left_till_it_gets_worse(told: Told):
+    """Dev has it, and gives it back: the others hear of it anew, and it goes to the next again."""
+    told.carried("Orla", "owner", order=1)
+    dev, _ = told.carried("Dev", order=2)
+    told.carried("Mele", order=3)
+    clock, phone = told.nursery.clock, told.writer
+    clock.set("2026-09-10T08:00:00+10:00")
+    lot = told.soaking(25)
+    told.turn(minutes=1)
+    phone.record("acknowledged", lot, {"watch": "soak-over"}, by=dev)
+    told.turn(minutes=45)
+    phone.record("given_back", lot, {"watch": "soak-over"}, by=dev)
+    told.turn(minutes=1)
+    told.turn(minutes=31)
+    whom = [name for _, _, name in told_of(told, "soak-over")]
+    assert whom == ["Orla", "Orla", "Mele"]
+    steps = [step["what"] for step in standing(told, "soak-over")["history"]]
+    assert [step for step in steps if step != "handed_on"] == [
+        "raised",
+        "acknowledged",
+        "given_back",
+    ]
+    # Left until the next day, it is left until it is late, and then told once.
+    until = {"watch": "soak-over", "until": clock.text(hours=-30), "why": "no time"}
+    phone.record("shelved", lot, until, by=dev)
+    late = standing(told, "soak-over")
+    assert (late["state"], late["shelved_until"]) == ("shelved", late["rises_at"])
+    clock.set(late["rises_at"])
+    told.turn()
+    told.turn(seconds=21)
+    assert [row[::2] for row in told_of(told, "soak-over")][3:] == [("late", "Orla")]
