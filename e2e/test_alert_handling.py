@@ -4,6 +4,7 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from e2e.demo import OpenApp, Served, until_filled
+from e2e.house import until_in_touch
 from lathhouse.demo.scenario import lot_id, place_id
 
 pytest_plugins = ["e2e.demo"]
@@ -53,7 +54,9 @@ def test_i_have_it_says_who_and_when_and_does_not_clear(phone: Page) -> None:
     go(phone, "#/alerts")
     alarm = phone.locator(".alert", has_text="26-017-R")
     alarm.get_by_role("button", name="I have it").tap()
-    expect(alarm.locator(".answered")).to_contain_text(f"{name} has it, since today 08:4")
+    # The phone is nobody's own, so the name on its records is what was said on it.
+    taken = f"{name} (as was said) has it, since today 08:4"
+    expect(alarm.locator(".answered")).to_contain_text(taken)
     expect(alarm.get_by_role("button", name="I have it")).to_have_count(0)
     expect(phone.locator("h2").first).to_have_text("2 alarms")
 
@@ -66,10 +69,74 @@ def test_where_nobody_is_named_i_have_it_asks_who_once(phone: Page) -> None:
     who = alarm.get_by_role("group", name="Who has it?")
     expect(who.get_by_role("button", name="Dev")).to_be_visible()
     who.get_by_role("button", name="Mele").tap()
-    expect(alarm.locator(".answered")).to_contain_text("Mele has it, since today 08:4")
+    expect(alarm.locator(".answered")).to_contain_text(
+        "Mele (as was said) has it, since today 08:4"
+    )
     next_one = phone.locator(".alert", has_text="Seedling tunnel: not walked")
     next_one.get_by_role("button", name="I have it").tap()
-    expect(next_one.locator(".answered")).to_contain_text("Mele has it")
+    expect(next_one.locator(".answered")).to_contain_text("Mele (as was said) has it")
+
+
+def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
+    own_demo: Served, phone: Page
+) -> None:
+    """Nobody is named on this phone, so it asks who takes it over; the holder gives it back."""
+    go(phone, "#/alerts")
+    alarm = phone.locator(".alert", has_text="26-017-R")
+    button = alarm.get_by_role("button", name="I have it")
+    button.tap()
+    alarm.get_by_role("button", name="Mele").tap()
+    said = alarm.locator(".answered")
+    expect(said).to_contain_text("Mele (as was said) has it")
+    alarm.get_by_role("button", name="Take it over").tap()
+    alarm.get_by_role("group", name="Who has it?").get_by_role("button", name="Dev").tap()
+    expect(said).to_contain_text("Dev (as was said) has it")
+    alarm.get_by_role("button", name="Give it back").tap()
+    expect(said).to_contain_text("Dev (as was said) gave it back today 08:4")
+    expect(button).to_be_visible()
+    # Left with its sentence on top, and taken up again at once.
+    alarm.get_by_role("button", name="Leave until").tap()
+    sentence = alarm.locator("p strong").first.inner_text()
+    expect(alarm.locator(".leave p strong")).to_have_text(sentence)
+    alarm.get_by_role("button", name="help is coming").tap()
+    alarm.get_by_role("button", name="in 2 hours").tap()
+    alarm.get_by_role("button", name="Leave it until then").tap()
+    left = phone.locator("section", has_text="Left until later").locator(".alert")
+    expect(left).to_contain_text("help is coming")
+    left.get_by_role("button", name="Back on the list").tap()
+    expect(phone.get_by_role("heading", name="Left until later")).to_have_count(0)
+    expect(said).to_contain_text("Somebody who is not named gave it back")
+    until_in_touch(phone)
+    server = phone.request.get(f"{own_demo.address}/api/v1/alerts?state=open").json()["alerts"]
+    (row,) = (one for one in server if "26-017-R" in one["says"] and one["level"] == "alarm")
+    steps = [step["what"] for step in row["history"]][-5:]
+    assert steps == ["acknowledged", "acknowledged", "given_back", "shelved", "given_back"]
+    names = {person["id"]: person["name"] for person in people_of(phone)}
+    whose = [names.get(step["by"]) for step in row["history"]][-5:-2]
+    assert whose == ["Mele", "Dev", "Dev"]
+
+
+def people_of(page: Page) -> list[dict[str, str]]:
+    """Return the people that the phone knows."""
+    found: list[dict[str, str]] = page.evaluate(
+        "() => import('/store/house.js').then((house) => house.people())"
+    )
+    return found
+
+
+def test_what_is_most_urgent_is_left_no_longer_than_it_can_wait(phone: Page) -> None:
+    """Two soaks past their time (priority 1): until the first of them gets worse, and no longer."""
+    go(phone, "#/alerts")
+    soaks = phone.locator(".alert", has_text="Soak bench: Soak past its time")
+    soaks.get_by_role("button", name="Leave until").tap()
+    expect(soaks.locator(".leave p strong")).to_have_text("Soak bench: Soak past its time, 2 lots.")
+    expect(soaks.locator(".leave .caution")).to_contain_text("at the latest")
+    expect(soaks.get_by_role("button", name="tomorrow morning")).to_have_count(0)
+    soaks.get_by_role("button", name="as long as it can wait").tap()
+    soaks.get_by_role("button", name="part ordered").tap()
+    soaks.get_by_role("button", name="Leave it until then").tap()
+    left = phone.locator("section", has_text="Left until later").locator(".alert")
+    expect(left).to_contain_text("Soak bench")
 
 
 def test_leaving_asks_for_a_reason_and_an_end_and_the_round_says_both(phone: Page) -> None:

@@ -51,13 +51,13 @@ const SCREENS = {
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
 // step inwards would wait for the line once more. A test holds this list to the imports.
-const NEXT = ("store/start store/clock core/attribution core/ids store/deriving core/grouping store/config core/corrections core/rows"
+const NEXT = ("store/start store/clock core/attribution core/answers core/ids store/deriving core/grouping store/config core/corrections core/rows"
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
   + " core/sun core/nights core/heat core/tender core/weather_rows core/weather_facts store/weather"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"
   + " core/seasons core/outdoors core/springs"
   + " core/protocols core/neighbours core/promises core/proportions core/treatments core/watches"
-  + " core/winters store/record store/kept_photos store/server store/session store/sync store/engine"
+  + " core/winters core/occurrences store/record store/kept_photos store/server store/session store/sync store/engine"
   + " store/queue store/rows store/tabs store/keeping store/updates ui/keeper").split(" ");
 // The worker's own fetching of the whole app waits for the first rows, or for this.
 const WORKER_WAITS_MS = 8000;

@@ -112,5 +112,5 @@ def test_every_part_of_a_shipped_watch_can_be_told_in_words(rule: dict[str, Any]
     starts = tuple(key for key in known if key.startswith("clock.run."))
     told = {key.split(".")[2] for key in starts}
     untold += [run["run_of"] for run in runs if run["run_of"] not in told]
-    assert {f"watch.{rule['id']}"} <= known
+    assert {f"watch.{rule['id']}", f"ends.{rule['id']}"} <= known
     assert untold == []

@@ -7,3 +7,6 @@
  * @param {string | null} own whose the phone is that recorded it; null for a shared one
  */
 export const isSaid = (by, own) => by !== null && by !== own;
+
+/** {by}: whose a record is, with `by_said` where that was marked as only said. */
+export const saidBy = (event) => ({ by: event.by ?? null, ...(event.by_said ? { by_said: true } : {}) });

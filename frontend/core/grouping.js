@@ -22,7 +22,8 @@ const NURSERY_WIDE = ["cover-left-on"];
 export function group(findings) {
   const shown = findings.filter((one) => !one.hidden_by);
   const heads = shown.filter((one) => STANDS_FOR[one.watch] && one.lot === null);
-  heads.sort((a, b) => compare(keyOf(a), keyOf(b)));
+  // What is open stands before what is left: nothing open is put away that shows elsewhere.
+  heads.sort((a, b) => Number(isShelved(a)) - Number(isShelved(b)) || compare(keyOf(a), keyOf(b)));
   /** @type {Map<string, any[]>} */
   const own = new Map();
   /** @type {Map<string, any[]>} */
@@ -58,7 +59,7 @@ function keyOf(finding) {
 
 function standsFor(head, one) {
   if (head === one || !STANDS_FOR[head.watch].includes(one.watch)) return false;
-  if (isShelved(head) !== isShelved(one) || rank(head) < rank(one)) return false;
+  if ((isShelved(one) && !isShelved(head)) || rank(head) < rank(one)) return false;
   if (head.subject.kind === "nursery") return one.subject.kind === "place";
   return one.lot !== null && one.place === head.place;
 }

@@ -4,6 +4,8 @@
  * they arrived in. `ACTS` is the one table of what each event kind does.
  * @module
  */
+import { withAnswer } from "./answers.js";
+import { saidBy } from "./attribution.js";
 import { effective } from "./corrections.js";
 import { count } from "./counts.js";
 import { later } from "./instants.js";
@@ -251,9 +253,9 @@ function answered(lot, event) {
   if (typeof data.watch !== "string") return;
   const how = event.kind === "decided" ? "deferred" : event.kind;
   /** @type {Record<string, any>} */
-  const answer = { at: event.at, by: event.by ?? null };
-  if (how !== "acknowledged") Object.assign(answer, { until: data.until ?? null, why: data.why ?? null });
-  lot.answers[data.watch] = { ...lot.answers[data.watch], [how]: answer };
+  const answer = { at: event.at, ...saidBy(event) };
+  if (!["acknowledged", "given_back"].includes(how)) Object.assign(answer, { until: data.until ?? null, why: data.why ?? null });
+  lot.answers[data.watch] = withAnswer(lot.answers[data.watch] ?? {}, how, answer);
 }
 
 function covered(lot, event) {
@@ -320,6 +322,7 @@ const ACTS = {
   decided: answered,
   acknowledged: answered,
   shelved: answered,
+  given_back: answered,
   stocktaken: stock.takeStock,
   graded: keep("grades"),
   promised: keep("promises"),

@@ -101,6 +101,7 @@ function thing(finding, name) {
     says: withoutName(finding.says, name),
     next_action: finding.next_action,
     by: finding.acknowledged_by ?? null,
+    by_said: finding.acknowledged_by_said === true,
   };
 }
 

@@ -74,7 +74,8 @@ function momentOf(at, words, day) {
 export function sentence(thing, words, people) {
   const said = thing.next_action ? `${thing.says}. ${thing.next_action}.` : thing.says;
   const level = thing.level ? words[`level_${thing.level}`] : "";
-  const had = thing.by ? filled(words.had_by, { who: people[thing.by] || "?" }) : "";
+  const having = thing.by_said ? words.had_by_said : words.had_by;
+  const had = thing.by ? filled(having, { who: people[thing.by] || "?" }) : "";
   return level ? `${level}: ${said}${had}` : `${said}${had}`;
 }
 

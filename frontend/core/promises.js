@@ -10,7 +10,7 @@ import { Z_80, wilson } from "./proportions.js";
 const PAST_DAYS_LEAST = 90;
 const DAY = /^\d{4}-\d\d-\d\d$/;
 
-/** {deliver_on, promised, forecast, grade, since} of the first promise that is too large. */
+/** {deliver_on, promised, forecast, grade, since, noted_at} of the first promise that is too large. */
 export function promiseFacts(lot) {
   if (!["seedlings", "plants"].includes(lot.unit) || lot.quantity === null) return { since: null };
   const due = new Map([[null, 0]]);
@@ -20,7 +20,8 @@ export function promiseFacts(lot) {
     if (grade !== null) due.set(grade, (due.get(grade) ?? 0) + note.left);
     const expected = forecast(lot, note, later(note.at, lot.seen_at));
     if (due.get(grade) > expected) {
-      return { deliver_on: note.deliver_on, grade, since: since(lot, note), promised: due.get(grade), forecast: expected };
+      const told = { deliver_on: note.deliver_on, grade, since: since(lot, note), noted_at: note.at };
+      return { ...told, promised: due.get(grade), forecast: expected };
     }
   }
   return { since: null };

@@ -4,6 +4,8 @@
  * `domain/rows.py`.
  * @module
  */
+import { withAnswer } from "./answers.js";
+import { saidBy } from "./attribution.js";
 import { newState, read as readChamber, settingsKept } from "./chambers.js";
 import { keep as keepTemps } from "./chill.js";
 import { later } from "./instants.js";
@@ -12,7 +14,7 @@ import { SOLUTION_KINDS, withSolution } from "./solutions.js";
 import { withTreatment } from "./treatments.js";
 import { withWeather } from "./weather_rows.js";
 
-export const ANSWERS = ["acknowledged", "shelved", "deferred", "decided"];
+export const ANSWERS = ["acknowledged", "shelved", "given_back", "deferred", "decided"];
 const ANSWERABLE = ["place", "phone", "nursery", "solution"];
 const PLACE_KINDS = ["round_closed", "read", "covered", "uncovered"];
 export const ROW_KINDS = {
@@ -67,7 +69,7 @@ export function said(row, event) {
 /** A cover as a record says it: since when, by whom, until when, for how cold a night. */
 export function coverSaid(event) {
   const { until = null, for_low_c = null } = event.data ?? {};
-  return { at: event.at, by: event.by ?? null, until, for_low_c };
+  return { at: event.at, ...saidBy(event), until, for_low_c };
 }
 
 /** Note that somebody was at the place itself. */
@@ -76,9 +78,9 @@ const isByHand = (event) => (event.by ?? null) !== null && (event.data?.by_senso
 
 function answered(row, event, data) {
   const how = event.kind === "decided" ? "deferred" : event.kind;
-  const answer = { at: event.at, by: event.by ?? null, until: data.until ?? null, why: data.why ?? null };
+  const answer = { at: event.at, ...saidBy(event), until: data.until ?? null, why: data.why ?? null };
   const before = row.answers ?? {};
-  return { ...row, answers: { ...before, [data.watch]: { ...before[data.watch], [how]: answer } } };
+  return { ...row, answers: { ...before, [data.watch]: withAnswer(before[data.watch] ?? {}, how, answer) } };
 }
 
 function withReading(before, at, by, data) {

@@ -49,15 +49,24 @@ export function holds(condition, facts) {
 
 /** When the unbroken run that `{"run_of": field, relation: value, nth}` asks for began. */
 export function runStart(facts, term) {
+  return runOf(facts, term)[0].at(-(term.nth ?? 1)) ?? null;
+}
+
+/** When the last value before the run stood, which was none of it; null without one. */
+export const runBroken = (facts, term) => runOf(facts, term)[1];
+
+/** @returns {[string[], string | null]} */
+function runOf(facts, term) {
   const series = fact(facts, `series.${term.run_of}`) ?? [];
   const op = Object.keys(term).find((name) => name !== "run_of" && name !== "nth");
   const wanted = wantedValue(term[op], facts);
+  /** @type {string[]} */
   const run = [];
   for (const [at, value] of series.toReversed()) {
-    if (!compare(value ?? null, op, wanted)) break;
+    if (!compare(value ?? null, op, wanted)) return [run, at];
     run.push(at);
   }
-  return run.at(-(term.nth ?? 1)) ?? null;
+  return [run, null];
 }
 
 /** Whether a value is a number (true and false are none). @param {unknown} value @returns {value is number} */

@@ -4,6 +4,7 @@
  * since when, what it was used on, and when it is past it. No clock.
  * @module
  */
+import { saidBy } from "./attribution.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "./instants.js";
 import { roundHalfUp } from "./rule_terms.js";
 
@@ -28,7 +29,7 @@ export function withSolution(before, event) {
   if (event.kind === "solution_mixed") {
     const said = Object.fromEntries(Object.entries(data).filter(([name]) => !(name in newSolution(""))));
     const oldAt = toText(toMs(event.at) + LIFE_HOURS * HOUR_MS);
-    row = { ...row, ...said, mixed_at: event.at, by: event.by ?? null, old_at: oldAt };
+    row = { ...row, ...said, mixed_at: event.at, ...saidBy(event), old_at: oldAt };
   } else if (event.kind === "solution_discarded") row.discarded_at = event.at;
   else if (event.kind === "sanitise_started") row = used(row, event, data);
   row.open = row.mixed_at !== null && row.discarded_at === null;

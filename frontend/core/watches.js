@@ -7,13 +7,15 @@
 import {
   LAST_MS, afterWorkingTime, localDate, localInstant, localTime, nextWorkingDay, toMs, toText,
 } from "./instants.js";
+import { answered } from "./answers.js";
+import { beginningOf, clearAt } from "./occurrences.js";
 import { fact, holds, instantMs, lengthMs, runStart } from "./rule_terms.js";
 import { afterGrowingTime, nthMidwinter } from "./winters.js";
 
 export const LEVELS = ["due", "late", "alarm"];
 const MONTHS = ("January February March April May June July August September October November"
   + " December").split(" ");
-const SHARED = ["clock", "after", "unless", "until", "counts"];
+const SHARED = ["clock", "anew", "after", "unless", "until", "counts"];
 
 /**
  * {findings, notices, next_deadline} of one subject at an instant.
@@ -96,6 +98,7 @@ function worstCase(rule, facts, nowMs, site) {
   if (!(rule.when ?? []).every((condition) => holds(condition, facts))) return [null, []];
   let worst = null;
   const ahead = [];
+  const began = [];
   for (const one of casesOf(rule)) {
     let times = levelTimes(one, facts, site);
     const until = "until" in one ? instantMs(fact(facts, one.until), site) : null;
@@ -109,10 +112,21 @@ function worstCase(rule, facts, nowMs, site) {
     if (until !== null) ahead.push(until);
     const level = /** @type {string} */ (reached.at(-1));
     const since = Math.min(...reached.map((name) => times[name]));
-    const found = { ...one, level, since, level_since: times[level] };
+    const instants = Object.values(times).sort((a, b) => a - b);
+    const found = { ...one, level, since, level_since: times[level], times: instants, ends: until };
+    began.push(beganAt(one, facts, site));
     if (!worst || heavier(found, worst)) worst = found;
   }
+  // It began with the oldest of its cases: a worse one that came to it is no new beginning.
+  if (worst) [worst.began, worst.clear] = began.reduce((least, each) => (least[0] !== null && (each[0] === null || each[0] < least[0]) ? each : least));
   return [worst, ahead];
+}
+
+/** When a case began, and when it was last known not to be so; null where nothing says. */
+function beganAt(one, facts, site) {
+  const term = beginningOf(one);
+  const began = term === null ? null : clockStart(term, facts, site);
+  return [began, clearAt(one, began, facts, site)];
 }
 
 function heavier(a, b) {
@@ -178,31 +192,6 @@ function answeredBy(term, facts, site) {
   return at >= start + (lengthMs(term.plus ?? {}, facts) ?? 0);
 }
 
-/** The state that people's answers give a finding, and when that ends. See the Python twin. */
-export function answered(rule, facts, one, nowMs, site) {
-  const answers = facts.answers?.[rule.id] ?? {};
-  const { deferred, acknowledged, shelved } = answers;
-  if (deferred && rule.fixed !== true) {
-    const until = instantMs(deferred.until, site);
-    if (until !== null && nowMs < until) return [null, until];
-    if (until === null && toMs(deferred.at) >= one.since) return [null, null];
-  }
-  /** @type {Record<string, any>} */
-  let state = { state: "open" };
-  if (acknowledged && toMs(acknowledged.at) >= one.since) {
-    state = { state: "acknowledged", acknowledged_at: acknowledged.at, acknowledged_by: acknowledged.by };
-  }
-  const ends = shelved ? instantMs(shelved.until, site) : null;
-  if (shelved && ends !== null && toMs(shelved.at) >= one.since && nowMs < ends) {
-    Object.assign(state, {
-      state: "shelved", shelved_at: shelved.at, shelved_by: shelved.by,
-      shelved_until: toText(ends), shelved_why: shelved.why ?? null,
-    });
-    return [state, ends];
-  }
-  return [state, null];
-}
-
 function foretold(rule, facts, nowMs, site) {
   if (!("foretell" in rule)) return [];
   if (!(rule.when ?? []).every((condition) => holds(condition, facts))) return [];
@@ -221,11 +210,16 @@ function foretold(rule, facts, nowMs, site) {
 function finding(rule, one, facts, site) {
   const { kind } = facts;
   const times = { since: toText(one.since), level_since: toText(one.level_since) };
+  const later = one.times.find((at) => at > one.level_since) ?? null;
   const words = { ...facts, ...times, level: one.level };
   return {
     watch: rule.id,
     level: one.level,
     ...times,
+    began: known(one.began),
+    clear_at: known(one.clear),
+    rises_at: known(later),
+    ends_at: known(one.ends),
     subject: { kind, id: facts.id },
     lot: kind === "lot" ? facts.id : null,
     place: kind === "place" ? facts.id : facts.place ?? null,
@@ -236,6 +230,8 @@ function finding(rule, one, facts, site) {
     hidden_by: null,
   };
 }
+
+const known = (atMs) => (atMs === null ? null : toText(atMs));
 
 function hide(rules, findings) {
   const found = new Map(findings.map((one) => [one.watch, one]));

@@ -136,9 +136,9 @@ export function coverFacts(place, stock) {
   const sooner = (one, other) => one.morning_at < other.morning_at || (one.morning_at === other.morning_at && one.at < other.at);
   const first = timed.reduce((held, one) => (sooner(one, held) ? one : held));
   const firsts = timed.map((one) => one.first_morning_at).sort();
-  const { at, by = null, until = null, morning_at } = first;
+  const { at, by = null, by_said = null, until = null, morning_at } = first;
   return {
-    at, by, until, morning_at, first_morning_at: firsts[0], lots: found.length,
+    at, by, by_said, until, morning_at, first_morning_at: firsts[0], lots: found.length,
     warm_since: place.warm?.since ?? null, warm_c: place.warm?.peak_c ?? null,
   };
 }

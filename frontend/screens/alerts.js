@@ -1,24 +1,27 @@
 // @ts-check
 /** Alerts, the gravest first, one entry for a place: taken on, or left until a time for a reason. @module */
-import { useState } from "../vendor/preact-hooks.js";
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { alerts, groups, one, person } from "../store/house.js";
 import { may } from "../store/may.js";
+import { readRecorder } from "../store/preferences.js";
 import { recordAll } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { aimOf, subjectName, wayTo } from "../ui/alert_words.js";
 import { Past } from "./alerts_past.js";
 import { Leave } from "./leave.js";
 import { UndoBar } from "./place_done.js";
-import { WhoHas, whoHas } from "./who_has.js";
+import { isMine, isOthers, WhoHas, whoHas } from "./who_has.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 import { Flag, levelCount, Page, Ways } from "../ui/page.js";
 import { when } from "../ui/local.js";
+import { whoWords } from "../ui/who_words.js";
 
 const LEVELS = ["alarm", "late", "due"];
 const SHOWN_FIRST = 20;
 
 export function Alerts() {
   const [most, setMost] = useState(SHOWN_FIRST);
+  useEffect(() => void readRecorder().catch(tellTrouble), []);
   const all = groups.value ?? [];
   const open = all.filter((each) => each.state !== "shelved");
   const left = all.filter((each) => each.state === "shelved");
@@ -44,16 +47,19 @@ function Entry({ each }) {
   const [doing, setDoing] = useState("");
   const { findings: own, folded } = each;
   const open = own.filter((finding) => finding.state === "open");
-  const take = (by) => recordAll(open.map((finding) => ({ kind: "acknowledged", ...aimOf(finding), more: { by } })))
-    .then((events) => offerUndo(events, { label: t("act.acknowledged") }, [own[0].says]), tellTrouble)
+  const isLeft = each.state === "shelved";
+  const [mine, others] = [own.filter(isMine), own.filter(isOthers)];
+  const answer = (kind, findings, by) => recordAll(findings.map((finding) => ({ kind, ...aimOf(finding), more: { by: by === "holder" ? finding.acknowledged_by : by } })))
+    .then((events) => offerUndo(events, { label: t(`act.${kind}`) }, [own[0].says]), tellTrouble)
     .then(() => setDoing(""));
-  const have = () => whoHas().then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
+  const take = (by) => answer("acknowledged", isLeft ? own : [...open, ...others], by);
+  const have = () => whoHas(others.length > 0).then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
   const many = own.length > 1;
   const goes = wayTo(own[0]) === "#/frost" ? "#/frost" : null;
   const counted = t(own[0].lot ? "alerts.lots" : "alerts.places", { n: own.length });
-  const place = one("place", each.place)?.name;
+  const head = [one("place", each.place)?.name, t(`watch.${each.watch}`)].filter(Boolean).join(": ");
   return html`<article class="alert">
-    ${many ? html`<p><strong>${[place, t(`watch.${each.watch}`)].filter(Boolean).join(": ")}</strong>
+    ${many ? html`<p><strong>${head}</strong>
       <small> ${counted}, ${t("alerts.since", { when: when(each.since) })}</small></p>
       ${goes && html`<a class="act" href=${goes}>${t("alerts.to_frost")}</a>`}`
       : html`<${Words} finding=${own[0]} />`}
@@ -63,9 +69,12 @@ function Entry({ each }) {
     <${Answered} findings=${own} />
     <${HandedOn} findings=${open} />
     ${doing === "who" && html`<${WhoHas} onSay=${take} onLeave=${() => setDoing("")} />`}
-    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} onDone=${() => setDoing("")} />` : each.state !== "shelved" && may("acknowledged") && html`<div class="row">
-      ${open.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
-      <button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button></div>`}
+    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} what=${many ? `${head}, ${counted}.` : `${own[0].says}.`} onDone=${() => setDoing("")} />` : may("acknowledged") && html`<div class="row">
+      ${(isLeft || open.length > 0) && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
+      ${!isLeft && open.length === 0 && others.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.take_over")}</button>`}
+      ${!isLeft && mine.length > 0 && html`<button type="button" class="act" onClick=${() => answer("given_back", mine, "holder")}>${t("alerts.give_back")}</button>`}
+      ${isLeft ? html`<button type="button" class="act" onClick=${() => answer("given_back", own, undefined)}>${t("alerts.back_on")}</button>`
+        : html`<button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button>`}</div>`}
   </article>`;
 }
 
@@ -85,13 +94,16 @@ function Folded({ title, findings: held }) {
   return html`<button type="button" class="act unfold" aria-expanded=${open} onClick=${() => setOpen(!open)}>${title}</button>${open && list}`;
 }
 
-/** Who has it since when, or until when it is left and why; once where all of an entry say the same. */
+/** Who has it since when, gave it back, or left it until when and why; once where all of an entry say the same. */
 function Answered({ findings: held }) {
-  const words = held.map((finding) => {
-    if (finding.state === "shelved") return t("alerts.left", { who: person(finding.shelved_by) ?? t("alerts.someone"), when: when(finding.shelved_until), why: finding.shelved_why ?? "" });
-    return finding.state === "acknowledged" ? t("alerts.taken", { who: person(finding.acknowledged_by) ?? t("alerts.someone"), when: when(finding.acknowledged_at) }) : "";
-  });
-  return [...new Set(words)].filter(Boolean).map((said) => html`<p class="answered" key=${said}>${said}</p>`);
+  return [...new Set(held.map(answerWords))].filter(Boolean).map((said) => html`<p class="answered" key=${said}>${said}</p>`);
+}
+
+function answerWords(finding) {
+  const who = (how) => whoWords(finding[`${how}_by`], finding[`${how}_by_said`]) ?? t("alerts.nobody_named");
+  if (finding.state === "shelved") return t("alerts.left", { who: who("shelved"), when: when(finding.shelved_until), why: finding.shelved_why ?? "" });
+  if (finding.state === "acknowledged") return t("alerts.taken", { who: who("acknowledged"), when: when(finding.acknowledged_at) });
+  return finding.given_back_at ? t("alerts.given", { who: who("given_back"), when: when(finding.given_back_at) }) : "";
 }
 
 /** Whom it went on to, since nobody had it. */

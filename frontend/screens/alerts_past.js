@@ -5,6 +5,7 @@ import { person } from "../store/house.js";
 import { alertsPast } from "../store/server.js";
 import { wayTo } from "../ui/alert_words.js";
 import { html, t } from "../ui/html.js";
+import { whoWords } from "../ui/who_words.js";
 import { when } from "../ui/local.js";
 
 const DAYS = 7;
@@ -38,8 +39,8 @@ function Over({ alert }) {
 /** The level that stood before a step. */
 const levelBefore = (history, index) => history.slice(0, index).findLast((step) => step.level)?.level;
 
-function wordsOf({ what, by, level, to }, before) {
-  const who = person(by);
+function wordsOf({ what, by, by_said: said, level, to }, before) {
+  const who = whoWords(by, said);
   if (what === "raised") return t("past.raised", { level: t(`level.${level}`) });
   if (what === "handed_on") return t("past.handed_on", { who: person(to) ?? t("reminders.a_phone") });
   if (level && level === before) return t("past.pressing");

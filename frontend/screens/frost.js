@@ -101,7 +101,7 @@ function Covered({ covered, openIn }) {
   };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" disabled=${!may("uncovered")} onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
-      <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover.by) })}</small>
+      <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       ${may("uncovered") && html`<b>${t("frost.uncover")}</b>`}</button>

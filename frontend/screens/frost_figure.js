@@ -2,7 +2,7 @@
 /** Tonight's figure: how low, how old, what it may mean among the plants; and typing a new one. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { DAY_MS, nextDay, toMs, toText } from "../core/instants.js";
-import { lots, now, person, places } from "../store/house.js";
+import { lots, now, places } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
 import { lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
@@ -10,6 +10,7 @@ import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
 import { age, clock, degrees, inDegrees, isOldForecast, toCelsius, when } from "../ui/local.js";
+import { whoWords } from "../ui/who_words.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
 const LOW_C = -60;
@@ -48,7 +49,10 @@ export function Figure() {
 }
 
 /** Who recorded a cover, where anybody is known. */
-export const byWhom = (id) => (person(id) ? t("frost.by_said", { who: person(id) }) : t("frost.somebody"));
+export function byWhom({ by, by_said: said }) {
+  const who = whoWords(by, said);
+  return who ? t("frost.by", { who }) : t("frost.somebody");
+}
 
 /** Type a low for tonight or tomorrow night. @param {{onDone: () => void}} props */
 export function FigureForm({ onDone }) {

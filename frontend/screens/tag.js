@@ -5,12 +5,13 @@ import { shown } from "../core/amounts.js";
 import { solutionCode } from "../core/solutions.js";
 import { toMs, toText, HOUR_MS } from "../core/instants.js";
 import { USABLE_HOURS } from "../core/mixing.js";
-import { lots, now, one, person } from "../store/house.js";
+import { lots, now, one } from "../store/house.js";
 import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { html, t } from "../ui/html.js";
 import { when } from "../ui/local.js";
 import { Page } from "../ui/page.js";
+import { whoWords } from "../ui/who_words.js";
 import { labelWords, volumeWords } from "./mixing_draft.js";
 import { tellTrouble } from "./walking.js";
 
@@ -45,7 +46,7 @@ const old = (bucket) => now.value >= oldAt(bucket);
 /** What a tag says, as name and words. */
 function linesOf(bucket) {
   const used = (bucket.used_for ?? []).map((lot) => lots.value.get(lot.lot ?? lot)?.label ?? "?");
-  const by = person(bucket.by);
+  const by = whoWords(bucket.by, bucket.by_said);
   const of = labelWords(bucket);
   return [
     [t("tag.content"), t("tag.ppm", { ppm: shown(bucket.ppm ?? 0, 4) })],

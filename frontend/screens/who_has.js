@@ -5,7 +5,7 @@
  * @module
  */
 import { signal } from "../vendor/signals.js";
-import { mustAsk, people, shared } from "../store/house.js";
+import { mustAsk, people, saidToRecord, shared } from "../store/house.js";
 import { nameRecorder, readRecorder, recorder } from "../store/preferences.js";
 import { html, t } from "../ui/html.js";
 import { tellTrouble } from "./walking.js";
@@ -16,13 +16,26 @@ const takesOn = ({ role }) => role !== "viewer";
 
 /**
  * For whom "I have it" is recorded: undefined leaves it to who is named on this phone.
+ * @param {boolean} over it is taken over from somebody, so who said so last may be just that one
  * @returns {Promise<{ask: boolean, by: string | null | undefined}>}
  */
-export async function whoHas() {
+export async function whoHas(over = false) {
   if (shared.value) return { ask: mustAsk.value, by: undefined };
   await readRecorder();
   if (recorder.value || !people().some(takesOn)) return { ask: false, by: undefined };
-  return { ask: said.value === undefined, by: said.value };
+  return { ask: said.value === undefined || over, by: said.value };
+}
+
+/** Whether a finding is with whoever holds this phone, as far as that is known; it may be. */
+export function isMine({ state, acknowledged_by: by }) {
+  const me = shared.value ? saidToRecord.value : recorder.value;
+  return state === "acknowledged" && (!me || by === me);
+}
+
+/** Whether it may be with somebody else than whoever holds this phone. */
+export function isOthers({ state, acknowledged_by: by }) {
+  const me = shared.value ? saidToRecord.value : recorder.value;
+  return state === "acknowledged" && (!me || by !== me);
 }
 
 /** @param {{onSay: (person: string | null | undefined) => void, onLeave: () => void}} props */

@@ -4,11 +4,12 @@
  * time, and whose next deadline has not come, keeps what was found: a tap costs one lot.
  * @module
  */
+import { answered } from "../core/answers.js";
 import { leavings, lotFacts, nurseryFacts, placeFacts, solutionFacts, standing } from "../core/facts.js";
 import { toMs } from "../core/instants.js";
 import { spreadingSince } from "../core/neighbours.js";
 import { lastSpell } from "../core/spells.js";
-import { answered, evaluate } from "../core/watches.js";
+import { evaluate } from "../core/watches.js";
 import { weatherOf } from "./weather.js";
 
 /** @typedef {Map<string, Map<string, any>>} RowsByKind */

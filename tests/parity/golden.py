@@ -20,15 +20,16 @@ NAMES = {"LOT": LOT, "CHILD": CHILD, "PARENT1": PARENTS[0], "PARENT2": PARENTS[1
 def table(name: str) -> dict[str, Any]:
     """Return one file of examples, its times and names spelled out."""
     text = (FOLDER / f"{name}.json").read_text(encoding="utf-8")
-    found: dict[str, Any] = _spelled_out(json.loads(text))
+    found: dict[str, Any] = spelled_out(json.loads(text))
     return found
 
 
-def _spelled_out(value: Any) -> Any:
+def spelled_out(value: Any) -> Any:
+    """Return a value with its times ("day 3", "hour 5 - 1 ms") and its names spelled out."""
     if isinstance(value, dict):
-        return {NAMES.get(key, key): _spelled_out(inner) for key, inner in value.items()}
+        return {NAMES.get(key, key): spelled_out(inner) for key, inner in value.items()}
     if isinstance(value, list):
-        return [_spelled_out(inner) for inner in value]
+        return [spelled_out(inner) for inner in value]
     match = AFTER_DAY_NOUGHT.fullmatch(value) if isinstance(value, str) else None
     if not match:
         return NAMES.get(value, value) if isinstance(value, str) else value

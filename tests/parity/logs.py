@@ -142,7 +142,8 @@ class LogMaker:
                              "2026-02-31", "soon", "2026-06-01T06:00:00+10:00"])  # fmt: skip
         at = to_text(pick.randint(START, self.at))
         data = {"watch": pick.choice(WATCHES), "until": until, "why": "busy"}
-        self.add(pick.choice(["acknowledged", "shelved", "deferred", "decided"]), data, at=at)
+        hows = ["acknowledged", "shelved", "given_back", "deferred", "decided"]
+        self.add(pick.choice(hows), data, at=at)
 
     def anything(self) -> None:
         """Add an event of any kind at all, with any of its fields, at any time."""

@@ -123,6 +123,32 @@ def test_what_is_left_until_later_is_grouped_apart_and_hidden_findings_are_left_
     }
 
 
+def test_what_a_place_stands_for_stays_with_it_while_it_is_left(core_page: Page):
+    """Leaving the place does not bring its looks back one by one; a graver one shows itself."""
+    looks = [finding("look-due", name, "bench") for name in ("a", "b")]
+    grave = finding("cold-look", "c", "bench", level="alarm")
+    missed = finding("round-missing", place="bench", level="late", state="shelved")
+    shelf = finding("round-missing", place="shelf", level="late", state="shelved")
+    groups = both(core_page, [*looks, grave, missed])
+    assert told(groups) == [
+        ("cold-look", "alarm", ["c"], []),
+        ("round-missing", "late", ["bench"], ["a", "b"]),
+    ]
+    assert [one["state"] for one in groups] == ["open", "shelved"]
+    # The nursery takes in what is open in it, and a place that is left stays apart with its looks.
+    whole = nursery_wide("round-missing", level="alarm", priority=2)
+    assert told(both(core_page, [*looks, missed, shelf, whole])) == [
+        ("round-missing", "alarm", ["home"], []),
+        ("round-missing", "late", ["bench"], ["a", "b"]),
+        ("round-missing", "late", ["shelf"], []),
+    ]
+    left = {**whole, "state": "shelved"}
+    open_again = {**missed, "state": "open"}
+    assert told(both(core_page, [*looks, open_again, left])) == [
+        ("round-missing", "alarm", ["home"], ["bench", "a", "b"]),
+    ]
+
+
 def random_findings(seed: int) -> list[Any]:
     """Return a morning of findings, in any order."""
     pick = random.Random(seed)
@@ -141,9 +167,11 @@ def random_findings(seed: int) -> list[Any]:
     for place in ("bench", "fridge"):
         for watch in ("round-missing", "chamber-band"):
             if pick.random() < 0.5:
-                found.append(finding(watch, place=place, level=pick.choice(LEVELS)))
+                state = pick.choice(["open", "open", "shelved"])
+                found.append(finding(watch, place=place, level=pick.choice(LEVELS), state=state))
     if pick.random() < 0.3:
-        found.append(nursery_wide("round-missing", level="alarm", priority=2))
+        state = pick.choice(["open", "shelved"])
+        found.append(nursery_wide("round-missing", level="alarm", priority=2, state=state))
     pick.shuffle(found)
     return found
 

@@ -25,14 +25,16 @@ def group(findings: list[Finding]) -> list[Group]:
     The same watch at lots of the same place is one group; a place that nobody walked, or a fridge
     outside its band, takes in the looks that are due there, unless one of those is graver than it.
     A nursery nobody walked takes in its places. Covers that are still on are one entry for the
-    nursery, whatever the places. What is shelved is grouped apart from what is not.
+    nursery, whatever the places. What is shelved is grouped apart from what is not, but for what
+    its place stands for: who leaves the place until later leaves the looks in it, too.
 
     A group is {key, watch, place, level, priority, since, state, findings, folded}: `findings` its
     own, the gravest first, and `folded` those of other watches that it stands for.
     """
     shown = [one for one in findings if not one.get("hidden_by")]
     heads = [one for one in shown if one["watch"] in STANDS_FOR and one["lot"] is None]
-    heads.sort(key=_key)
+    # What is open stands before what is left: nothing open is put away that shows elsewhere.
+    heads.sort(key=lambda one: (_is_shelved(one), _key(one)))
     own: dict[str, list[Finding]] = {}
     folded: dict[str, list[Finding]] = {}
     for one in shown:
@@ -62,7 +64,7 @@ def _key(finding: Finding) -> str:
 def _stands_for(head: Finding, one: Finding) -> bool:
     if one is head or one["watch"] not in STANDS_FOR[head["watch"]]:
         return False
-    if _is_shelved(head) != _is_shelved(one) or _rank(head) < _rank(one):
+    if (_is_shelved(one) and not _is_shelved(head)) or _rank(head) < _rank(one):
         return False
     if head["subject"]["kind"] == "nursery":
         return bool(one["subject"]["kind"] == "place")

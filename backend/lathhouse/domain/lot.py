@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from lathhouse.domain import counts, looks, spells, stock
+from lathhouse.domain.answers import with_answer
+from lathhouse.domain.attribution import said_by
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import later
 from lathhouse.domain.rows import cover_said
@@ -277,10 +279,10 @@ def _answered(lot: Lot, event: Event) -> None:
     if not isinstance(watch, str):
         return
     how = "deferred" if event["kind"] == "decided" else event["kind"]
-    answer = {"at": event["at"], "by": event.get("by")}
-    if how != "acknowledged":
+    answer = {"at": event["at"], **said_by(event)}
+    if how not in ("acknowledged", "given_back"):
         answer |= {"until": data.get("until"), "why": data.get("why")}
-    lot["answers"][watch] = {**lot["answers"].get(watch, {}), how: answer}
+    lot["answers"][watch] = with_answer(lot["answers"].get(watch, {}), how, answer)
 
 
 def _covered(lot: Lot, event: Event) -> None:
@@ -356,6 +358,7 @@ ACTS: dict[str, Callable[[Lot, Event], None]] = {
     "decided": _answered,
     "acknowledged": _answered,
     "shelved": _answered,
+    "given_back": _answered,
     "stocktaken": stock.take_stock,
     "graded": _keep("grades"),
     "promised": _keep("promises"),

@@ -109,6 +109,7 @@ def _thing(finding: Row, name: str | None) -> Row:
         "says": _without_name(finding["says"], name),
         "next_action": finding["next_action"],
         "by": finding.get("acknowledged_by"),
+        "by_said": finding.get("acknowledged_by_said") is True,
     }
 
 

@@ -93,7 +93,8 @@ def sentence(thing: Row, words: Words, people: dict[str, str]) -> str:
     """Return what is wrong, what to do and who has it, in one line."""
     line = f"{thing['says']}. {thing['next_action']}." if thing["next_action"] else thing["says"]
     level = words[f"level_{thing['level']}"] if thing["level"] else ""
-    had = filled(words["had_by"], who=people.get(thing["by"]) or "?") if thing["by"] else ""
+    having = words["had_by_said" if thing.get("by_said") else "had_by"]
+    had = filled(having, who=people.get(thing["by"]) or "?") if thing["by"] else ""
     return f"{level}: {line}{had}" if level else f"{line}{had}"
 
 

@@ -20,7 +20,7 @@ COUNTED_IN = ("seedlings", "plants")
 
 
 def promise_facts(lot: Data) -> Data:
-    """Return {deliver_on, promised, forecast, grade, since} of the first promise that is too large.
+    """Return {deliver_on, promised, forecast, grade, since, noted_at} of the first one too large.
 
     Promises to the same day and before it are kept first. Silent where nothing is to be counted.
     """
@@ -35,7 +35,8 @@ def promise_facts(lot: Data) -> Data:
         expected = forecast(lot, note, _as_of(lot, note))
         if due[grade] > expected:
             told = {"deliver_on": note["deliver_on"], "grade": grade, "since": _since(lot, note)}
-            return {**told, "promised": due[grade], "forecast": expected}
+            told |= {"promised": due[grade], "forecast": expected}
+            return {**told, "noted_at": note["at"]}
     return {"since": None}
 
 

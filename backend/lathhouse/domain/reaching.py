@@ -198,6 +198,9 @@ def step_of(alert: Alert) -> str:
     until, priority = alert.get("shelved_until"), int(alert["priority"])
     step = str(alert["level"])
     step += f"/{priority}" if priority != usual_priority(alert) else ""
+    # Nobody has any longer what everybody was told somebody has: that is a state of its own.
+    given = alert.get("given_back_at")
+    step += f"~{given}" if given else ""
     return f"{step}@{until}" if alert["state"] == "shelved" else step
 
 
@@ -216,6 +219,8 @@ def plan(
         start = max(now_ms, to_ms(alert["shelved_until"]))
     site = hours_of(nursery)
     line = in_line(alert, people, start, nursery)
+    if alert.get("given_back_at"):
+        line = [one for one in line if one["id"] != alert["given_back_by"]] or line
     if alert["state"] == "acknowledged":
         holder = next((p for p in line if p["id"] == alert.get("acknowledged_by")), line[0])
         at = tell_at(alert, holder, start, nursery)
@@ -248,10 +253,17 @@ def still_due(row: dict[str, Any], alert: Alert | None, now: str) -> str | None:
     if not rings(alert):
         return "hidden"
     step, _, until = row["step"].partition("@")
+    step, _, given = step.partition("~")
     level, _, priority = step.partition("/")
+    if given != (alert.get("given_back_at") or ""):
+        return "superseded"
     # More urgent than it was, it has a message of its own; less so, this is the only one.
     urgent = int(alert["priority"]) < int(priority or usual_priority(alert))
-    return None if until or (level == alert["level"] and not urgent) else "superseded"
+    if until:
+        # Where leaving it ended as it got worse, the worse level has a message of its own.
+        worse = LEVELS.index(alert["level"]) > LEVELS.index(level)
+        return "superseded" if worse or now >= (alert.get("rises_at") or "never") else None
+    return None if level == alert["level"] and not urgent else "superseded"
 
 
 def group_of(alert: Alert, at_ms: int, hours: Hours) -> str:

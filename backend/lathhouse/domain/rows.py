@@ -6,6 +6,8 @@ from itertools import groupby
 from typing import Any
 
 from lathhouse.domain import chambers, chill, series
+from lathhouse.domain.answers import with_answer
+from lathhouse.domain.attribution import said_by
 from lathhouse.domain.instants import HOUR_MS, later, to_ms, to_text
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.solutions import SOLUTION_KINDS, with_solution
@@ -15,7 +17,7 @@ from lathhouse.domain.weather_rows import with_weather
 Event = dict[str, Any]
 Row = dict[str, Any]
 
-ANSWERS = ("acknowledged", "shelved", "deferred", "decided")
+ANSWERS = ("acknowledged", "shelved", "given_back", "deferred", "decided")
 ANSWERABLE = ("place", "phone", "nursery", "solution")
 PLACE_KINDS = ("round_closed", "read", "covered", "uncovered")
 # A row is kept as it was six hours ago, twelve, a day, … four months ago. Ours.
@@ -137,7 +139,7 @@ def cover_said(event: Event) -> Row:
     """Return a cover as a record says it: since when, by whom, until when, for how cold a night."""
     data = event.get("data") or {}
     said = {name: data.get(name) for name in ("until", "for_low_c")}
-    return {"at": event["at"], "by": _by(event), **said}
+    return {"at": event["at"], **said_by(event), **said}
 
 
 def _entered(row: Row, event: Event) -> Row:
@@ -155,10 +157,10 @@ def _by(event: Event) -> str | None:
 
 def _answered(row: Row, event: Event, data: dict[str, Any]) -> Row:
     how = "deferred" if event["kind"] == "decided" else event["kind"]
-    answer = {"at": event["at"], "by": _by(event)}
+    answer = {"at": event["at"], **said_by(event)}
     answer |= {"until": data.get("until"), "why": data.get("why")}
     answers = row.get("answers") or {}
-    watch = {**answers.get(data["watch"], {}), how: answer}
+    watch = with_answer(answers.get(data["watch"], {}), how, answer)
     return {**row, "answers": {**answers, data["watch"]: watch}}
 
 

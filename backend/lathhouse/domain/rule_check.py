@@ -53,6 +53,8 @@ def _check_version(rule: dict[str, Any]) -> None:
             ):
                 raise BadRule(f"{name} must be a sentence, its facts in braces")
         _clock(whole.get("clock"))
+        if whole.get("anew") is not None:
+            _clock(whole["anew"])
         if whole.get("counts") not in (None, "working_days", "growth"):
             raise BadRule("counts must be working_days or growth, or be left out")
         after = whole.get("after")

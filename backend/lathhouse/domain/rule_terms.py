@@ -95,16 +95,26 @@ def run_start(facts: Facts, term: dict[str, Any]) -> str | None:
 
     With `nth` it begins at its nth value, and has not begun while it has fewer.
     """
+    run = _run(facts, term)[0]
+    nth = term.get("nth", 1)
+    return run[-nth] if len(run) >= nth else None
+
+
+def run_broken(facts: Facts, term: dict[str, Any]) -> str | None:
+    """Return when the last value before the run stood, which was none of it; None without one."""
+    return _run(facts, term)[1]
+
+
+def _run(facts: Facts, term: dict[str, Any]) -> tuple[list[str], str | None]:
     series = fact(facts, f"series.{term['run_of']}") or []
     op = next(name for name in term if name not in ("run_of", "nth"))
     wanted = wanted_value(term[op], facts)
-    run = []
+    run: list[str] = []
     for at, value in reversed(series):
         if not compare(value, op, wanted):
-            break
+            return run, at
         run.append(at)
-    nth = term.get("nth", 1)
-    return run[-nth] if len(run) >= nth else None
+    return run, None
 
 
 def length_ms(spec: dict[str, Any], facts: Facts) -> int | None:

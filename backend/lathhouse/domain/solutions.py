@@ -5,6 +5,7 @@ No clock: the row says at which instants a bucket is old and spent, `solution_st
 
 from typing import Any
 
+from lathhouse.domain.attribution import said_by
 from lathhouse.domain.instants import HOUR_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.domain.rule_terms import is_number, round_half_up
 
@@ -35,7 +36,7 @@ def with_solution(row: Solution, event: Event) -> Solution:
     if event["kind"] == "solution_mixed":
         old_at = to_text(to_ms(event["at"]) + LIFE_HOURS * HOUR_MS)
         said = {name: value for name, value in data.items() if name not in new_solution("")}
-        row = {**row, **said, "mixed_at": event["at"], "by": event.get("by"), "old_at": old_at}
+        row = {**row, **said, "mixed_at": event["at"], **said_by(event), "old_at": old_at}
     elif event["kind"] == "solution_discarded":
         row["discarded_at"] = event["at"]
     elif event["kind"] == "sanitise_started":

@@ -10,6 +10,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from lathhouse.domain.answers import answered
 from lathhouse.domain.instants import (
     LAST_MS,
     after_working_time,
@@ -20,6 +21,7 @@ from lathhouse.domain.instants import (
     to_ms,
     to_text,
 )
+from lathhouse.domain.occurrences import beginning_of, clear_at
 from lathhouse.domain.rule_terms import (
     Facts,
     all_hold,
@@ -37,7 +39,7 @@ Site = dict[str, Any]
 
 LEVELS = ("due", "late", "alarm")
 # What the cases of a rule have in common unless they say otherwise.
-SHARED = ("clock", "after", "unless", "until", "counts")
+SHARED = ("clock", "anew", "after", "unless", "until", "counts")
 MONTHS = "January February March April May June July August September October November December"
 
 
@@ -138,6 +140,7 @@ def worst_case(
     and every instant ahead at which a level changes."""
     worst: dict[str, Any] | None = None
     ahead: list[int] = []
+    began: list[tuple[int | None, int | None]] = []
     if not all_hold(rule.get("when", ()), facts):
         return None, []
     for case in cases_of(rule):
@@ -155,9 +158,21 @@ def worst_case(
             ahead.append(until)
         since = min(times[level] for level in reached)
         found = {**case, "level": reached[-1], "since": since, "level_since": times[reached[-1]]}
+        found |= {"times": sorted(times.values()), "ends": until}
+        began.append(_began(case, facts, site))
         if worst is None or _weight(found) > _weight(worst):
             worst = found
+    if worst is not None:
+        # It began with the oldest of its cases: a worse one that came to it is no new beginning.
+        worst["began"], worst["clear"] = min(began, key=lambda one: (one[0] is not None, one[0]))
     return worst, ahead
+
+
+def _began(case: dict[str, Any], facts: Facts, site: Site) -> tuple[int | None, int | None]:
+    """Return (when a case began, when it was last known not to be so); None where nothing says."""
+    term = beginning_of(case)
+    began = clock_start(term, facts, site) if term is not None else None
+    return began, clear_at(case, began, facts, site)
 
 
 def _weight(case: dict[str, Any]) -> tuple[int, int]:
@@ -237,37 +252,6 @@ def answered_by(term: dict[str, Any], facts: Facts, site: Site) -> bool:
     return at >= start + (length_ms(term.get("plus", {}), facts) or 0)
 
 
-def answered(
-    rule: Rule, facts: Facts, case: dict[str, Any], now_ms: int, site: Site
-) -> tuple[dict[str, Any] | None, int | None]:
-    """Return the state that people's answers give a finding, and when that ends.
-
-    None for the state where somebody put the whole matter off (never for a fixed watch). An answer
-    older than the finding was about an earlier one.
-    """
-    answers = (facts.get("answers") or {}).get(rule["id"]) or {}
-    since = case["since"]
-    deferred = answers.get("deferred")
-    if deferred and rule.get("fixed") is not True:
-        until = instant_ms(deferred.get("until"), site)
-        if until is not None and now_ms < until:
-            return None, until
-        if until is None and to_ms(deferred["at"]) >= since:
-            return None, None
-    state: dict[str, Any] = {"state": "open"}
-    have_it = answers.get("acknowledged")
-    if have_it and to_ms(have_it["at"]) >= since:
-        state = {"state": "acknowledged"}
-        state |= {"acknowledged_at": have_it["at"], "acknowledged_by": have_it["by"]}
-    shelved = answers.get("shelved")
-    ends = instant_ms(shelved.get("until"), site) if shelved else None
-    if shelved and ends is not None and to_ms(shelved["at"]) >= since and now_ms < ends:
-        state |= {"state": "shelved", "shelved_at": shelved["at"], "shelved_by": shelved["by"]}
-        state |= {"shelved_until": to_text(ends), "shelved_why": shelved.get("why")}
-        return state, ends
-    return state, None
-
-
 def foretold(rule: Rule, facts: Facts, now_ms: int, site: Site) -> list[dict[str, Any]]:
     """Return the list entry of a rule that is announced before its time (it never rings)."""
     if "foretell" not in rule:
@@ -288,11 +272,16 @@ def foretold(rule: Rule, facts: Facts, now_ms: int, site: Site) -> list[dict[str
 def _finding(rule: Rule, case: dict[str, Any], facts: Facts, site: Site) -> dict[str, Any]:
     kind = facts["kind"]
     times = {name: to_text(case[name]) for name in ("since", "level_since")}
+    later = [at for at in case["times"] if at > case["level_since"]]
     words = {**facts, **times, "level": case["level"]}
     return {
         "watch": rule["id"],
         "level": case["level"],
         **times,
+        "began": _known(case["began"]),
+        "clear_at": _known(case["clear"]),
+        "rises_at": _known(min(later, default=None)),
+        "ends_at": _known(case["ends"]),
         "subject": {"kind": kind, "id": facts["id"]},
         "lot": facts["id"] if kind == "lot" else None,
         "place": facts["id"] if kind == "place" else facts.get("place"),
@@ -302,6 +291,10 @@ def _finding(rule: Rule, case: dict[str, Any], facts: Facts, site: Site) -> dict
         "next_action": fill(case.get("next_action") or rule["next_action"], words, site),
         "hidden_by": None,
     }
+
+
+def _known(at_ms: int | None) -> str | None:
+    return None if at_ms is None else to_text(at_ms)
 
 
 def _hide(rules: list[Rule] | tuple[Rule, ...], findings: list[dict[str, Any]]) -> None:

@@ -201,7 +201,7 @@ def cover_facts(place: Data, stock: Data) -> Data | None:
     first = min(timed, key=lambda one: (one["morning_at"], one["at"]))
     warm = place.get("warm")
     return {
-        **{name: first.get(name) for name in ("at", "by", "until", "morning_at")},
+        **{name: first.get(name) for name in ("at", "by", "by_said", "until", "morning_at")},
         "first_morning_at": min(one["first_morning_at"] for one in timed),
         "lots": len(found),
         "warm_since": warm["since"] if warm else None,

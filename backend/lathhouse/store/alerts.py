@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import select
 
 from lathhouse.domain.ids import alert_id
+from lathhouse.domain.occurrences import is_another
 from lathhouse.errors import BadCursor
 from lathhouse.store import deliveries
 from lathhouse.store.models import Alert
@@ -15,6 +16,9 @@ from lathhouse.store.work import Row, Work, dumps, looking
 Data = dict[str, Any]
 AtSubject = tuple[str, str]
 HISTORY_MAX = 60
+# What people answer, in a row: gone with the answer. These stand in every row.
+ANSWERED = ("acknowledged_", "shelved_", "given_back_")
+ALWAYS = ("acknowledged_at", "acknowledged_by", "shelved_until", "shelved_why")
 PAGE_MAX = 1000
 STATES = ("open", "acknowledged", "shelved", "standing", "cleared", "all")
 
@@ -23,20 +27,22 @@ def settle(work: Work, findings: dict[AtSubject, list[Data]]) -> list[Row]:
     """Return the alert rows that must be written so that alerts say what these findings say.
 
     A standing alert of the same watch and subject goes on as the same row, whatever its level or
-    start is now; what is found no more is cleared; nothing is raised twice.
+    start is now, while it is the same occurrence; another one ends it and has a row of its own, so
+    that it is told. What is found no more is cleared; nothing is raised twice.
 
     Args:
         findings: for each subject that was evaluated, all of its findings.
     """
     stored = _standing(work, findings.keys())
+    over = [_end_former(at, found, stored.get(at, {})) for at, found in findings.items()]
     raised = [
-        alert_id(at[1], finding["watch"], finding["since"])
+        _name(at, finding)
         for at, found in findings.items()
         for finding in found
         if finding["watch"] not in stored.get(at, {})
     ]
     earlier = {row["id"]: row for row in work.rows_in(Alert, Alert.id, raised)}
-    changed: list[Row] = []
+    changed = [_cleared(work, row) for rows in over for row in rows]
     for at, found in findings.items():
         standing = stored.get(at, {})
         for finding in found:
@@ -44,6 +50,22 @@ def settle(work: Work, findings: dict[AtSubject, list[Data]]) -> list[Row]:
             changed += [written] if written else []
         changed += [_cleared(work, row) for row in standing.values()]
     return changed
+
+
+def _end_former(at: AtSubject, found: list[Data], standing: dict[str, Row]) -> list[Row]:
+    """Take out of what stands what is over, since another occurrence of it is found; return it."""
+    over = []
+    for finding in found:
+        row = standing.get(finding["watch"])
+        if row is None or row["id"] == _name(at, finding):
+            continue
+        if is_another(json.loads(row["data"]), finding):
+            over.append(standing.pop(finding["watch"]))
+    return over
+
+
+def _name(at: AtSubject, finding: Data) -> str:
+    return alert_id(at[1], finding["watch"], finding["since"])
 
 
 def _standing(work: Work, subjects: Iterable[AtSubject]) -> dict[AtSubject, dict[str, Row]]:
@@ -63,7 +85,7 @@ def _raised(
     work: Work, at: AtSubject, finding: Data, row: Row | None, earlier: dict[str, Row]
 ) -> Row | None:
     if row is None:
-        name = alert_id(at[1], finding["watch"], finding["since"])
+        name = _name(at, finding)
         data = json.loads(earlier[name]["data"]) if name in earlier else {"id": name, "history": []}
         data |= {"raised_at": work.now, "cleared_at": None}
         data["history"] = _noted(data, "raised", work.now, work.acting(at), finding)
@@ -73,13 +95,13 @@ def _raised(
             who = work.acting(at)
             data["history"] = _noted(data, finding["level"], work.now, who, finding)
     # Answered on a phone before this server ever heard of it, perhaps.
-    for how in ("acknowledged", "shelved"):
+    for how in ("acknowledged", "shelved", "given_back"):
         done = finding.get(f"{how}_at")
         if done and done != data.get(f"{how}_at"):
-            data["history"] = _noted(data, how, done, finding.get(f"{how}_by"), None)
-    after = {**data, **finding}
-    for name in ("acknowledged_at", "acknowledged_by", "shelved_until", "shelved_why"):
-        after[name] = finding.get(name)
+            who = {name: finding.get(f"{how}_{name}") for name in ("by", "by_said")}
+            data["history"] = _noted(data, how, done, who, None)
+    kept = {name: value for name, value in data.items() if not name.startswith(ANSWERED)}
+    after = {**kept, **dict.fromkeys(ALWAYS), **finding}
     if row is not None and after == json.loads(row["data"]):
         return None
     return _row(at, after, standing=True)
@@ -95,8 +117,9 @@ def _cleared(work: Work, row: Row) -> Row:
     return _row(at, data, standing=False)
 
 
-def _noted(data: Data, what: str, at: str, by: str | None, finding: Data | None) -> list[Data]:
-    step = {"what": what, "at": at, "by": by, "level": finding["level"] if finding else None}
+def _noted(data: Data, what: str, at: str, who: Data, finding: Data | None) -> list[Data]:
+    step = {"what": what, "at": at, "by": who["by"], "level": finding["level"] if finding else None}
+    step |= {"by_said": True} if who.get("by_said") else {}
     # How urgent it was then: a state may become more urgent at the same level.
     step |= {"priority": finding["priority"]} if finding else {}
     return [*data["history"], step][-HISTORY_MAX:]

@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import and_, func, join, select
 
+from lathhouse.domain.attribution import said_by
 from lathhouse.domain.corrections import CORRECTIONS, corrected, fold_order, root_id, target_id
 from lathhouse.domain.rows import ANSWERS, aims
 from lathhouse.errors import BadCursor
@@ -125,15 +126,15 @@ class Log:
         """Return the ids of the subjects of a kind that the added events are about."""
         return {subject for found, subject in self.links if found == kind}
 
-    def who(self) -> tuple[dict[AtSubject, str | None], str | None]:
+    def who(self) -> tuple[dict[AtSubject, dict[str, Any]], dict[str, Any]]:
         """Return whose the last of the added events about each subject is, and of them all."""
         added = sorted(self.added, key=fold_order)
         last = {event["id"]: place for place, event in enumerate(added)}
-        found: dict[AtSubject, str | None] = {}
+        found: dict[AtSubject, dict[str, Any]] = {}
         for at, ids in self.links.items():
             mine = [last[event_id] for event_id in ids if event_id in last]
-            found[at] = added[max(mine)].get("by") if mine else None
-        return found, added[-1].get("by") if added else None
+            found[at] = said_by(added[max(mine)] if mine else {})
+        return found, said_by(added[-1] if added else {})
 
     def added_about(self, kind: str, subject: str) -> list[dict[str, Any]]:
         """Return the added events, and the waiting corrections now linked, about a subject."""

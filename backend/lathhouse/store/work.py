@@ -46,13 +46,16 @@ class Work:
         self.now = now
         self.revision: int | None = None
         # Whose records changed what, by (kind, id), and whose was the last; nobody's in a tick.
-        self.who: dict[tuple[str, str], str | None] = {}
-        self.who_last: str | None = None
+        self.who: dict[tuple[str, str], dict[str, Any]] = {}
+        self.who_last: dict[str, Any] = {"by": None}
         # Whether records are being added, which is what changes subjects then.
         self.records = False
 
-    def acting(self, at: tuple[str, str]) -> str | None:
-        """Return whose record changes a subject: its own last one, else the last of them all."""
+    def acting(self, at: tuple[str, str]) -> dict[str, Any]:
+        """Return whose record changes a subject: its own last one, else the last of them all.
+
+        {by}, and `by_said` where that is only what was said.
+        """
         return self.who.get(at, self.who_last)
 
     def lock(self, keys: Iterable[str], *, wait: bool = True) -> set[str]:

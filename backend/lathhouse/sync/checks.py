@@ -35,7 +35,7 @@ def check_together(kind: str, lot: str | None, data: Data) -> None:
     check = CHECKS.get(kind)
     if check is not None:
         check(data)
-    if kind in ("acknowledged", "shelved"):
+    if kind in ("acknowledged", "shelved", "given_back"):
         _check_answer(lot, data)
 
 

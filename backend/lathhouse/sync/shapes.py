@@ -203,6 +203,7 @@ KINDS: dict[str, dict[str, Plain]] = {
     **dict.fromkeys(("emergence_closed", "held_over", "deferred", "decided"), WHY),
     "acknowledged": ANSWER,
     "shelved": ANSWER,
+    "given_back": ANSWER,
     "round_closed": {
         "place": Name(**UNSET),
         "skipped": Many(Uuid(), **UNSET),
@@ -365,7 +366,7 @@ PROVENANCE: dict[str, Plain] = {
 }
 WITHOUT_A_LOT = frozenset(
     "solution_mixed solution_discarded covered uncovered read round_closed acknowledged shelved"
-    " deferred decided treated noted photographed priced place_changed person_changed"
+    " given_back deferred decided treated noted photographed priced place_changed person_changed"
     " protocol_changed watch_changed nursery_changed phone_changed access_changed amended"
     " voided".split()
 )
