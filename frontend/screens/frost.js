@@ -8,6 +8,7 @@ import { useState } from "../vendor/preact-hooks.js";
 import { signal } from "../vendor/signals.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
+import { isTimeToUncover } from "../core/weather_facts.js";
 import { now, nursery } from "../store/house.js";
 import { recordAll } from "../store/record.js";
 import { coveredPlaces, openPlaces, readings, tonight } from "../ui/frost_list.js";
@@ -20,8 +21,6 @@ import { UndoBar } from "./place_done.js";
 import { last, offerUndo, tellTrouble } from "./walking.js";
 
 const LABELS_MAX = 4;
-// Covers come off before they go on. Ours.
-const MORNING_ENDS = "12:00";
 const STAY_DAYS = [2, 4, 8];
 // The list closes up under the thumb: a wet one that taps twice means one place. Ours.
 const SETTLES_MS = 700;
@@ -34,7 +33,8 @@ export function Frost() {
   const covered = coveredPlaces();
   const coveredIn = new Map(covered.map((one) => [one.place.id, one.lots]));
   const low = tonight()?.low_c ?? null;
-  const morning = clock(now.value) < MORNING_ENDS;
+  const home = nursery();
+  const morning = home !== null && isTimeToUncover(home, now.value);
   const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} coveredIn=${coveredIn} />`;
   const openIn = new Map(open.map((one) => [one.place?.id, one.lots.length]));
   const onNow = html`<${Covered} key="covered" covered=${covered} openIn=${openIn} />`;
