@@ -4,7 +4,7 @@
  * `stock` is what stands where: {entries, places, houses, offsets, home}.
  * @module
  */
-import { toC } from "./heat.js";
+import { FULL_SUN_F, toC } from "./heat.js";
 import { DAY_MS, dayBefore, HOUR_MS, later, localDate, localInstant, nextDay, offsetMinutes, toMs, toText, withinYears } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { instantMs, isNumber, roundHalfUp } from "./rule_terms.js";
@@ -126,7 +126,8 @@ function coldFacts(row, stock) {
 
 function heatFacts({ heat }) {
   if (!heat) return null;
-  return { ...heat, index_c: roundHalfUp(toC(heat.index_f) * 10) / 10, until_at: standsUntil(heat.at) };
+  const [index_c, sun_c] = [0, FULL_SUN_F].map((more) => roundHalfUp(toC(heat.index_f + more) * 10) / 10);
+  return { ...heat, index_c, sun_c, until_at: standsUntil(heat.at) };
 }
 
 const standsUntil = (at) => toText(toMs(at) + READING_STANDS_MS);

@@ -10,7 +10,7 @@ import math
 from datetime import date
 from typing import Any
 
-from lathhouse.domain.heat import to_c
+from lathhouse.domain.heat import FULL_SUN_F, to_c
 from lathhouse.domain.instants import (
     DAY_MS,
     HOUR_MS,
@@ -186,8 +186,10 @@ def heat_facts(row: Data) -> Data | None:
     run = row.get("heat")
     if not run:
         return None
-    index_c = round_half_up(to_c(run["index_f"]) * 10) / 10
-    return {**run, "index_c": index_c, "until_at": _stands_until(run["at"])}
+    shade_c, sun_c = (
+        round_half_up(to_c(run["index_f"] + more) * 10) / 10 for more in (0, FULL_SUN_F)
+    )
+    return {**run, "index_c": shade_c, "sun_c": sun_c, "until_at": _stands_until(run["at"])}
 
 
 def _stands_until(at: str) -> str:
