@@ -4,12 +4,12 @@
  * comes off in the morning. One tap records a place; it works with what the phone last knew.
  * @module
  */
-import { useState } from "../vendor/preact-hooks.js";
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { signal } from "../vendor/signals.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
 import { isTimeToUncover } from "../core/weather_facts.js";
-import { now, nursery } from "../store/house.js";
+import { mustAsk, now, nursery } from "../store/house.js";
 import { recordAll } from "../store/record.js";
 import { coveredPlaces, openPlaces, readings, tonight } from "../ui/frost_list.js";
 import { html, t } from "../ui/html.js";
@@ -18,6 +18,7 @@ import { Page, Tick } from "../ui/page.js";
 import { byWhom, Figure, FigureForm, shownDegrees } from "./frost_figure.js";
 import { ForecastFile } from "./frost_file.js";
 import { UndoBar } from "./place_done.js";
+import { Who } from "./who.js";
 import { last, offerUndo, tellTrouble } from "./walking.js";
 
 const LABELS_MAX = 4;
@@ -29,6 +30,8 @@ const settling = signal(false);
 export function Frost() {
   const [typing, setTyping] = useState(false);
   const [reading, setReading] = useState(false);
+  useEffect(() => () => (waiting.value = null), []);
+  if (waiting.value) return html`<${Who} place=${t("frost.title")} then=${goOn} />`;
   const { open, unknown } = openPlaces();
   const covered = coveredPlaces();
   const coveredIn = new Map(covered.map((one) => [one.place.id, one.lots]));
@@ -49,13 +52,27 @@ export function Frost() {
   </${Page}>`;
 }
 
-/** Record one kind of event, and offer to take it back. */
+/** What waits until somebody has said who records, on a shared phone. @type {{value: (() => void) | null}} */
+const waiting = signal(null);
+
+/** Record one kind of event, and offer to take it back; a shared phone asks first who records. */
 async function tell(kind, drafts, label, word) {
+  if (mustAsk.value) {
+    waiting.value = () => tell(kind, drafts, label, word);
+    return;
+  }
   if (settling.value) return;
   settling.value = true;
   setTimeout(() => (settling.value = false), SETTLES_MS);
   await recordAll(drafts.map(({ lot = null, data }) => ({ kind, lot, data })))
     .then((events) => offerUndo(events, { id: null, label }, [word]), tellTrouble);
+}
+
+/** It is said who records: what waited for that is recorded now. */
+function goOn() {
+  const act = waiting.value;
+  waiting.value = null;
+  act?.();
 }
 
 /** What stands open: a tap says that the place is covered. */
