@@ -28,7 +28,7 @@ export function nurseryWeather(nursery, stock) {
   const lows = new Map();
   const highs = new Map();
   for (const one of nursery.forecasts ?? []) {
-    const day = dayOf(one, offsets);
+    const day = forecastDay(one, offsets);
     if (day) (one.which === "low" ? lows : highs).set(day, one);
   }
   return {
@@ -39,7 +39,8 @@ export function nurseryWeather(nursery, stock) {
   };
 }
 
-function dayOf(forecast, offsets) {
+/** The local date of a forecast; one without a date is of the day it was recorded on. */
+export function forecastDay(forecast, offsets) {
   const day = forecast.day || localDate(toMs(forecast.at), offsets);
   const real = DAY.test(day) && day >= "0001-01-01" && new Date(`${day}T00:00:00Z`).toJSON()?.slice(0, 10) === day;
   return real ? day : null;
@@ -177,7 +178,7 @@ function asked(first, last, home) {
 /** The local dates whose night is forecast to be one of frost, in order. */
 function frosts({ forecasts, offsets }) {
   const newest = new Map();
-  for (const one of forecasts ?? []) if (one.which === "low") newest.set(dayOf(one, offsets), one.value);
+  for (const one of forecasts ?? []) if (one.which === "low") newest.set(forecastDay(one, offsets), one.value);
   return [...newest].filter(([day, low]) => day && low <= FROST_C).map(([day]) => day).sort();
 }
 

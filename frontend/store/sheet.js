@@ -2,7 +2,8 @@
 /** The morning list of what this phone knows, made with no network; and the last one that was put on paper. @module */
 import { morning } from "../core/morning.js";
 import { meta, setMeta } from "./database.js";
-import { crops, findings, lots, notices, now, nursery, people, places } from "./house.js";
+import { crops, findings, lots, notices, now, nursery, people, places, rows } from "./house.js";
+import { weatherOf } from "./weather.js";
 
 /** The list as it stands now, or null where there is no nursery on this phone yet. */
 export function morningNow() {
@@ -15,6 +16,7 @@ export function morningNow() {
     crops: Object.fromEntries(crops().map((crop) => [crop.id, crop])),
     findings: Object.fromEntries(findings.value),
     notices: Object.fromEntries(notices.value),
+    stock: weatherOf(rows.value, lots.value, home.offsets).whole(),
   }, now.value);
 }
 

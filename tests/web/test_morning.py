@@ -47,7 +47,7 @@ def test_what_is_due_stands_in_walking_order_with_the_alarms_first(sqlite_nurser
         ["26-001-B"],
         ["26-002-A"],
     ]
-    assert found["nothing_due"] == ["Quiet shelf"]
+    assert found["nothing_due"] == ["3. Quiet shelf"]
     # The nursery itself rings too: nobody has recorded anything for weeks.
     assert [alarm["lot"] for alarm in found["alarms"]] == [forgotten, None]
     # The lot's own line does not say its name twice.

@@ -53,7 +53,7 @@ def nursery_weather(nursery: Data, stock: Data) -> Data:
     """Return {nights, days, cold, heat} of the nursery."""
     forecasts = nursery.get("forecasts") or []
     offsets = nursery.get("offsets") or []
-    dated = [{**one, "day": _day_of(one, offsets)} for one in forecasts]
+    dated = [{**one, "day": forecast_day(one, offsets)} for one in forecasts]
     lows = {one["day"]: one for one in dated if one["which"] == "low" and one["day"]}
     highs = {one["day"]: one for one in dated if one["which"] == "high" and one["day"]}
     return {
@@ -64,7 +64,7 @@ def nursery_weather(nursery: Data, stock: Data) -> Data:
     }
 
 
-def _day_of(forecast: Data, offsets: list[Any]) -> str | None:
+def forecast_day(forecast: Data, offsets: list[Any]) -> str | None:
     """Return the local date of a forecast; one without a date is of the day it was recorded on."""
     day = forecast["day"] or local_date(to_ms(forecast["at"]), offsets)
     try:
@@ -256,7 +256,7 @@ def _asked(first: str, last: str, home: Data) -> list[Data]:
 def _frosts(home: Data) -> list[str]:
     """Return the local dates whose night is forecast to be one of frost, in order."""
     lows = [one for one in home.get("forecasts") or [] if one["which"] == "low"]
-    newest = {_day_of(one, home["offsets"]): one["value"] for one in lows}
+    newest = {forecast_day(one, home["offsets"]): one["value"] for one in lows}
     return sorted(day for day, low_c in newest.items() if day and low_c <= FROST_C)
 
 

@@ -55,6 +55,12 @@ def stock_of_nursery(work: Work, nursery: Data, watcher: Any) -> Data:
     }
 
 
+def whole_stock(work: Work, watcher: Any) -> Data:
+    """Return what stands anywhere, whatever the weather."""
+    told = {"houses": {}, "offsets": watcher.site["offsets"], "home": watcher.home}
+    return {"entries": _entries(work), "places": watcher.places, **told}
+
+
 def _entries(work: Work, *conditions: Any) -> list[Data]:
     query = select(Subject.id, Subject.place_id, Subject.seen_at, Subject.weather).where(
         Subject.site_id == work.site_id,
