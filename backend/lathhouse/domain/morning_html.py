@@ -31,12 +31,17 @@ p { margin: 0.5mm 0; } section { margin-top: 3mm; } ul { margin: 0; padding: 0; 
 .box { font-size: 14pt; line-height: 1; } .at { font-weight: normal; } .blanks { display: flex; gap: 2mm; margin-top: 1mm; }
 .blanks span { flex: 1 1 0; min-height: 8.5mm; border: 0.75pt solid #000; padding: 0 1mm; font-size: 8pt; } .blanks .note { flex-grow: 2; }
 .lines { height: 24mm; margin-top: 3mm; border: 0.75pt solid #000; padding: 0 1mm; break-inside: avoid; }
+.scan { margin-top: 3mm; break-inside: avoid; } .scan svg { width: 32mm; height: 32mm; }
 """  # noqa: E501 - a style sheet reads best with a rule a line
 BLANKS = ("moisture", "mould", "up", "note")
 
 
-def page(found: Row, people: People) -> str:
-    """Return the whole document of what `domain.morning.morning` found."""
+def page(found: Row, people: People, drawing: str = "") -> str:
+    """Return the whole document of what `domain.morning.morning` found.
+
+    Args:
+        drawing: an SVG to scan that opens this very list for typing in, if one is wanted.
+    """
     made = filled(WORDS["made"], time=found["made"]["time"])
     body = [f"<h1>{escape(title(found, WORDS))}</h1>"]
     body += [f"<p>{escape(made)} {escape(WORDS['walker'])}</p>"]
@@ -52,7 +57,10 @@ def page(found: Row, people: People) -> str:
         places = ", ".join(found["nothing_due"])
         body.append(f"<p>{escape(filled(WORDS['nothing_in'], places=places))}</p>")
     body += _parts(below(found, WORDS))
-    body.append(f'<p class="lines">{escape(WORDS["notes"])}</p></div>')
+    body.append(f'<p class="lines">{escape(WORDS["notes"])}</p>')
+    if drawing:
+        body.append(f'<p class="scan">{escape(WORDS["typed_in"])}<br>{drawing}</p>')
+    body.append("</div>")
     head = f'<meta charset="utf-8"><title>{escape(title(found, WORDS))}</title>'
     return (
         f'<!doctype html><html lang="en"><head>{head}<style>{STYLE}</style></head>'

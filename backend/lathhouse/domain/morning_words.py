@@ -49,6 +49,7 @@ WORDS: dict[str, str] = {
     "left": "Left until later",
     "left_line": "until {until}: {what}",
     "left_more": ", and {n} more",
+    "typed_in": "To type it in afterwards, scan this with the phone or open:",
     "had_by": " (with {who}, as was said)",
     "level_due": "due",
     "level_late": "LATE",
