@@ -50,7 +50,7 @@ def _link(found: dict[str, Any]) -> str | None:
 
 def _link_line(found: dict[str, Any]) -> str:
     link = _link(found)
-    return f"{WORDS['typed_in']} {link}\n" if link else ""
+    return f"{WORDS['typed_link']} {link}\n" if link else ""
 
 
 def _drawing(found: dict[str, Any]) -> str:
