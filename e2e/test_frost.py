@@ -3,7 +3,7 @@
 from playwright.sync_api import Page, expect
 
 from e2e.demo import OpenApp, Served, until_filled
-from e2e.house import LATER_MS
+from e2e.house import LATER_MS, until
 from lathhouse.store.models import Event, db
 
 pytest_plugins = ["e2e.demo"]
@@ -106,3 +106,42 @@ def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, 
     expect(page.locator(".figure")).to_contain_text("−6 °C")
     page.evaluate("() => { location.hash = '#/'; }")
     expect(page.locator(".weather")).to_contain_text("−6°")
+
+
+def test_months_later_the_round_says_that_no_figure_is_known_and_a_frost_is_the_first(
+    own_demo: Served, open_app: OpenApp
+):
+    """Nothing covered for 120 days (ours) is another cold season."""
+    page = open_frost(own_demo, open_app, "2026-09-10T09:30:00+10:00")
+    page.locator(COVERED).tap()
+    expect(page.locator(COVERED)).to_have_count(0)
+    page.wait_for_function(
+        "() => /server/.test(document.querySelector('[role=status]').textContent)"
+    )
+    page = open_frost(own_demo, open_app, "2027-03-10T15:00:00+11:00")
+    page.evaluate("() => { location.hash = '#/'; }")
+    told = page.locator(".weather")
+    expect(told).to_contain_text(
+        "No figure for tonight: type the low. The last, 2°, is 181 days old"
+    )
+    told.tap()
+    expect(page.locator(".frost-figure")).to_contain_text("No forecast for tonight.")
+    page.get_by_role("button", name="Read a forecast").tap()
+    button = "(input) => getComputedStyle(input, '::file-selector-button').height"
+    assert page.locator("input[type=file]").evaluate(button) == "60px"
+    page.get_by_role("button", name="Go back").tap()
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("group", name="Forecast low").get_by_text("2", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".frost-figure")).to_contain_text("The first frost of this cold season")
+    # What comes in meanwhile leaves a figure that is being typed alone.
+    page.evaluate("() => { location.hash = '#/places'; }")
+    height = page.get_by_label("Frost corner: height of its thermometer, m")
+    height.fill("999")
+    height.blur()
+    expect(page.get_by_role("alert")).to_contain_text("Its thermometer hangs at, m")
+    height.fill("1.5")
+    height.blur()
+    row = """import('/store/house.js').then((house) =>
+      house.places().find((one) => one.name === 'Frost corner').sensor_height_m === 1.5)"""
+    until(page, row)

@@ -6,6 +6,7 @@ from playwright.sync_api import Page, expect
 
 from e2e.demo import OpenApp, Served, until_filled
 from e2e.house import LATER_MS
+from lathhouse.demo.story import name_id
 from lathhouse.store.models import Event, db
 
 pytest_plugins = ["e2e.demo"]
@@ -87,3 +88,16 @@ def test_a_reading_by_hand_moves_the_fridges_plot_at_once(own_demo: Served, open
     page.get_by_label("Read it now").fill("4.6")
     page.locator(".page-fridge .foot").get_by_role("button", name="Save").tap()
     expect(page.locator(".fridge-now")).to_contain_text("4.6 °C")
+
+
+def test_a_bucket_s_tag_is_printed_copied_and_leads_to_the_bench(demo_page: Page):
+    page = demo_page
+    page.evaluate("() => { window.printed = 0; window.print = () => { window.printed += 1; }; }")
+    page.evaluate("(route) => { location.hash = route; }", f"#/tag/{name_id('bench bucket')}")
+    foot = page.locator(".page-tag .foot")
+    foot.get_by_role("button", name="Print").tap()
+    page.wait_for_function("() => window.printed === 1")
+    foot.get_by_role("button", name="Copy").tap()
+    expect(foot.get_by_role("status")).to_contain_text("opi")
+    foot.get_by_role("link", name="bench").tap()
+    expect(page.locator(".page-bench")).to_be_visible()

@@ -78,4 +78,17 @@ def test_a_shared_phone_asks_at_the_start_of_each_round_and_after_a_rest(
     go(page, "#/")
     go(page, f"#/walk/{place_id('Seed shelf')}")
     expect(asked).to_be_visible()
+    # A cover is somebody's too: the tap waits for the answer and is recorded with it.
+    go(page, "#/frost")
+    page.locator(".cover-place:not(.on)").first.click()
+    asked.get_by_role("button", name="Mele").click()
+    until(
+        page,
+        "import('/store/house.js').then((house) => house.pending.value.at(-1).kind === 'covered')",
+    )
+    covered = page.evaluate(
+        "() => import('/store/house.js').then((house) => house.pending.value.at(-1))"
+    )
+    assert (covered["by"], covered["by_said"]) == (name_id("Mele"), True)
+    expect(page.locator(".page-frost")).to_contain_text("by Mele, as was said")
     page.context.set_offline(False)

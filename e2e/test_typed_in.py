@@ -63,8 +63,20 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
     page.get_by_label("Day").fill(tomorrow)
     page.get_by_role("button", name="Begin").click()
     expect(page.get_by_role("alert")).to_contain_text("still to come")
+    # A sheet of the server's is opened by its link, in its own order.
+    page.evaluate(
+        "(route) => { location.hash = route; }", f"#/typed/{yesterday}/06:50/{order[2]},{order[0]}"
+    )
+    expect(page.get_by_label("Day")).to_have_value(yesterday)
+    expect(page.locator(".page-typed main")).to_contain_text("made at 06:50: 2 lots")
+    page.get_by_role("button", name=f": {LOTS} lots").click()
     page.get_by_label("Day").fill(yesterday)
     page.get_by_role("button", name="Begin").click()
+    # Nothing is recorded unless it is said: the large button leaves the first lot blank.
+    page.get_by_role("button", name="Left blank").click()
+    expect(page.locator(".page-typed .code")).to_have_text(order[1])
+    page.get_by_role("button", name="Previous").click()
+    assert unsent(page) == 0
     for number, (code, time) in enumerate(zip(order, TIMES, strict=True), start=1):
         expect(page.locator(".page-typed .code")).to_have_text(code)
         expect(page.locator(".where")).to_contain_text(f"{number} of {LOTS}")

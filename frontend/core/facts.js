@@ -119,7 +119,7 @@ function conflictFacts(lot) {
   return { ...conflict, percent, all_of_it: !conflict.of };
 }
 
-function cropFacts(crop) {
+export function cropFacts(crop) {
   const row = crop ?? {};
   const own = row.sow_at_sprouted_percent ?? null;
   const figure = own !== null && typeof own === "object" ? own.value : own;

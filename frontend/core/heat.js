@@ -4,6 +4,9 @@
 /** @type {[number, string][]} */
 const RISKS_F = [[115, "very_high"], [103, "high"], [91, "moderate"]];
 
+/** What full sun can add to the index, which is for shade, °F (NWS SR 90-23). */
+export const FULL_SUN_F = 15;
+
 /** The heat index in °F, in shade. @param {number} t °F @param {number} r percent */
 export function heatIndexF(t, r) {
   const simple = 0.5 * (t + 61 + (t - 68) * 1.2 + r * 0.094);

@@ -111,6 +111,9 @@ export function nextDay(day) {
   return toText(toMs(`${day}T00:00:00.000Z`) + DAY_MS).slice(0, 10);
 }
 
+/** The civil date before `day`; the first that canonical text can say has none. @param {string} day */
+export const dayBefore = (day) => toText(withinYears(toMs(`${day}T00:00:00.000Z`) - DAY_MS)).slice(0, 10);
+
 /** 1 (Monday) to 7 (Sunday). @param {string} day */
 export function weekday(day) {
   return new Date(`${day}T00:00:00.000Z`).getUTCDay() || 7;

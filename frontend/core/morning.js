@@ -5,27 +5,32 @@
  * @module
  */
 import { benchRow, SHORT } from "./bench.js";
+import { evening } from "./evening.js";
+import { group } from "./grouping.js";
 import { localDate, localTime, toMs, weekday } from "./instants.js";
 import { inOrder, isToSee, notLeft, path, WEIGHT } from "./walk.js";
+import { NO_STOCK } from "./weather_facts.js";
 
 // More than a person walks in a morning; beyond it the list says how many are left out.
 const LOTS_MAX = 400;
 const ALARMS_MAX = 20;
 const RUNNING_MAX = 40;
+const WIDE_MAX = 20;
+const SHELVED_MAX = 20;
+const WIDE = ["nursery", "phone", "solution"];
 const COUNTED = ["cold", "sown", "emerging"];
 const compared = (a, b) => (a < b ? -1 : a > b ? 1 : 0);
 
 /**
  * @typedef {{nursery: any, places: any[], lots: any[], crops: Record<string, any>,
- *   findings: Record<string, any[]>, notices: Record<string, any[]>}} House findings by `kind:id`,
- *   notices by lot id, as the watches gave them
+ *   findings: Record<string, any[]>, notices: Record<string, any[]>, stock?: any}} House findings by
+ *   `kind:id`, notices by lot id, as the watches gave them; what frost asks of the lots
  */
 
 /**
- * What is to be seen today: `{nursery, day, weekday, made_at, alarms, alarms_left, running,
- * running_left, stops, nothing_due, lots_left}`; each stop is `{place, name, number, says, lots}`,
- * each lot `{lot, label, crop, level, todo, counts}`, each thing to do `{level, says, next_action, by}`,
- * and each running step `{lot, label, crop, place, kind, since, until}`, its times `{day, time}`.
+ * What is to be seen today: `{nursery, day, weekday, made_at, made, alarms, alarms_left, running,
+ * running_left, wide, evening, stops, nothing_due, lots_left, shelved, shelved_left}`, each as the
+ * twin says.
  * @param {House} house
  * @param {string} now canonical text
  */
@@ -33,11 +38,14 @@ export function morning(house, now) {
   const { nursery } = house;
   const day = localDate(toMs(now), nursery.offsets);
   const stops = path(house.places, house.lots).map(([place, held]) => stopOf(house, place, held, day));
-  const walked = stops.filter((stop) => stop.lots.length || stop.says.length);
-  walked.forEach((stop, index) => {
+  stops.forEach((stop, index) => {
     stop.number = index + 1;
   });
+  const hasWork = (stop) => stop.lots.length > 0 || stop.says.length > 0;
+  const walked = stops.filter(hasWork);
+  const rest = stops.filter((stop) => !hasWork(stop) && stop.name);
   const left = bounded(walked);
+  const shelved = shelvedIn(house);
   const alarms = alarmsOf(house);
   const running = runningIn(house);
   return {
@@ -45,13 +53,18 @@ export function morning(house, now) {
     day,
     weekday: weekday(day),
     made_at: now,
+    made: momentOf(now, nursery.offsets),
     alarms: alarms.slice(0, ALARMS_MAX),
     alarms_left: Math.max(0, alarms.length - ALARMS_MAX),
     running: running.slice(0, RUNNING_MAX),
     running_left: Math.max(0, running.length - RUNNING_MAX),
+    wide: wideIn(house).slice(0, WIDE_MAX),
+    evening: eveningOf(house, now),
     stops: walked,
-    nothing_due: stops.filter((stop) => stop.number === null && stop.name).map((stop) => stop.name),
+    nothing_due: rest.map((stop) => `${stop.number}. ${stop.name}`),
     lots_left: left,
+    shelved: shelved.slice(0, SHELVED_MAX),
+    shelved_left: Math.max(0, shelved.length - SHELVED_MAX),
   };
 }
 
@@ -118,12 +131,49 @@ function alarmsOf(house) {
     .map((one) => ({ ...thing(one, null), lot: one.lot, place: places.get(one.place) ?? null }));
 }
 
+const momentOf = (instant, offsets) => ({ day: localDate(toMs(instant), offsets), time: localTime(toMs(instant), offsets) });
+
+/** What is due of the nursery as a whole, of its phones and its buckets; no alarms. */
+function wideIn(house) {
+  const found = Object.entries(house.findings).filter(([key]) => WIDE.includes(key.split(":")[0])).flatMap(([, held]) => held);
+  return told(found).filter(({ level }) => level !== "alarm").map((one) => thing(one, null));
+}
+
+/** What somebody left until later, a line for each entry of the alerts, the next first. */
+function shelvedIn(house) {
+  const left = group(Object.values(house.findings).flat()).filter(({ state }) => state === "shelved");
+  const found = left.map(({ findings, folded }) => ({
+    says: findings[0].says,
+    more: findings.length + folded.length - 1,
+    until: findings.map((one) => one.shelved_until).sort()[0],
+    why: findings[0].shelved_why ?? null,
+  }));
+  found.sort((a, b) => compared(a.until, b.until) || compared(a.says, b.says));
+  return found.map((one) => ({ ...one, until: momentOf(one.until, house.nursery.offsets) }));
+}
+
+/** The night to come, its times as the nursery has them; or null. */
+function eveningOf(house, now) {
+  const found = evening(house.nursery, house.stock ?? NO_STOCK, now);
+  if (!found) return null;
+  const moment = (instant) => (instant ? momentOf(instant, house.nursery.offsets) : null);
+  const { low_c, range_low_c, range_high_c, last, places } = found;
+  return {
+    low_c, range_low_c, range_high_c, told: moment(found.told_at),
+    last: last && { low_c: last.value, told: moment(last.at) },
+    sunset: moment(found.sunset_at), lots: found.open_lots, places,
+    covered: found.covered.map((one) => ({
+      name: one.name, since: moment(one.since), until: one.until ? moment(one.off_from) : null, off_from: moment(one.off_from),
+    })),
+  };
+}
+
 /** The soaks, dips and drained seed, what ends first first. */
 function runningIn(house) {
   const places = new Map(house.places.map((place) => [place.id, place.name]));
   const rows = house.lots.map((lot) => ({ lot, row: benchRow(lot, house.crops[lot.crop]) })).filter(({ row }) => SHORT.includes(row?.kind));
   rows.sort((a, b) => compared(a.row.target_at, b.row.target_at) || compared(a.lot.label, b.lot.label) || compared(a.lot.id, b.lot.id));
-  const moment = (instant) => ({ day: localDate(toMs(instant), house.nursery.offsets), time: localTime(toMs(instant), house.nursery.offsets) });
+  const moment = (instant) => momentOf(instant, house.nursery.offsets);
   return rows.map(({ lot, row }) => ({
     lot: lot.id,
     label: lot.label,

@@ -1,5 +1,6 @@
 // @ts-check
 /** The morning list as plain text: twin of `domain/morning_text.py`. @module */
+import { roundHalfUp } from "./rule_terms.js";
 
 /**
  * The list as plain text, with boxes to tick and blanks to fill in by hand.
@@ -8,7 +9,8 @@
  * @param {Record<string, string>} people names by id, for who has taken an alarm on
  */
 export function text(found, words, people) {
-  const lines = [title(found, words), words.walker, words.legend, ""];
+  const made = filled(words.made, { time: found.made.time });
+  const lines = [title(found, words), made, words.walker, words.legend, ""];
   if (found.alarms.length) {
     lines.push(words.alarms, ...found.alarms.map((one) => `! ${alarmLine(one, words, people)}`));
     if (found.alarms_left) lines.push(filled(words.more, { n: found.alarms_left }));
@@ -19,12 +21,59 @@ export function text(found, words, people) {
     if (found.running_left) lines.push(filled(words.more, { n: found.running_left }));
     lines.push("");
   }
+  for (const [head, told] of above(found, words, people)) lines.push(words[head], ...told, "");
   for (const stop of found.stops) lines.push(...stopLines(stop, words, people), "");
   if (!found.stops.length) lines.push(words.none, "");
   if (found.lots_left) lines.push(filled(words.more, { n: found.lots_left }), "");
   if (found.nothing_due.length) lines.push(filled(words.nothing_in, { places: found.nothing_due.join(", ") }), "");
+  for (const [head, told] of below(found, words)) lines.push(words[head], ...told, "");
   return [...lines, words.notes, ""].join("\n");
 }
+
+/**
+ * [the key of its heading, its lines] of each part that stands above the places.
+ * @returns {[string, string[]][]}
+ */
+export function above(found, words, people) {
+  const wide = found.wide.map((one) => `- ${sentence(one, words, people)}`);
+  const parts = /** @type {[string, string[]][]} */ ([["wide", wide], ["evening", eveningLines(found.evening, words, found.day)]]);
+  return parts.filter(([, lines]) => lines.length);
+}
+
+/** The same of what stands below them: what somebody left until later. @returns {[string, string[]][]} */
+export function below(found, words) {
+  const lines = found.shelved.map((one) => {
+    const more = one.more ? filled(words.left_more, { n: one.more }) : "";
+    const why = one.why ? ` (${one.why})` : "";
+    return `- ${filled(words.left_line, { until: momentOf(one.until, words, found.day), what: one.says })}${more}${why}`;
+  });
+  if (found.shelved_left) lines.push(filled(words.more, { n: found.shelved_left }));
+  return lines.length ? [["left", lines]] : [];
+}
+
+function eveningLines(evening, words, day) {
+  if (!evening) return [];
+  const lines = [`- ${figureLine(evening, words, day)}`];
+  if (evening.lots) {
+    const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day), places: evening.places.join(", ") };
+    lines.push(`[ ] ${filled(words.to_cover, gaps)}`);
+  }
+  for (const one of evening.covered) {
+    const kept = one.until ?? one.off_from;
+    const key = one.until ? "covered_until" : kept ? "covered" : "covered_on";
+    const times = { since: momentOf(one.since, words, day), ...(kept ? { at: momentOf(kept, words, day) } : {}) };
+    lines.push(`[ ] ${filled(words[key], { ...times, place: one.name })}`);
+  }
+  return lines;
+}
+
+function figureLine({ low_c, range_low_c, told, last }, words, day) {
+  if (low_c !== null) return filled(words.tonight, { low_c: degreesOf(low_c), range_low_c: degreesOf(range_low_c), told: momentOf(told, words, day) });
+  return last ? filled(words.no_figure_last, { low_c: degreesOf(last.low_c), told: momentOf(last.told, words, day) }) : words.no_figure;
+}
+
+/** A figure to a tenth, with a minus that is read as one. */
+const degreesOf = (value) => String(roundHalfUp(value * 10) / 10).replace("-", "−");
 
 /** "Quillstone Nursery: morning list, Thursday 10 September 2026". */
 export function title(found, words) {

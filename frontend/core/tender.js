@@ -102,6 +102,10 @@ export function openStock(entries, places, at, low) {
   return { ...found, place_ids: ids, names: namesOf(ids, places) };
 }
 
+/** How many lots that frost can hurt stand where it can get at them, covered or not. */
+export const tenderOutdoors = ({ entries, places }, at) =>
+  entries.filter(({ until, place }) => (until ?? "") > at && isOpen(places[place ?? ""] ?? {})).length;
+
 const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low < cover.for_low_c - COLDER_BY_C;
 
 /** Ids of places in the order in which they are walked. @param {Iterable<string>} ids @returns {string[]} */

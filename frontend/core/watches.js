@@ -152,11 +152,11 @@ export function levelTimes(one, facts, site) {
 
 function levelTime(start, spec, one, facts, site) {
   if ("local_time" in spec) {
-    return localInstant(localDate(start, site.offsets), spec.local_time, site.offsets);
+    // Never before the clock began: nobody is told of a time at which nothing was amiss yet.
+    return Math.max(start, localInstant(localDate(start, site.offsets), spec.local_time, site.offsets));
   }
   if ("at" in spec) {
     const at = instantMs(fact(facts, spec.at), site);
-    // Never before the clock began: nobody is told of a time at which nothing was amiss yet.
     return at === null ? null : Math.max(start, at - (lengthMs(spec.less ?? {}, facts) ?? 0));
   }
   const length = lengthMs(spec, facts);

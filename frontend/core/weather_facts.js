@@ -1,21 +1,25 @@
 // @ts-check
 /**
  * Facts about frost, covers and heat: twin of `domain/weather_facts.py`, where they are explained.
- * `stock` is what stands where: {entries, places, houses, offsets}.
+ * `stock` is what stands where: {entries, places, houses, offsets, home}.
  * @module
  */
-import { toC } from "./heat.js";
-import { DAY_MS, HOUR_MS, later, localDate, localInstant, nextDay, offsetMinutes, toMs, toText, withinYears } from "./instants.js";
+import { FULL_SUN_F, toC } from "./heat.js";
+import { DAY_MS, dayBefore, HOUR_MS, later, localDate, localInstant, nextDay, offsetMinutes, toMs, toText, withinYears } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { instantMs, isNumber, roundHalfUp } from "./rule_terms.js";
 import { sunTimes } from "./sun.js";
 import { coverOf, namesOf, openStock, walkingOrder } from "./tender.js";
 
-export const NO_STOCK = { entries: [], places: {}, houses: {}, offsets: [] };
+export const NO_STOCK = { entries: [], places: {}, houses: {}, offsets: [], home: {} };
 const EVENING = "18:00";
 const MORNING = "07:00";
 const READING_STANDS_MS = 3 * HOUR_MS;
 const TO_NEXT_MORNING_MS = 15 * HOUR_MS;
+export const FROST_C = 3;
+const LIST_STANDS = "14:00";
+const UNCOVER_AFTER_SUNRISE_MS = HOUR_MS;
+const LAST_DAY = "9999-12-30";
 const DAY = /^\d{4}-\d\d-\d\d$/;
 
 /** {nights, days, cold, heat} of the nursery. */
@@ -24,7 +28,7 @@ export function nurseryWeather(nursery, stock) {
   const lows = new Map();
   const highs = new Map();
   for (const one of nursery.forecasts ?? []) {
-    const day = dayOf(one, offsets);
+    const day = forecastDay(one, offsets);
     if (day) (one.which === "low" ? lows : highs).set(day, one);
   }
   return {
@@ -35,7 +39,8 @@ export function nurseryWeather(nursery, stock) {
   };
 }
 
-function dayOf(forecast, offsets) {
+/** The local date of a forecast; one without a date is of the day it was recorded on. */
+export function forecastDay(forecast, offsets) {
   const day = forecast.day || localDate(toMs(forecast.at), offsets);
   const real = DAY.test(day) && day >= "0001-01-01" && new Date(`${day}T00:00:00Z`).toJSON()?.slice(0, 10) === day;
   return real ? day : null;
@@ -122,36 +127,68 @@ function coldFacts(row, stock) {
 
 function heatFacts({ heat }) {
   if (!heat) return null;
-  return { ...heat, index_c: roundHalfUp(toC(heat.index_f) * 10) / 10, until_at: standsUntil(heat.at) };
+  const [index_c, sun_c] = [0, FULL_SUN_F].map((more) => roundHalfUp(toC(heat.index_f + more) * 10) / 10);
+  return { ...heat, index_c, sun_c, until_at: standsUntil(heat.at) };
 }
 
 const standsUntil = (at) => toText(toMs(at) + READING_STANDS_MS);
 
-/** What is covered in a place, or null: {at, by, until, lots, morning_at, …}. */
+/** What is covered in a place, or null: {at, by, until, lots, morning_at, …, mornings}. */
 export function coverFacts(place, stock) {
   const found = stock.entries.map((entry) => coverOf(entry, place)).filter(Boolean);
   const laid = place.covered;
   if (!found.length && !laid) return null;
-  const timed = (found.length ? found : [laid]).map((cover) => ({ ...cover, ...mornings(cover, stock.offsets) }));
-  const sooner = (one, other) => one.morning_at < other.morning_at || (one.morning_at === other.morning_at && one.at < other.at);
+  const home = { ...stock.home, offsets: stock.offsets };
+  const timed = (found.length ? found : [laid]).map((cover) => ({ ...cover, days: mornings(cover, home) }));
+  const sooner = (one, other) => one.days[1] < other.days[1] || (one.days[1] === other.days[1] && one.at < other.at);
   const first = timed.reduce((held, one) => (sooner(one, held) ? one : held));
-  const firsts = timed.map((one) => one.first_morning_at).sort();
-  const { at, by = null, by_said = null, until = null, morning_at } = first;
+  const begins = timed.map(({ days }) => days[0]).sort()[0];
+  const { at, by = null, by_said = null, until = null, days: [, last] } = first;
   return {
-    at, by, by_said, until, morning_at, first_morning_at: firsts[0], lots: found.length,
+    at, by, by_said, until, morning_at: morningAfter(home, last), first_morning_at: morningAfter(home, begins),
+    mornings: asked(begins, last, home), lots: found.length,
     warm_since: place.warm?.since ?? null, warm_c: place.warm?.peak_c ?? null,
   };
 }
 
-function mornings(cover, offsets) {
+/** The first local date on which a cover may come off, and the one on which it shall. */
+function mornings(cover, { offsets }) {
   const first = localDate(toMs(cover.at) + TO_NEXT_MORNING_MS, offsets);
   const until = instantMs(cover.until, { offsets });
-  const named = until === null ? first : localDate(until, offsets);
-  const last = named > first ? named : first;
-  return {
-    first_morning_at: toText(localInstant(first, "00:00", offsets)),
-    morning_at: toText(localInstant(last, "00:00", offsets)),
-  };
+  const named = until === null ? first : [localDate(until, offsets), LAST_DAY].sort()[0];
+  return [first, named > first ? named : first];
+}
+
+/** The spans in which it is asked for: {from_at, begins_at, ends_at}. See the twin. */
+function asked(first, last, home) {
+  const found = [];
+  let start = first;
+  for (const frost of [...frosts(home).filter((day) => day >= first), null]) {
+    const begins = start > last ? start : last;
+    found.push({
+      from_at: morningAfter(home, start),
+      begins_at: frost === null || begins <= frost ? morningAfter(home, begins) : null,
+      ends_at: frost && toText(localInstant(frost, LIST_STANDS, home.offsets)),
+    });
+    start = frost ? nextDay(frost) : start;
+  }
+  return found;
+}
+
+/** The local dates whose night is forecast to be one of frost, in order. */
+function frosts({ forecasts, offsets }) {
+  const newest = new Map();
+  for (const one of forecasts ?? []) if (one.which === "low") newest.set(forecastDay(one, offsets), one.value);
+  return [...newest].filter(([day, low]) => day && low <= FROST_C).map(([day]) => day).sort();
+}
+
+/** When covers may come off on the morning of a local date. */
+export const morningAfter = (home, day) => toText(toMs(nightTimes(home, dayBefore(day)).ends_at) + UNCOVER_AFTER_SUNRISE_MS);
+
+/** Whether covers come off before they go on: from the morning until the night's list. */
+export function isTimeToUncover(home, now) {
+  const day = localDate(toMs(now), home.offsets);
+  return morningAfter(home, day) <= now && now < toText(localInstant(day, LIST_STANDS, home.offsets));
 }
 
 /** Whether anything of the nursery's weather can matter now or later. */

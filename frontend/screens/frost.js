@@ -4,11 +4,12 @@
  * comes off in the morning. One tap records a place; it works with what the phone last knew.
  * @module
  */
-import { useState } from "../vendor/preact-hooks.js";
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { signal } from "../vendor/signals.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
-import { now, nursery } from "../store/house.js";
+import { isTimeToUncover } from "../core/weather_facts.js";
+import { mustAsk, now, nursery } from "../store/house.js";
 import { may } from "../store/may.js";
 import { recordAll } from "../store/record.js";
 import { coveredPlaces, openPlaces, readings, tonight } from "../ui/frost_list.js";
@@ -19,11 +20,10 @@ import { Page, Tick } from "../ui/page.js";
 import { byWhom, Figure, FigureForm, shownDegrees } from "./frost_figure.js";
 import { ForecastFile } from "./frost_file.js";
 import { UndoBar } from "./place_done.js";
+import { Who } from "./who.js";
 import { last, offerUndo, tellTrouble } from "./walking.js";
 
 const LABELS_MAX = 4;
-// Covers come off before they go on. Ours.
-const MORNING_ENDS = "12:00";
 const STAY_DAYS = [2, 4, 8];
 // The list closes up under the thumb: a wet one that taps twice means one place. Ours.
 const SETTLES_MS = 700;
@@ -32,11 +32,14 @@ const settling = signal(false);
 export function Frost() {
   const [typing, setTyping] = useState(false);
   const [reading, setReading] = useState(false);
+  useEffect(() => () => (waiting.value = null), []);
+  if (waiting.value) return html`<${Who} place=${t("frost.title")} then=${goOn} />`;
   const { open, unknown } = openPlaces();
   const covered = coveredPlaces();
   const coveredIn = new Map(covered.map((one) => [one.place.id, one.lots]));
   const low = tonight()?.low_c ?? null;
-  const morning = clock(now.value) < MORNING_ENDS;
+  const home = nursery();
+  const morning = home !== null && isTimeToUncover(home, now.value);
   const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} coveredIn=${coveredIn} />`;
   const openIn = new Map(open.map((one) => [one.place?.id, one.lots.length]));
   const onNow = html`<${Covered} key="covered" covered=${covered} openIn=${openIn} />`;
@@ -51,13 +54,27 @@ export function Frost() {
   </${Page}>`;
 }
 
-/** Record one kind of event, and offer to take it back. */
+/** What waits until somebody has said who records, on a shared phone. @type {{value: (() => void) | null}} */
+const waiting = signal(null);
+
+/** Record one kind of event, and offer to take it back; a shared phone asks first who records. */
 async function tell(kind, drafts, label, word) {
+  if (mustAsk.value) {
+    waiting.value = () => tell(kind, drafts, label, word);
+    return;
+  }
   if (settling.value) return;
   settling.value = true;
   setTimeout(() => (settling.value = false), SETTLES_MS);
   await recordAll(drafts.map(({ lot = null, data }) => ({ kind, lot, data })))
     .then((events) => offerUndo(events, { id: null, label }, [word]), tellTrouble);
+}
+
+/** It is said who records: what waited for that is recorded now. */
+function goOn() {
+  const act = waiting.value;
+  waiting.value = null;
+  act?.();
 }
 
 /** What stands open: a tap says that the place is covered. */

@@ -5,7 +5,7 @@ import { DAY_MS, nextDay, toMs, toText } from "../core/instants.js";
 import { lots, now, places } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
-import { lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
+import { coveredPlaces, lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
@@ -25,7 +25,9 @@ export const shownDegrees = (celsius) => `${Math.round(inDegrees(celsius) * 10) 
 /** Whether nothing has been covered or uncovered here for so long that this frost is a season's first. */
 function isFirst() {
   const since = toText(toMs(now.value) - SEASON_DAYS * DAY_MS);
-  return [...places(), ...lots.value.values()].every((row) => !row.covered && !row.cover && !((row.bared_at ?? "") > since));
+  // A lot's own cover that came off with its place's stays on its row: only what still lies over it counts.
+  const acts = [...places(), ...lots.value.values()].flatMap((row) => [row.covered?.at, row.cover?.at, row.bared_at]);
+  return !coveredPlaces().length && acts.every((at) => !((at ?? "") > since));
 }
 
 /** The figure, or what is missing. */

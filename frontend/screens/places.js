@@ -58,7 +58,7 @@ export function Places() {
         <button type="button" class=${isOpen(place) ? "answer" : "answer chosen"} aria-pressed=${!isOpen(place)} onClick=${() => free(place)}>${t("settings.frost_free")}</button>
         <button type="button" class="act" disabled=${at === 0} aria-label=${t("settings.up_what", { place: place.name })} onClick=${() => move(at, -1)}>↑</button>
         <button type="button" class="act" disabled=${at === here.length - 1} aria-label=${t("settings.down_what", { place: place.name })} onClick=${() => move(at, 1)}>↓</button></div>
-      ${isOpen(place) && html`<label class="field sensor"><span>${t("settings.sensor_height")}</span><input inputmode="decimal" value=${place.sensor_height_m ?? ""}
+      ${isOpen(place) && html`<label class="field sensor"><span>${t("settings.sensor_height")}</span><input key=${place.sensor_height_m} inputmode="decimal" defaultValue=${place.sensor_height_m ?? ""}
         aria-label=${t("settings.sensor_height_of", { place: place.name })} onChange=${(event) => height(place, event.currentTarget.value)} /></label>`}</li>`)}</ol></${Shown}>
     ${may("place_changed") && html`<section><h2>${t("settings.new_place")}</h2>
       <${Field} label=${t("settings.place_name")} value=${name} onInput=${setName} />

@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -36,18 +36,26 @@ function AtRisk() {
 const NIGHT_OVER = "06:00";
 const degreesShown = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
 
-/** Last night's low and tonight's, with the age of a figure; nothing where nothing is known. */
+/** Last night's low and tonight's, with the age of a figure, or that there is none; nothing where nothing is asked. */
 function Weather() {
   const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
   const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
   const low = lows.sort((a, b) => a.value - b.value)[0];
   const night = clock(now.value) < NIGHT_OVER ? dayBefore(today()) : today();
   const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === night).at(-1);
-  if (!low && !tonight) return null;
+  const missing = !tonight && tenderOut.value > 0;
+  if (!low && !tonight && !missing) return null;
   return html`<a class="weather" href="#/frost">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
     ${tonight && html`<span>${t("round.tonight", { value: "" })}<strong>${degreesShown(tonight.value)}°</strong>${" "} <small>${t(isOldForecast(tonight.at) ? "round.age_old" : "round.age", { age: age(tonight.at) })}</small></span>`}
+    ${missing && html`<span>${noFigure()}</span>`}
   </a>`;
+}
+
+/** That nobody knows tonight's low, with the last figure of all and its age. */
+function noFigure() {
+  const last = (nursery()?.forecasts ?? []).filter(({ which, at }) => which === "low" && at <= now.value).at(-1);
+  return last ? t("round.no_figure_last", { value: `${degreesShown(last.value)}°`, age: age(last.at) }) : t("round.no_figure");
 }
 
 /** On a shared phone: who records this round, as was said, and the way to say it is somebody else. */

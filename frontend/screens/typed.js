@@ -3,7 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { lots, one, people } from "../store/house.js";
 import { readRecorder, recorder } from "../store/preferences.js";
-import { lastPaper } from "../store/sheet.js";
+import { papers, scannedPaper } from "../store/sheet.js";
 import { formOpened } from "../store/updates.js";
 import { FIELDS } from "../ui/acts.js";
 import { answersTo, Choice } from "../ui/choice.js";
@@ -16,44 +16,52 @@ import { allInOrder, begin, busy, lastTyped, save, setTime, siteText, step, take
 
 const MORNING = "07:00";
 
-export function Typed() {
+/** @param {{day?: string, time?: string, labels?: string}} props of the sheet that was scanned, if one was */
+export function Typed({ day, time, labels }) {
   const now = typing.value;
-  if (!now) return html`<${Beginning} />`;
+  const link = day && time && labels ? `${day}/${time}/${labels}` : null;
+  // Another sheet that is scanned begins afresh.
+  if (!now || (link && now.link !== link)) return html`<${Beginning} key=${link} link=${link} scanned=${link && scannedPaper(day ?? "", time ?? "", labels ?? "")} />`;
   const lot = lots.value.get(now.ids[now.at]);
   if (!lot) return html`<${Done} />`;
   return html`<${One} key=${`${lot.id}${now.at}`} lot=${lot} />`;
 }
 
 /** Which paper, which day, what time, and who walked. */
-function Beginning() {
-  const [paper, setPaper] = useState(/** @type {any} */ (null));
-  const [own, setOwn] = useState(true);
-  const [day, setDay] = useState(today());
+function Beginning({ scanned, link }) {
+  const [kept, setKept] = useState(/** @type {any[]} */ ([]));
+  const [chosen, setChosen] = useState(0);
+  const [day, setDay] = useState(scanned?.day ?? today());
   const [time, setTime_] = useState(MORNING);
   const [by, setBy] = useState(/** @type {string | undefined} */ (undefined));
   const [error, setError] = useState("");
   useEffect(() => {
     void readRecorder();
-    void lastPaper().then((kept) => {
-      setPaper(kept);
-      if (kept) setDay(kept.day);
+    void papers().then((found) => {
+      setKept(found);
+      if (found.length && !scanned) setDay(found[0].day);
     });
   }, []);
-  const held = paper?.lots.filter((id) => lots.value.has(id)) ?? [];
-  const fromPaper = own && held.length > 0;
-  const ids = fromPaper ? held : allInOrder();
+  const sheets = [...(scanned ? [scanned] : []), ...kept]
+    .map((paper) => ({ ...paper, held: paper.lots.filter((id) => lots.value.has(id)) })).filter(({ held }) => held.length);
+  const ids = sheets[chosen]?.held ?? allInOrder();
+  const choose = (index) => {
+    setChosen(index ?? chosen);
+    if (sheets[index]) setDay(sheets[index].day);
+  };
   const who = by ?? recorder.value ?? undefined;
   const start = () => {
     const wrong = wrongTime(day, time);
     setError(wrong);
-    if (!wrong) begin({ ids, day, time, by: who ?? null });
+    if (!wrong) begin({ ids, day, time, by: who ?? null, link });
   };
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
     <button type="button" class="act main-act" disabled=${!ids.length} onClick=${start}><strong>${t("typed.begin")}</strong><span>${t("typed.n_lots", { n: ids.length })}</span></button>`;
   return html`<${Page} name="typed" title=${t("typed.title")} back="#/morning" foot=${foot}>
     <p>${t("typed.why")}</p>
-    ${held.length > 0 && html`<${Choice} name=${t("typed.which")} answers=${[[true, t("typed.paper", { date: date(paper.day), n: held.length })], [false, t("typed.all")]]}
-      value=${own} onChoose=${(is) => setOwn(is ?? own)} />`}
+    ${sheets.length > 0 && html`<${Choice} name=${t("typed.which")} value=${chosen} onChoose=${choose}
+      answers=${[...sheets.map((paper, index) => [index, t("typed.paper", { date: date(paper.day), time: paper.time, n: paper.held.length })]), [sheets.length, t("typed.all")]]} />`}
+    ${!scanned && html`<p class="quiet">${t("typed.scan")}</p>`}
     <div class="fields pair"><${Field} label=${t("typed.day")} type="date" value=${day} onInput=${setDay} />
       <${Field} label=${t("typed.time")} type="time" value=${time} onInput=${setTime_} /></div>
     ${people().length > 0 && html`<${Choice} name=${t("typed.who")} answers=${people().map((person) => [person.id, person.name])} value=${who} onChoose=${setBy} />`}
@@ -81,12 +89,16 @@ function One({ lot }) {
   const look = { ...said, note: note.trim() || undefined };
   const words = [...saidOf(look, lot), ...(count ? [t("typed.up", { n: up })] : [])].join(", ");
   const records = /** @type {[string, any][]} */ ([["looked", look], ...(count ? [["counted", count]] : [])]);
-  const heading = words ? t("save.button", { what: words }) : look.note ? t("save.note") : t("typed.ticked");
+  const written = Boolean(words || look.note || up.trim());
+  const heading = words ? t("save.button", { what: words }) : t("save.note");
+  const cannot = Boolean(wrongUp || wrongWhen) || busy.value;
+  // Nothing is recorded unless something is said: the large button goes on, a tick alone has its own.
+  const blank = (name) => html`<button type="button" class=${name} onClick=${() => step(1)}><strong>${t("typed.blank")}</strong>${!written && html`<span>${t("typed.blank_what")}</span>`}</button>`;
   const foot = html`<${TypedBar} />
-    <button type="button" class="act main-act" disabled=${Boolean(wrongUp || wrongWhen) || busy.value} onClick=${() => save(lot, records)}>
-      <strong>${heading}</strong><span>${t("typed.as_of", { date: date(day), time })}</span></button>
+    ${written ? html`<button type="button" class="act main-act" disabled=${cannot} onClick=${() => save(lot, records)}>
+      <strong>${heading}</strong><span>${t("typed.as_of", { date: date(day), time })}</span></button>` : blank("act main-act")}
     <div class="two"><button type="button" class="act" disabled=${at === 0} onClick=${() => step(-1)}>${t("walk.previous")}</button>
-      <button type="button" class="act" onClick=${() => step(1)}>${t("typed.blank")}</button></div>`;
+      ${written ? blank("act") : html`<button type="button" class="act" disabled=${cannot} onClick=${() => save(lot, records)}>${t("typed.ticked")}</button>`}</div>`;
   return html`<${Page} name="typed" title=${one("place", lot.place)?.name ?? t("round.loose")} back="#/morning" side=${t("typed.progress", { n: at + 1, m: ids.length })} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}${done.includes(lot.id) && html` <strong>${t("typed.already")}</strong>`}</p>
     <${Field} label=${t("typed.time_here", { date: date(day) })} type="time" value=${time} onInput=${setTime} error=${wrongWhen} />

@@ -9,7 +9,7 @@ import { date } from "../ui/local.js";
 import { t } from "../ui/html.js";
 import { tellTrouble } from "./walking.js";
 
-/** `{ids, at, day, time, by, done, skipped}`, or null before it has begun. */
+/** `{ids, at, day, time, by, link, done, skipped}`, or null before it has begun. */
 export const typing = signal(/** @type {any} */ (null));
 /** What was saved last, while it can be taken back: `{events, at, label}`. */
 export const lastTyped = signal(/** @type {any} */ (null));
@@ -41,7 +41,7 @@ export function siteText(ms) {
   return `${toText(ms + minutes * MINUTE_MS).slice(0, 23)}${minutes < 0 ? "-" : "+"}${two(minutes / 60)}:${two(minutes % 60)}`;
 }
 
-/** @param {{ids: string[], day: string, time: string, by: string | null}} chosen */
+/** @param {{ids: string[], day: string, time: string, by: string | null, link: string | null}} chosen `link`: of the sheet that was scanned */
 export function begin(chosen) {
   typing.value = { ...chosen, at: 0, done: [], skipped: [] };
   lastTyped.value = null;

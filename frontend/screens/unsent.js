@@ -1,5 +1,6 @@
 // @ts-check
 /** What has not been sent, and the tray of what needs mending. @module */
+import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { contact, lots, pending, tray, trayCount, unsentPhotos } from "../store/house.js";
 import { mayOpen } from "../store/may.js";
 import { forgetRefusals, photoTrouble } from "../store/photos.js";
@@ -17,11 +18,23 @@ import { tellTrouble } from "./walking.js";
 
 const SHOWN_MAX = 50;
 
+/** Whether the browser knows of a network at all: sooner than a try that comes to nothing. */
+function useOnline() {
+  const [online, setOnline] = useState(navigator.onLine);
+  useEffect(() => {
+    const look = () => setOnline(navigator.onLine);
+    for (const name of ["online", "offline"]) addEventListener(name, look);
+    return () => ["online", "offline"].forEach((name) => removeEventListener(name, look));
+  }, []);
+  return online;
+}
+
 export function Unsent() {
+  const online = useOnline();
   const foot = html`<button type="button" class="act main-act" onClick=${again}><strong>${t("unsent.try")}</strong></button><${Ways} here="more" />`;
   const n = pending.value.length;
   return html`<${Page} name="unsent" title=${t("unsent.title")} back="#/settings" foot=${foot}>
-    <p>${stateWords(contact.value)}</p>
+    <p>${stateWords(contact.value, online)}</p>
     <${Risks} />
     ${n + trayCount.value + unsentPhotos.value.length > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
     ${trayCount.value > 0 && html`<section><h2>${t("unsent.tray")}</h2><p>${t("unsent.tray_why")}</p>
@@ -53,9 +66,11 @@ function Photos() {
     ${photoTrouble.value && html`<p class="error">${t("photo.unsent_why", { detail: photoTrouble.value })}</p>`}</section>`;
 }
 
-function stateWords({ state, detail }) {
-  const words = t(`unsent.state.${state}`, { detail });
-  return words.startsWith("unsent.state.") ? t("unsent.state.fault", { detail: detail || state }) : words;
+function stateWords({ state, detail, last_sync_at: last }, online) {
+  const known = state === "in-touch" && !online ? "unreachable" : state;
+  const words = t(`unsent.state.${known}`, { detail });
+  const said = words.startsWith("unsent.state.") ? t("unsent.state.fault", { detail: detail || state }) : words;
+  return last && known !== "in-touch" ? `${said} ${t("unsent.last", { when: when(last) })}` : said;
 }
 
 function named(event) {

@@ -8,11 +8,14 @@ import { tellTrouble } from "./walking.js";
 
 const records = ({ role }) => role !== "viewer";
 
-/** @param {{back?: string, place?: string}} props `place`: asked before its walk, which then goes on */
-export function Who({ back = "#/", place }) {
+/**
+ * @param {{back?: string, place?: string, then?: () => void}} props `place`: asked before its walk, which then
+ *   goes on; `then`: what waits for the answer, to be done once it is kept
+ */
+export function Who({ back = "#/", place, then }) {
   const listed = people().filter(records).sort((one, other) => one.name.localeCompare(other.name));
   const say = (person) => {
-    nameRecorder(person).catch(tellTrouble);
+    nameRecorder(person).catch(tellTrouble).then(then);
     if (!place) location.hash = back;
   };
   const now = mustAsk.value ? undefined : saidToRecord.value;

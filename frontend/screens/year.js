@@ -12,8 +12,8 @@ import { isLive } from "../ui/to_see.js";
 import { Hatches, Mark, Months, YearStrip } from "../ui/year_strip.js";
 import { Page, Ways } from "../ui/page.js";
 
-// A quarter of the page looks back. Our own choice: what has been explains what is to come.
-const SPANS = { 12: [-91, 274], 24: [-182, 548] };
+// A quarter of the short page and half of the long one look back: what has been explains what is to come. Ours.
+const SPANS = { 12: [-91, 274], 24: [-365, 365] };
 const LEGEND = ["seed", "soak", "scarify", "warm", "cold", "sow", "germinate", "up", "pot"];
 
 export function Year() {
@@ -43,8 +43,8 @@ function Row({ lot, home, by, from, to }) {
   const bars = lotBars(lot, crop, home, today());
   // The heading says the one, the row the other.
   const name = by === "place" ? crop?.botanical ?? lot.crop : one("place", lot.place)?.name ?? "";
-  return html`<li><a href=${`#/lot/${lot.id}`}><span><strong>${lot.label}</strong> ${name}</span>
-    <${YearStrip} ...${bars} from=${from} to=${to} today=${today()} name=${`${lot.label}, ${stageWords(lot)}`} /></a></li>`;
+  return html`<li><a href=${`#/lot/${lot.id}`}><span><strong>${lot.label}</strong> ${name}${bars.now && html` <strong>${t("year.sow_now")}</strong>`}</span>
+    <${YearStrip} ...${bars} from=${from} to=${to} today=${today()} name=${[lot.label, stageWords(lot), bars.now && t("year.sow_now")].filter(Boolean).join(", ")} /></a></li>`;
 }
 
 /** Lots by place in walking order, or by kind; by code within. */

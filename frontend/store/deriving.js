@@ -6,10 +6,12 @@
  */
 import { batch } from "../vendor/signals.js";
 import { group } from "../core/grouping.js";
+import { tenderOutdoors } from "../core/tender.js";
 import { overlayRows } from "./config.js";
-import { confirming, findings, groups, listed, lots, notices, now, pending, rows, storedRows, unconfirmed } from "./house.js";
+import { confirming, findings, groups, listed, lots, notices, now, pending, rows, storedRows, tenderOut, unconfirmed } from "./house.js";
 import { overlayLots } from "./lots.js";
 import { watchAll } from "./watching.js";
+import { weatherOf } from "./weather.js";
 
 /** Work everything out again from rows, unsent events and the time. */
 export function derive() {
@@ -22,6 +24,7 @@ export function derive() {
   // What the server has stored may be in a row already that no longer tells it apart: only what it
   // has not seen waits to be confirmed.
   const waiting = unsent.filter((event) => derived.unconfirmed.has(event.id)).map((event) => event.id);
+  const stock = weatherOf(known, derived.lots, []).whole();
   const grouped = group([...found.findings.values()].flat());
   batch(() => {
     rows.value = known;
@@ -31,5 +34,6 @@ export function derive() {
     listed.value = found.listed;
     groups.value = grouped;
     notices.value = found.notices;
+    tenderOut.value = tenderOutdoors(stock, now.value);
   });
 }

@@ -29,6 +29,8 @@ export const findings = signal(new Map());
 export const groups = signal(/** @type {any[] | null} */ (null));
 /** Entries of the seasonal lists, which never ring, by subject. */
 export const listed = signal(new Map());
+/** How many lots that frost can hurt stand where it can get at them; they come once worked out. */
+export const tenderOut = signal(0);
 /** What is announced before its time, by lot id. */
 export const notices = signal(new Map());
 /** Own events not yet known to be on the server, oldest first. */

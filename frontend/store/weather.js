@@ -29,7 +29,7 @@ export function weatherOf(rows, lots, offsets) {
   }
   const sorted = (found) => [...found].sort((a, b) => (a.entry.id < b.entry.id ? -1 : 1));
   const stock = (found, places, houses) => ({
-    entries: sorted(found).map(({ entry }) => entry), places, houses, offsets,
+    entries: sorted(found).map(({ entry }) => entry), places, houses, offsets, home: [...rows.get("nursery")?.values() ?? []][0] ?? {},
     key: found.map(({ key }) => key).join("|"),
   });
   return {

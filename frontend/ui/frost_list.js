@@ -1,13 +1,14 @@
 // @ts-check
 /** What frost would find, place by place in walking order, and what is covered: read from the house. @module */
 import { dewPoint } from "../core/humidity.js";
+import { nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
 import { coverOf, isOpen, openStock, walkingOrder } from "../core/tender.js";
 import { coverFacts, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
-import { dayBefore, today } from "./local.js";
+import { today } from "./local.js";
 
 // A reading tells the course of a night from two hours after sunset; this near to it counts. Ours.
 const NEAR_MS = 30 * MINUTE_MS;
@@ -29,10 +30,7 @@ export function tonight() {
 }
 
 /** The day whose evening begins the night that is under way, or else the one that is coming. */
-export function nightDay() {
-  const before = dayBefore(today());
-  return nightTimes(nursery() ?? {}, before).ends_at > now.value ? before : today();
-}
+export const nightDay = () => nightOf(nursery() ?? {}, now.value);
 
 /** The times of the night that is under way or coming, forecast or not. */
 export const tonightTimes = () => nightTimes(nursery() ?? {}, nightDay());

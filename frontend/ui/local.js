@@ -7,9 +7,9 @@ import { t } from "./html.js";
 const offsets = () => nursery()?.offsets ?? [];
 const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
+export { dayBefore } from "../core/instants.js";
+
 /** The site's date today. */
-/** The day before a local date, `YYYY-MM-DD`. @param {string} day */
-export const dayBefore = (day) => new Date(Date.parse(day) - 86_400_000).toISOString().slice(0, 10);
 export const today = () => localDate(toMs(now.value), offsets());
 
 /** The site's date at an instant. */

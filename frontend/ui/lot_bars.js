@@ -1,5 +1,6 @@
 // @ts-check
 /** What has been of a lot, and what is foreseen of it, as spans of days for the strip of the year. @module */
+import { cropFacts } from "../core/facts.js";
 import { localDate, toMs } from "../core/instants.js";
 import { kindsLeft, outdoorSeasons, SEASON_FOR, secondSpring } from "../core/outdoors.js";
 import { stepOf, stepsAhead } from "../core/protocols.js";
@@ -12,8 +13,8 @@ const DRAWN = ["soak", "warm", "cold"];
 const NOT_AHEAD = ["extract", "dry", "sow", "germinate"];
 
 /**
- * {past, ahead, silent} of a lot: `past` are {kind, from, to}, `ahead` bars with [earliest, latest]
- * starts and ends, `silent` the springs that show nothing.
+ * {past, now, ahead, silent} of a lot: `past` are {kind, from, to}, `ahead` bars with [earliest, latest]
+ * starts and ends, `silent` the springs that show nothing, `now` whether it is to be sown now.
  */
 export function lotBars(lot, crop, home, today) {
   const day = (instant) => localDate(toMs(instant), home.offsets);
@@ -34,9 +35,10 @@ function past(lot, day, today) {
 }
 
 function ahead(lot, crop, home, today, day) {
-  const none = { ahead: [], silent: [] };
+  const none = { now: false, ahead: [], silent: [] };
   if (!crop || lot.closed_at || lot.first_emerged_at || !["seeds", "g", null].includes(lot.unit)) return none;
   if (lot.sown) return sownAhead(lot, crop, home, day, today);
+  if (showsRoots(lot, crop)) return { ...none, now: true, ahead: [sowing([today, today]), ...coming(crop, [today, today])] };
   const open = DRAWN.map((kind) => openSpell(lot, kind)).find(Boolean);
   const rest = stepsAhead(lot, crop).filter((step) => !NOT_AHEAD.includes(step.kind));
   if (!open && !lot.spells.length) {
@@ -52,8 +54,14 @@ function ahead(lot, crop, home, today, day) {
   const running = open ? [{ kind: open.kind, starts: [today, today], ends, optional: false }] : [];
   const bars = [...running, ...chain(rest, ends)];
   const sow = bars.length ? bars[bars.length - 1].ends : [today, today];
-  return { ...none, ahead: [...bars, { kind: "sow", starts: sow, ends: sow, optional: false }, ...coming(crop, sow)] };
+  return { ...none, ahead: [...bars, sowing(sow), ...coming(crop, sow)] };
 }
+
+const sowing = (days) => ({ kind: "sow", starts: days, ends: days, optional: false });
+
+/** Whether so many roots show in the cold that it is sown now, as the watch says (`cold-sprouting`). */
+const showsRoots = (lot, crop) => Boolean(openSpell(lot, "cold"))
+  && (lot.last.sprouted_percent?.value ?? 0) >= cropFacts(crop).sow_at_sprouted_percent;
 
 /** A sown lot: what the seasons still do to it, and when it should show. */
 function sownAhead(lot, crop, home, day, today) {
@@ -61,13 +69,13 @@ function sownAhead(lot, crop, home, day, today) {
   const window = windowWith(lot, crop, second);
   const shown = second ?? window;
   const shows = shown && { kind: "germinate", starts: [day(shown.opens_at), day(shown.opens_at)], ends: [day(shown.closes_at), day(shown.closes_at)], optional: false };
-  if (!second) return { ahead: shows ? [shows] : [], silent: [] };
+  if (!second) return { now: false, ahead: shows ? [shows] : [], silent: [] };
   const given = lot.spells.filter((spell) => spell.kind in SEASON_FOR && spell.where !== "outdoors");
   const since = given.map((spell) => spell.ended_at).concat(lot.sown.at).sort().at(-1);
   const seasons = outdoorSeasons(kindsLeft(crop, given.map((spell) => spell.kind)), day(since), home);
   const left = (seasons?.spells ?? []).filter((span) => span.to > today);
   const bars = left.map(({ kind, from, to }) => ({ kind, starts: [notBefore(today, from), notBefore(today, from)], ends: [to, to], optional: false }));
-  return { ahead: [...bars, shows], silent: seasons?.silent ?? [] };
+  return { now: false, ahead: [...bars, shows], silent: seasons?.silent ?? [] };
 }
 
 /** When seedlings should show after a sowing within these days. */

@@ -1,5 +1,6 @@
 // @ts-check
 /** A whole rule in plain words, made from the rule itself: nothing of it is shown as it is stored. @module */
+import { toC } from "../core/heat.js";
 import { t } from "./html.js";
 import { unitOf, unitWords } from "./watch_words.js";
 
@@ -15,7 +16,9 @@ export const factName = (path) => known(`fact.${path}`) || path;
 export function conditionInWords([fact, how, value]) {
   const plain = ["string", "boolean"].includes(typeof value) || value === undefined;
   const own = Array.isArray(value) ? `.${value.join("_")}` : plain ? `.${value}` : "";
-  return known(`case.${fact}.${how}${own}`, { n: value }) || t(`how.${how}`, { fact: factName(fact), value: valueInWords(value) });
+  // A limit that its source gives in °F is told in °C beside it.
+  const celsius = typeof value === "number" ? Math.round(toC(value) * 10) / 10 : "";
+  return known(`case.${fact}.${how}${own}`, { n: value, c: celsius }) || t(`how.${how}`, { fact: factName(fact), value: valueInWords(value) });
 }
 
 function valueInWords(value) {

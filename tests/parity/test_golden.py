@@ -8,6 +8,7 @@ from playwright.sync_api import Page
 from lathhouse.domain.attribution import is_said
 from lathhouse.domain.carrying import may_carry
 from lathhouse.domain.corrections import effective
+from lathhouse.domain.weather_facts import heat_facts, is_time_to_uncover
 from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
 from tests.parity.twins import called_in_browser, in_browser, in_python
 
@@ -65,3 +66,29 @@ def test_attribution(core_page: Page):
     for by, own, expected in ATTRIBUTION["is_said"]:
         theirs = called_in_browser(core_page, "attribution", "isSaid", by, own)["value"]
         assert [is_said(by, own), theirs] == [expected, expected], (by, own)
+
+
+def test_a_heat_index_is_told_in_celsius_in_the_shade_and_in_full_sun():
+    """103 °F is 39.4 °C; full sun adds up to 15 °F (Rothfusz 1990, NWS SR 90-23)."""
+    at = "2026-01-20T03:00:00.000Z"
+    run = {"since": at, "at": at, "index_f": 103, "peak_f": 103}
+    told = heat_facts({"heat": run})
+    assert told is not None
+    assert (told["index_c"], told["sun_c"]) == (39.4, 47.8)
+
+
+def test_the_morning_side_of_the_covers_begins_an_hour_after_sunrise_and_ends_with_the_nights_list(
+    core_page: Page,
+):
+    """Sunrise 06:08 at 33.6° S, 149.7° E on 10 September: the hour and the 14:00 are ours."""
+    offsets = [["2025-07-01T00:00:00.000Z", 600]]
+    home = {"latitude_deg": -33.6, "longitude_deg": 149.7, "offsets": offsets}
+    for at, expected in (
+        ("2026-09-09T18:14:00.000Z", False),  # 04:14, before dawn
+        ("2026-09-09T21:07:59.999Z", False),
+        ("2026-09-09T21:08:00.000Z", True),
+        ("2026-09-10T03:59:59.999Z", True),
+        ("2026-09-10T04:00:00.000Z", False),
+    ):
+        theirs = called_in_browser(core_page, "weather_facts", "isTimeToUncover", home, at)["value"]
+        assert [is_time_to_uncover(home, at), theirs] == [expected, expected], at

@@ -6,6 +6,7 @@ from typing import Any
 
 from playwright.sync_api import Page
 
+from lathhouse.domain.instants import to_ms
 from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, RUNNING_MAX, morning
 from lathhouse.domain.morning_text import text
 from lathhouse.domain.morning_words import WORDS
@@ -13,6 +14,7 @@ from lathhouse.store.mornings import house_of
 from lathhouse.store.work import looking
 from tests.demo.conftest import open_demo
 from tests.parity.twins import called_in_browser, first_difference
+from tests.parity.weather import entry, nights_told
 from tests.server import Clock, close_nursery
 
 SEED, HOUSES = 11, 60
@@ -49,10 +51,14 @@ def both(page: Page, house: dict[str, Any], now: str) -> tuple[Any, Any]:
 
 def finding(pick: random.Random, subject: str, name: str) -> dict[str, Any]:
     level = pick.choice(LEVELS)
+    state = pick.choice(["open", "open", "acknowledged", "shelved"])
+    until = f"2026-09-1{pick.randint(0, 9)}T21:00:00.000Z" if state == "shelved" else None
     return {
+        "subject": {"kind": "lot" if subject else "place", "id": subject or name},
+        "shelved_until": until, "shelved_why": pick.choice([None, "busy"]),
         "watch": f"w{pick.randint(1, 5)}", "level": level, "priority": pick.randint(1, 4),
         "since": f"2026-09-0{pick.randint(1, 9)}T00:00:00.000Z",
-        "state": pick.choice(["open", "open", "acknowledged", "shelved"]),
+        "state": state,
         "acknowledged_by": pick.choice([None, "p1", "p9"]),
         "hidden_by": pick.choice([None, None, "w9"]),
         "lot": subject, "place": pick.choice(["a", "zz", None]),
@@ -89,12 +95,23 @@ def random_house(pick: random.Random) -> dict[str, Any]:
     for place in places:
         found = [finding(pick, None, place["name"]) for _ in range(pick.randint(0, 2))]
         findings[f"place:{place['id']}"] = [{**one, "lot": None} for one in found]
+    for kind in ("nursery", "phone", "solution"):
+        found = [finding(pick, None, kind) for _ in range(pick.randint(0, 2))]
+        findings[f"{kind}:x"] = found
     notices = {lot["id"]: [{"says": "six-week look"}] * pick.randint(0, 1) for lot in lots}
-    nursery = {"name": pick.choice(["", "Quillstone Nursery", None]), "offsets": OFFSETS}
+    nursery = {"name": pick.choice(["", "Quillstone Nursery", None]), "offsets": OFFSETS,
+               "latitude_deg": pick.choice([None, -33.6]),
+               "forecasts": nights_told(pick, to_ms("2026-09-09T22:00:00.000Z"))}  # fmt: skip
+    under = {"by": None, "until": pick.choice([None, "2026-09-12"]), "for_low_c": None}
+    laid = [{**place, "covered": {"at": "2026-09-09T06:45:00.000Z", **under}} for place in places]
+    stock = {"entries": [entry(pick, n) | {"place": pick.choice("abcdef")} for n in range(3)],
+             "places": {place["id"]: place for place in pick.sample(laid, len(laid) // 2)},
+             "houses": {}, "offsets": OFFSETS, "home": nursery}  # fmt: skip
     crops = {"acer": {"botanical": "Acer palmatum"}}
     return {
         "nursery": nursery, "places": places, "lots": lots, "crops": crops,
         "findings": findings, "notices": notices,
+        **({"stock": stock} if pick.random() < 0.8 else {}),
     }  # fmt: skip
 
 

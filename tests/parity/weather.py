@@ -40,8 +40,19 @@ def weather_history(pick: random.Random, kind: str) -> History:
         houses = {"p2": {"live_lots": 1, "oldest_seen_at": seen, "newest_seen_at": seen}}
         stock = {"entries": entries, "places": places, "offsets": OFFSETS,
                  "houses": houses if kind == "nursery" else {}}  # fmt: skip
+        if pick.random() < 0.9:
+            stock["home"] = {**row, "forecasts": row.get("forecasts") or nights_told(pick, at)}
         history.append((at, {kind: row, "lots": [], "stock": stock}))
     return history
+
+
+def nights_told(pick: random.Random, at: int) -> list[Row]:
+    """Return what was forecast of the nights around an instant."""
+    found = []
+    for days in pick.sample([-1, 0, 1, 2], pick.randint(0, 3)):
+        low = {"which": "low", "value": pick.choice([-3, 2, 3, 3.1]), "by": None, "sensor": None}
+        found.append({**low, "day": local_date(at + days * DAY_MS, OFFSETS), "at": to_text(at)})
+    return found
 
 
 def entry(pick: random.Random, number: int) -> Row:

@@ -1,9 +1,11 @@
 """The morning list over HTTP: what is due, in walking order, in three forms."""
 
+import re
 import uuid
 from typing import Any
 
 import pytest
+import segno
 
 from lathhouse.domain.instants import MINUTE_MS, local_time
 from lathhouse.domain.morning import LOTS_MAX
@@ -47,7 +49,7 @@ def test_what_is_due_stands_in_walking_order_with_the_alarms_first(sqlite_nurser
         ["26-001-B"],
         ["26-002-A"],
     ]
-    assert found["nothing_due"] == ["Quiet shelf"]
+    assert found["nothing_due"] == ["3. Quiet shelf"]
     # The nursery itself rings too: nobody has recorded anything for weeks.
     assert [alarm["lot"] for alarm in found["alarms"]] == [forgotten, None]
     # The lot's own line does not say its name twice.
@@ -124,6 +126,13 @@ def test_text_and_page_name_the_same_lots(sqlite_nursery: Nursery):
     assert "<b>" not in page.text
     assert "(Bed &lt;b&gt; &amp; more)</li>" in page.text
     assert "sha256-" in page.headers["Content-Security-Policy"]
+    # What opens this very list for typing in: in the text as an address, on the page as a drawing.
+    day, time = text.text.split("#/typed/")[1].split("/")[:2]
+    link = f"http://localhost/#/typed/{day}/{time}/26-001-B"
+    assert link in text.text
+    drawn = re.search(r"<svg.*?</svg>", page.text)
+    assert drawn
+    assert drawn[0] == segno.make(link, error="l").svg_inline(border=2, omitsize=True)
 
 
 def test_another_form_is_refused_with_those_there_are(sqlite_nursery: Nursery):

@@ -19,7 +19,7 @@ from lathhouse.domain.instants import (
     to_text,
     weekday,
 )
-from lathhouse.domain.watches import evaluate, fill, for_crop, worst_case
+from lathhouse.domain.watches import as_it_stands, evaluate, fill, worst_of_each
 
 Row = dict[str, Any]
 Rules = list[Row]
@@ -68,7 +68,9 @@ def ahead(rules: Rules, kind: str, facts: Row, now: str, site: Row) -> list[Row]
 
 def _first(rule: Row, kind: str, facts: Row, now: str, until: str, site: Row) -> Row | None:
     # Most rules have nothing to say of most lots: that is seen without weighing their answers.
-    case, coming = worst_case(for_crop(rule, facts.get("crop")), facts, to_ms(now), site)
+    stands = as_it_stands(rule, facts)
+    known = {**facts, "given": stands["given"]} if "given" in stands else facts
+    case, _, coming = worst_of_each(stands, known, to_ms(now), site)
     later = [ms for ms in coming if ms > to_ms(now)]
     if case is None and not later:
         return None

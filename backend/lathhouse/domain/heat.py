@@ -5,13 +5,15 @@ import math
 # Heat index at which planning steps up (US OSHA, Using the Heat Index: a guide for employers); the
 # table's shared edges are read upwards.
 RISKS_F = ((115.0, "very_high"), (103.0, "high"), (91.0, "moderate"))
+# The index is for shade; full sun can add up to this (NWS, Technical Attachment SR 90-23).
+FULL_SUN_F = 15.0
 
 
 def heat_index_f(temp_f: float, humidity_percent: float) -> float:
     """Return the heat index in °F, in shade: Rothfusz 1990, NWS Technical Attachment SR 90-23.
 
     As the Weather Prediction Center applies it: Steadman's simple form where that gives less than
-    80 °F, and two adjustments, for dry and for damp air. Full sun can add up to 15 °F.
+    80 °F, and two adjustments, for dry and for damp air.
     """
     t, r = temp_f, humidity_percent
     simple = 0.5 * (t + 61.0 + (t - 68.0) * 1.2 + r * 0.094)

@@ -138,6 +138,11 @@ def next_day(day: str) -> str:
     return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
 
 
+def day_before(day: str) -> str:
+    """Return the civil date before `day`; the first that canonical text can say has none."""
+    return to_text(within_years(to_ms(f"{day}T00:00:00.000Z") - DAY_MS))[:10]
+
+
 def weekday(day: str) -> int:
     """Return 1 (Monday) to 7 (Sunday)."""
     return date.fromisoformat(day).isoweekday()

@@ -7,27 +7,38 @@ is `core/morning.js`; `morning_text.py` writes it as plain text, to send or to k
 from typing import Any
 
 from lathhouse.domain.bench import SHORT, bench_row
+from lathhouse.domain.evening import evening
+from lathhouse.domain.grouping import group
 from lathhouse.domain.instants import Offsets, local_date, local_time, to_ms, weekday
 from lathhouse.domain.walk import WEIGHT, in_order, is_to_see, not_left, path
+from lathhouse.domain.weather_facts import NO_STOCK
 
 Row = dict[str, Any]
 
 # More than a person walks in a morning; beyond it the list says how many are left out.
 LOTS_MAX, ALARMS_MAX, RUNNING_MAX = 400, 20, 40
+# What is no place's and no lot's, and what somebody left until later. Ours.
+WIDE_MAX, SHELVED_MAX = 20, 20
+WIDE = ("nursery", "phone", "solution")
 COUNTED = ("cold", "sown", "emerging")
 
 
 def morning(house: Row, now: str) -> Row:
     """Return what is to be seen today.
 
-    {nursery, day, weekday, made_at, alarms, alarms_left, running, running_left, stops, nothing_due,
-    lots_left}; each stop is {place, name, number, says, lots}, each lot {lot, label, crop, level,
-    todo, counts}, each thing to do {level, says, next_action, by}, and each running step {lot,
-    label, crop, place, kind, since, until}, its times {day, time} of the nursery.
+    {nursery, day, weekday, made_at, made, alarms, alarms_left, running, running_left, wide,
+    evening, stops, nothing_due, lots_left, shelved, shelved_left}; each stop is {place, name,
+    number, says, lots}, its number that of the round, each lot {lot, label, crop, level, todo,
+    counts}, each thing to do {level, says, next_action, by}, each running step {lot, label, crop,
+    place, kind, since, until}, and what was left until later {says, more, until, why}; times are
+    {day, time} of the nursery. `wide` is what is due of the nursery, its phones and its buckets;
+    `evening` is None or {low_c, told, range_low_c, range_high_c, last, sunset, lots, places,
+    covered}.
 
     Args:
-        house: {nursery, places, lots, crops, findings, notices}: rows; crops by id; findings by
-            `kind:id` and notices by lot id, as the watches gave them.
+        house: {nursery, places, lots, crops, findings, notices, stock}: rows; crops by id; findings
+            by `kind:id` and notices by lot id, as the watches gave them; what frost asks of the
+            lots (`weather_facts.py`), which may be missing.
         now: canonical text.
     """
     nursery = house["nursery"]
@@ -35,23 +46,29 @@ def morning(house: Row, now: str) -> Row:
     day = local_date(to_ms(now), offsets)
     way = path(house["places"], house["lots"])
     stops = [_stop(house, place, held, offsets, day) for place, held in way]
-    walked = [stop for stop in stops if stop["lots"] or stop["says"]]
-    for number, stop in enumerate(walked, start=1):
+    for number, stop in enumerate(stops, start=1):
         stop["number"] = number
+    walked = [stop for stop in stops if stop["lots"] or stop["says"]]
+    rest = [stop for stop in stops if not (stop["lots"] or stop["says"]) and stop["name"]]
     left = _bounded(walked)
-    alarms, running = _alarms(house), _running(house, offsets)
+    alarms, running, shelved = _alarms(house), _running(house, offsets), _shelved(house, offsets)
     return {
         "nursery": nursery.get("name") or "",
         "day": day,
         "weekday": weekday(day),
         "made_at": now,
+        "made": _moment(now, offsets),
         "alarms": alarms[:ALARMS_MAX],
         "alarms_left": max(0, len(alarms) - ALARMS_MAX),
         "running": running[:RUNNING_MAX],
         "running_left": max(0, len(running) - RUNNING_MAX),
+        "wide": _wide(house)[:WIDE_MAX],
+        "evening": _evening(house, now),
         "stops": walked,
-        "nothing_due": [stop["name"] for stop in stops if stop["number"] is None and stop["name"]],
+        "nothing_due": [f"{stop['number']}. {stop['name']}" for stop in rest],
         "lots_left": left,
+        "shelved": shelved[:SHELVED_MAX],
+        "shelved_left": max(0, len(shelved) - SHELVED_MAX),
     }
 
 
@@ -128,6 +145,60 @@ def _alarms(house: Row) -> list[Row]:
         for one in _told(found)
         if one["level"] == "alarm"
     ]
+
+
+def _wide(house: Row) -> list[Row]:
+    """Return what is due of the nursery as a whole, of its phones and its buckets; no alarms."""
+    found = [one for key, held in house["findings"].items() if key.split(":")[0] in WIDE
+             for one in held]  # fmt: skip
+    return [_thing(one, None) for one in _told(found) if one["level"] != "alarm"]
+
+
+def _shelved(house: Row, offsets: Offsets) -> list[Row]:
+    """Return what somebody left until later, a line for each entry, the next first."""
+    groups = group([one for findings in house["findings"].values() for one in findings])
+    left = [one for one in groups if one["state"] == "shelved"]
+    found = [
+        {
+            "says": one["findings"][0]["says"],
+            "more": len(one["findings"]) + len(one["folded"]) - 1,
+            "until": min(held["shelved_until"] for held in one["findings"]),
+            "why": one["findings"][0].get("shelved_why"),
+        }
+        for one in left
+    ]
+    found.sort(key=lambda one: (one["until"], one["says"]))
+    return [{**one, "until": _moment(one["until"], offsets)} for one in found]
+
+
+def _evening(house: Row, now: str) -> Row | None:
+    """Return the night to come, its times as the nursery has them."""
+    found = evening(house["nursery"], house.get("stock") or NO_STOCK, now)
+    if found is None:
+        return None
+    offsets = house["nursery"]["offsets"]
+
+    def moment(instant: str | None) -> Row | None:
+        return _moment(instant, offsets) if instant else None
+
+    last, figures = found["last"], ("low_c", "range_low_c", "range_high_c")
+    return {
+        **{name: found[name] for name in figures},
+        "told": moment(found["told_at"]),
+        "last": {"low_c": last["value"], "told": moment(last["at"])} if last else None,
+        "sunset": moment(found["sunset_at"]),
+        "lots": found["open_lots"],
+        "places": found["places"],
+        "covered": [
+            {
+                "name": one["name"],
+                "since": moment(one["since"]),
+                "until": moment(one["off_from"]) if one["until"] else None,
+                "off_from": moment(one["off_from"]),
+            }
+            for one in found["covered"]
+        ],
+    }
 
 
 def _running(house: Row, offsets: Offsets) -> list[Row]:

@@ -5,6 +5,8 @@ Its twin is `core/morning_text.js`.
 
 from typing import Any
 
+from lathhouse.domain.rule_terms import round_half_up
+
 Row = dict[str, Any]
 Words = dict[str, str]
 
@@ -17,7 +19,8 @@ def text(found: Row, words: Words, people: dict[str, str]) -> str:
         words: the sentences, as `domain.morning_words` holds them.
         people: names by id, for who has taken an alarm on.
     """
-    lines = [title(found, words), words["walker"], words["legend"], ""]
+    made = filled(words["made"], time=found["made"]["time"])
+    lines = [title(found, words), made, words["walker"], words["legend"], ""]
     if found["alarms"]:
         lines += [
             words["alarms"],
@@ -30,6 +33,8 @@ def text(found: Row, words: Words, people: dict[str, str]) -> str:
         lines += [f"[ ] {running_line(one, words, found['day'])}" for one in found["running"]]
         lines += [filled(words["more"], n=found["running_left"])] if found["running_left"] else []
         lines += [""]
+    for head, told in above(found, words, people):
+        lines += [words[head], *told, ""]
     for stop in found["stops"]:
         lines += [*_stop_lines(stop, words, people), ""]
     if not found["stops"]:
@@ -38,7 +43,64 @@ def text(found: Row, words: Words, people: dict[str, str]) -> str:
         lines += [filled(words["more"], n=found["lots_left"]), ""]
     if found["nothing_due"]:
         lines += [filled(words["nothing_in"], places=", ".join(found["nothing_due"])), ""]
+    for head, told in below(found, words):
+        lines += [words[head], *told, ""]
     return "\n".join([*lines, words["notes"], ""])
+
+
+def above(found: Row, words: Words, people: dict[str, str]) -> list[tuple[str, list[str]]]:
+    """Return (the key of its heading, its lines) of each part that stands above the places."""
+    wide = [f"- {sentence(one, words, people)}" for one in found["wide"]]
+    parts = [("wide", wide), ("evening", _evening_lines(found["evening"], words, found["day"]))]
+    return [part for part in parts if part[1]]
+
+
+def below(found: Row, words: Words) -> list[tuple[str, list[str]]]:
+    """Return the same of what stands below them: what somebody left until later."""
+    lines = []
+    for one in found["shelved"]:
+        more = filled(words["left_more"], n=one["more"]) if one["more"] else ""
+        why = f" ({one['why']})" if one["why"] else ""
+        until = _moment(one["until"], words, found["day"])
+        lines.append(f"- {filled(words['left_line'], until=until, what=one['says'])}{more}{why}")
+    lines += [filled(words["more"], n=found["shelved_left"])] if found["shelved_left"] else []
+    return [("left", lines)] if lines else []
+
+
+def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
+    if evening is None:
+        return []
+    lines = [f"- {_figure_line(evening, words, day)}"]
+    if evening["lots"]:
+        places = ", ".join(evening["places"])
+        at = _moment(evening["sunset"], words, day)
+        said = filled(words["to_cover"], n=evening["lots"], sunset=at, places=places)
+        lines.append(f"[ ] {said}")
+    for one in evening["covered"]:
+        kept = one["until"] or one["off_from"]
+        key = "covered_until" if one["until"] else "covered" if kept else "covered_on"
+        times = {"since": _moment(one["since"], words, day)}
+        times |= {"at": _moment(kept, words, day)} if kept else {}
+        lines.append(f"[ ] {filled(words[key], **times, place=one['name'])}")
+    return lines
+
+
+def _figure_line(evening: Row, words: Words, day: str) -> str:
+    if evening["low_c"] is not None:
+        figures = {name: _degrees(evening[name]) for name in ("low_c", "range_low_c")}
+        told = _moment(evening["told"], words, day)
+        return filled(words["tonight"], **figures, told=told)
+    last = evening["last"]
+    if last is None:
+        return words["no_figure"]
+    told = _moment(last["told"], words, day)
+    return filled(words["no_figure_last"], low_c=_degrees(last["low_c"]), told=told)
+
+
+def _degrees(value: float) -> str:
+    """Return a figure to a tenth, with a minus that is read as one."""
+    tenths = round_half_up(value * 10) / 10
+    return str(int(tenths) if tenths == int(tenths) else tenths).replace("-", "−")
 
 
 def title(found: Row, words: Words) -> str:

@@ -138,6 +138,15 @@ def open_stock(entries: list[Data], places: dict[str, Data], at: str, low_c: flo
     return {**found, "place_ids": ids, "names": names_of(ids, places)}
 
 
+def tender_outdoors(stock: Data, at: str) -> int:
+    """Return how many lots that frost can hurt stand where it can get at them, covered or not."""
+    return sum(
+        is_open(stock["places"].get(entry["place"] or "") or {})
+        for entry in stock["entries"]
+        if (entry["until"] or "") > at
+    )
+
+
 def _is_thin(cover: Data, low_c: float | None) -> bool:
     meant: Any = cover.get("for_low_c")
     return is_number(meant) and low_c is not None and low_c < meant - COLDER_BY_C

@@ -202,11 +202,11 @@ def _level_time(
 ) -> int | None:
     if "local_time" in spec:
         day = local_date(start, site["offsets"])
-        return local_instant(day, spec["local_time"], site["offsets"])
+        # Never before the clock began: nobody is told of a time at which nothing was amiss yet.
+        return max(start, local_instant(day, spec["local_time"], site["offsets"]))
     if "at" in spec:
         at = instant_ms(fact(facts, spec["at"]), site)
         less = length_ms(spec.get("less", {}), facts) or 0
-        # Never before the clock began: nobody is told of a time at which nothing was amiss yet.
         return None if at is None else max(start, at - less)
     length = length_ms(spec, facts)
     if length is None:

@@ -1,18 +1,20 @@
 """Facts about frost, covers and heat, for the nursery and for a place. No clock in any of them.
 
-`stock` is what stands where: {entries, places, houses, offsets}. Entries are
+`stock` is what stands where: {entries, places, houses, offsets, home}. Entries are
 `tender.weather_entry` with their lot's id, place and last look, places are rows by id, houses the
-`standing` of the lots in each house or tunnel.
+`standing` of the lots in each house or tunnel; `home` is the nursery's row, for a place's covers:
+its sun and its forecasts.
 """
 
 import math
 from datetime import date
 from typing import Any
 
-from lathhouse.domain.heat import to_c
+from lathhouse.domain.heat import FULL_SUN_F, to_c
 from lathhouse.domain.instants import (
     DAY_MS,
     HOUR_MS,
+    day_before,
     later,
     local_date,
     local_instant,
@@ -29,7 +31,7 @@ from lathhouse.domain.tender import cover_of, names_of, open_stock, walking_orde
 
 Data = dict[str, Any]
 
-NO_STOCK: Data = {"entries": [], "places": {}, "houses": {}, "offsets": []}
+NO_STOCK: Data = {"entries": [], "places": {}, "houses": {}, "offsets": [], "home": {}}
 # Where the sun's own times are not known (no latitude, polar day or night). Ours.
 EVENING, MORNING = "18:00", "07:00"
 # A reading tells of the hours after it, not of the next day. Ours.
@@ -37,13 +39,21 @@ READING_STANDS_MS = 3 * HOUR_MS
 # A cover put on from 09:00 on is for the night that follows, an earlier one for this one.
 TO_NEXT_MORNING_MS = 15 * HOUR_MS
 HOUSE = "house"
+# The forecast low up to which covers stay on for the night, as `frost-tonight` ships. Ours.
+FROST_C = 3.0
+# From then on the coming night's list stands, as `frost-tonight` ships: what is covered stays so.
+LIST_STANDS = "14:00"
+# It is coldest at about sunrise: covers come off from so long after it. Ours.
+UNCOVER_AFTER_SUNRISE_MS = HOUR_MS
+# A cover that stays on for ever is asked for on no later day: the sun is reckoned beside it.
+LAST_DAY = "9999-12-30"
 
 
 def nursery_weather(nursery: Data, stock: Data) -> Data:
     """Return {nights, days, cold, heat} of the nursery."""
     forecasts = nursery.get("forecasts") or []
     offsets = nursery.get("offsets") or []
-    dated = [{**one, "day": _day_of(one, offsets)} for one in forecasts]
+    dated = [{**one, "day": forecast_day(one, offsets)} for one in forecasts]
     lows = {one["day"]: one for one in dated if one["which"] == "low" and one["day"]}
     highs = {one["day"]: one for one in dated if one["which"] == "high" and one["day"]}
     return {
@@ -54,7 +64,7 @@ def nursery_weather(nursery: Data, stock: Data) -> Data:
     }
 
 
-def _day_of(forecast: Data, offsets: list[Any]) -> str | None:
+def forecast_day(forecast: Data, offsets: list[Any]) -> str | None:
     """Return the local date of a forecast; one without a date is of the day it was recorded on."""
     day = forecast["day"] or local_date(to_ms(forecast["at"]), offsets)
     try:
@@ -176,8 +186,10 @@ def heat_facts(row: Data) -> Data | None:
     run = row.get("heat")
     if not run:
         return None
-    index_c = round_half_up(to_c(run["index_f"]) * 10) / 10
-    return {**run, "index_c": index_c, "until_at": _stands_until(run["at"])}
+    shade_c, sun_c = (
+        round_half_up(to_c(run["index_f"] + more) * 10) / 10 for more in (0, FULL_SUN_F)
+    )
+    return {**run, "index_c": shade_c, "sun_c": sun_c, "until_at": _stands_until(run["at"])}
 
 
 def _stands_until(at: str) -> str:
@@ -185,10 +197,13 @@ def _stands_until(at: str) -> str:
 
 
 def cover_facts(place: Data, stock: Data) -> Data | None:
-    """Return what is covered in a place, or None: {at, by, until, lots, morning_at, …}.
+    """Return what is covered in a place, or None: {at, by, until, lots, morning_at, …, mornings}.
 
-    `first_morning_at` begins the day on whose morning the cover comes off; `morning_at` waits for
-    the last day that it was said to stay on until. Several covers count as the first to come off.
+    `first_morning_at` is when the cover may come off; `morning_at` waits for the last day that it
+    was said to stay on until. Several covers count as the first to come off. `mornings` are the
+    spans in which it is asked for, each {from_at, begins_at, ends_at}: from the morning on until
+    the list of a night of frost stands, and again from the morning after that night. Within a span
+    `begins_at` is None while the cover was said to stay on.
     """
     covers = [cover_of(entry, place) for entry in stock["entries"]]
     found = [cover for cover in covers if cover]
@@ -196,27 +211,66 @@ def cover_facts(place: Data, stock: Data) -> Data | None:
     whole = [laid] if laid and not found else found
     if not whole:
         return None
-    offsets = stock["offsets"]
-    timed = [{**one, **_mornings(one, offsets)} for one in whole]
-    first = min(timed, key=lambda one: (one["morning_at"], one["at"]))
+    home = {**(stock.get("home") or {}), "offsets": stock["offsets"]}
+    timed = [{**one, "days": _mornings(one, home)} for one in whole]
+    first = min(timed, key=lambda one: (one["days"][1], one["at"]))
+    begins, last = min(one["days"][0] for one in timed), first["days"][1]
     warm = place.get("warm")
     return {
-        **{name: first.get(name) for name in ("at", "by", "by_said", "until", "morning_at")},
-        "first_morning_at": min(one["first_morning_at"] for one in timed),
+        **{name: first.get(name) for name in ("at", "by", "by_said", "until")},
+        "morning_at": morning_after(home, last),
+        "first_morning_at": morning_after(home, begins),
+        "mornings": _asked(begins, last, home),
         "lots": len(found),
         "warm_since": warm["since"] if warm else None,
         "warm_c": warm["peak_c"] if warm else None,
     }
 
 
-def _mornings(cover: Data, offsets: list[Any]) -> Data:
+def _mornings(cover: Data, home: Data) -> tuple[str, str]:
+    """Return the first local date on which a cover may come off, and the one on which it shall."""
+    offsets = home["offsets"]
     first = local_date(to_ms(cover["at"]) + TO_NEXT_MORNING_MS, offsets)
     until = instant_ms(cover.get("until"), {"offsets": offsets})
-    last = max(first, local_date(until, offsets)) if until is not None else first
-    return {
-        "first_morning_at": to_text(local_instant(first, "00:00", offsets)),
-        "morning_at": to_text(local_instant(last, "00:00", offsets)),
-    }
+    named = min(local_date(until, offsets), LAST_DAY) if until is not None else first
+    return first, max(first, named)
+
+
+def _asked(first: str, last: str, home: Data) -> list[Data]:
+    offsets = home["offsets"]
+    found, start = [], first
+    for frost in [*(day for day in _frosts(home) if day >= first), None]:
+        begins = max(start, last)
+        asked = frost is None or begins <= frost
+        found.append(
+            {
+                "from_at": morning_after(home, start),
+                "begins_at": morning_after(home, begins) if asked else None,
+                "ends_at": to_text(local_instant(frost, LIST_STANDS, offsets)) if frost else None,
+            }
+        )
+        start = next_day(frost) if frost else start
+    return found
+
+
+def _frosts(home: Data) -> list[str]:
+    """Return the local dates whose night is forecast to be one of frost, in order."""
+    lows = [one for one in home.get("forecasts") or [] if one["which"] == "low"]
+    newest = {forecast_day(one, home["offsets"]): one["value"] for one in lows}
+    return sorted(day for day, low_c in newest.items() if day and low_c <= FROST_C)
+
+
+def morning_after(home: Data, day: str) -> str:
+    """Return when covers may come off on the morning of a local date."""
+    ends_at = night_times(home, day_before(day))["ends_at"]
+    return to_text(to_ms(ends_at) + UNCOVER_AFTER_SUNRISE_MS)
+
+
+def is_time_to_uncover(home: Data, now: str) -> bool:
+    """Say whether covers come off before they go on: from the morning until the night's list."""
+    day = local_date(to_ms(now), home["offsets"])
+    ends = to_text(local_instant(day, LIST_STANDS, home["offsets"]))
+    return morning_after(home, day) <= now < ends
 
 
 def weather_stands(nursery: Data, now: str) -> bool:

@@ -14,6 +14,7 @@ from lathhouse.domain.rows import go_on
 from lathhouse.domain.rule_terms import is_number
 from lathhouse.domain.watch_replay import Trial
 from lathhouse.domain.weather_facts import HOUSE, NO_STOCK
+from lathhouse.domain.weather_rows import FORECASTS
 
 Data = dict[str, Any]
 # (instant, what it is, of which place if any, the event, move or time itself)
@@ -22,6 +23,8 @@ Step = tuple[int, str, str | None, Any]
 # Long lists of a place's readings, which no watch looks at; copying them at each reading is slow.
 NOT_WATCHED = ("temps", "hours")
 WEATHER = ('"night.', '"day.', '"cold.', '"cover', '"heat')
+# What is covered somewhere, a place is asked about by the night to come.
+COVERS = '"cover'
 # What others' covers and rounds change of a night or a hot day; readings elsewhere change nothing.
 FELT = ("covered", "uncovered", "round_closed")
 
@@ -45,6 +48,16 @@ def steps_of(row: str, places: dict[str, list[Data]], stood: list[Data]) -> list
     return sorted(steps, key=lambda step: step[0])
 
 
+def with_forecasts(steps: list[Step], told: Iterable[Data]) -> list[Step]:
+    """Return the steps of a place with what was said of the nursery's nights, at their times."""
+    known: list[Step] = [
+        (to_ms(event["at"]), "home", None, event)
+        for event in told
+        if (event.get("data") or {}).get("quantity_kind") in FORECASTS
+    ]
+    return sorted([*steps, *known], key=lambda step: step[0])
+
+
 def with_backups(steps: list[Step], backups: Iterable[str]) -> list[Step]:
     """Return the steps with the good backups, which are no records, at their times."""
     made: list[Step] = [(to_ms(at), "backup", None, at) for at in backups]
@@ -55,10 +68,12 @@ class Yard:
     """A place or the nursery at one moment of its past, with all that stands in it."""
 
     def __init__(self, row: Data, places: dict[str, Data], rules: list[Data], home: Data) -> None:
-        """Take rows as they were set up; `places` are all that its lots can stand in."""
+        """Take rows as they were set up; `places` are all that its lots can stand in, `home` the
+        nursery's own row, before anything was forecast."""
         self.row, self.places, self.home = row, places, home
         self.everywhere = row["id"] not in places
         self.weather = any(rests_on_weather(rule) for rule in rules)
+        self.covers = any(COVERS in json.dumps(rule) for rule in rules)
         self.seen_matters = any('"day.' in json.dumps(rule) for rule in rules)
         self.limits = [forecast_limits(rule) for rule in rules]
         self.here: dict[str, Data] = {}
@@ -69,6 +84,8 @@ class Yard:
         _, what, _, told = step
         if what in ("row", "backup"):
             return True
+        if what == "home":
+            return self.covers
         if what == "place":
             return told["kind"] in FELT
         return not self.weather or self._matters(told) != self._matters(self.here.get(told["lot"]))
@@ -87,6 +104,8 @@ class Yard:
         _, what, place, told = step
         if what == "backup":
             self.row = {**self.row, "last_backup_at": told}
+        elif what == "home":
+            self.home = _bare(go_on(self.home, [told]))
         elif what == "move":
             self._move(told)
         elif what == "row":
@@ -119,6 +138,7 @@ class Yard:
             "places": self.places,
             "houses": {name: standing(those) for name, those in lots.items()},
             "offsets": self.home["offsets"],
+            "home": self.home,
         }
 
     def told(self) -> Data:

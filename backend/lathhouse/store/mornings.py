@@ -7,6 +7,7 @@ from lathhouse.domain.facts import is_live
 from lathhouse.domain.morning import morning
 from lathhouse.domain.morning_text import text
 from lathhouse.domain.morning_words import WORDS
+from lathhouse.store import weather
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.models import Subject
 from lathhouse.store.watching import Watcher
@@ -49,4 +50,5 @@ def house_of(work: Work) -> Data:
         "crops": watcher.crops,
         "findings": findings,
         "notices": notices,
+        "stock": weather.whole_stock(work, watcher),
     }

@@ -63,6 +63,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     if any(kind in CHANGES_WATCHING for kind, _ in rows):
         watch_all_again(work)
     watch_dipped_again(work, rows, set(found))
+    watch_covered_again(work, watcher, rows)
     treated = rows if {event["kind"] for event in added} & MAY_TREAT else {}
     watch_beside_again(work, before, found, {at for kind, at in treated if kind == "place"})
     return revision
@@ -214,6 +215,19 @@ def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) 
             Subject.__table__.update()  # type: ignore[attr-defined]
             .where(Subject.site_id == work.site_id, Subject.kind == "lot", Subject.live)
             .where(Subject.id.in_(dipped - done))
+            .values(next_deadline=work.now)
+        )
+
+
+def watch_covered_again(work: Work, watcher: Watcher, rows: dict[AtSubject, Data]) -> None:
+    """Make the places due now where the nursery's forecast may have changed: whether what is
+    covered comes off depends on the night to come."""
+    if ("nursery", work.site_id) in rows:
+        others = [place for place in watcher.places if ("place", place) not in rows]
+        work.connection.execute(
+            Subject.__table__.update()  # type: ignore[attr-defined]
+            .where(Subject.site_id == work.site_id, Subject.kind == "place")
+            .where(Subject.id.in_(others))
             .values(next_deadline=work.now)
         )
 

@@ -21,7 +21,14 @@ from lathhouse.domain.watch_replay import (
     not_replayed,
     rests_on_neighbours,
 )
-from lathhouse.domain.yard_replay import Yard, live_yard, rests_on_weather, steps_of, with_backups
+from lathhouse.domain.yard_replay import (
+    Yard,
+    live_yard,
+    rests_on_weather,
+    steps_of,
+    with_backups,
+    with_forecasts,
+)
 from lathhouse.store import config, long_rows
 from lathhouse.store.log import Log
 from lathhouse.store.lots import inherited
@@ -80,6 +87,7 @@ class Preview:
         self.raised: tuple[list[Data], list[Data]] = ([], [])
         self.looked_at = self.of = 0
         self.stopped: Data | None = None
+        self.home: tuple[Data, list[Data]] | None = None
 
     def run(self) -> Data:
         """Return the answer, of as much as there was time for."""
@@ -211,9 +219,17 @@ class Preview:
         steps = steps_of(name, events, [move for move in stood if move["lot"] in lots])
         if whole:
             steps = with_backups(steps, self._backups())
-        yard = Yard(first, places, list(self.rules), self.watcher.site)
+        home, nights = self._home() if self.weather and not whole else ({}, [])
+        yard = Yard(first, places, list(self.rules), {**home, **self.watcher.site})
+        steps = with_forecasts(steps, nights) if yard.covers else steps
         facts_of = facts.nursery_facts if whole else facts.place_facts
         return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late, begin)
+
+    def _home(self) -> tuple[Data, list[Data]]:
+        """Return the nursery's row as it is set up, and what was said of it; read once."""
+        if self.home is None:
+            self.home = self._said("nursery", self.work.site_id)[:2]
+        return self.home
 
     def _said(
         self, kind: str, name: str, but: str | None = None

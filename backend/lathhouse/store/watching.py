@@ -49,7 +49,7 @@ class Watcher:
             bucket = self._bucket_of(data)
             return facts.lot_facts(data, crop, place, bucket, spreading, self.home)
         if kind == "place":
-            stock = weather.stock_of_place(self.work, data, self.site["offsets"])
+            stock = weather.stock_of_place(self.work, data, self.home)
             return facts.place_facts(data, self.standing(data["id"], data), stock)
         if kind == "nursery":
             stock = weather.stock_of_nursery(self.work, data, self)

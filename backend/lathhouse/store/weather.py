@@ -28,10 +28,17 @@ def entry_text(lot: Data, crops: dict[str, Data]) -> str | None:
     return dumps(entry) if entry else None
 
 
-def stock_of_place(work: Work, place: Data, offsets: list[Any]) -> Data:
+def stock_of_place(work: Work, place: Data, home: Data) -> Data:
     """Return what stands in one place."""
     entries = _entries(work, Subject.place_id == place["id"])
-    return {"entries": entries, "places": {place["id"]: place}, "houses": {}, "offsets": offsets}
+    places = {place["id"]: place}
+    return {
+        "entries": entries,
+        "places": places,
+        "houses": {},
+        "offsets": home["offsets"],
+        "home": home,
+    }
 
 
 def stock_of_nursery(work: Work, nursery: Data, watcher: Any) -> Data:
@@ -44,7 +51,14 @@ def stock_of_nursery(work: Work, nursery: Data, watcher: Any) -> Data:
         "places": watcher.places,
         "houses": {house: watcher.standing(house) for house in houses},
         "offsets": watcher.site["offsets"],
+        "home": nursery,
     }
+
+
+def whole_stock(work: Work, watcher: Any) -> Data:
+    """Return what stands anywhere, whatever the weather."""
+    told = {"houses": {}, "offsets": watcher.site["offsets"], "home": watcher.home}
+    return {"entries": _entries(work), "places": watcher.places, **told}
 
 
 def _entries(work: Work, *conditions: Any) -> list[Data]:

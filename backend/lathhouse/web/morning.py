@@ -3,19 +3,24 @@
 import base64
 import hashlib
 from typing import Any
+from urllib.parse import quote
 
-from flask import Response, jsonify
+import segno
+from flask import Response, jsonify, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 from marshmallow.validate import OneOf
 
 from lathhouse.domain.morning_html import STYLE, page
+from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.mornings import morning_of
 from lathhouse.web.requests import allow, now, site_id
 
 bp = Blueprint("morning", "morning", url_prefix="/api/v1/morning", description="The morning list")
 
+# A drawing of more than this cannot be scanned from paper by every phone: about 100 lots. Ours.
+LINK_MAX = 1200
 WAYS = ("json", "text", "html")
 # The page brings its own style sheet and nothing else; a browser lets in this one by its hash.
 STYLE_HASH = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
@@ -35,6 +40,26 @@ class MorningQuery(Schema):
     )
 
 
+def _link(found: dict[str, Any]) -> str | None:
+    """Return the address that opens this very list for typing in, or None where it is too long."""
+    labels = [str(lot["label"]) for stop in found["stops"] for lot in stop["lots"]]
+    codes = quote(",".join(labels), safe=",")
+    link = f"{request.host_url}#/typed/{found['day']}/{found['made']['time']}/{codes}"
+    return link if labels and len(link) <= LINK_MAX else None
+
+
+def _link_line(found: dict[str, Any]) -> str:
+    link = _link(found)
+    return f"{WORDS['typed_link']} {link}\n" if link else ""
+
+
+def _drawing(found: dict[str, Any]) -> str:
+    link = _link(found)
+    if link is None:
+        return ""
+    return str(segno.make(link, error="l").svg_inline(border=2, omitsize=True))
+
+
 @bp.route("")
 class Morning(MethodView):
     """What is to be seen today."""
@@ -46,9 +71,11 @@ class Morning(MethodView):
         """Return the morning list of the record as it stands now."""
         found = morning_of(site_id(), now())
         if query["form"] == "text":
-            return Response(found["text"], content_type="text/plain; charset=utf-8")
+            return Response(
+                found["text"] + _link_line(found), content_type="text/plain; charset=utf-8"
+            )
         if query["form"] == "html":
-            body = page(found, found["people"])
+            body = page(found, found["people"], _drawing(found))
             csp = {"Content-Security-Policy": PAGE_CSP}
             return Response(body, headers=csp, content_type="text/html; charset=utf-8")
         return jsonify(found)

@@ -1,0 +1,74 @@
+"""The night to come, on paper: its figure, what stands open, what is covered. No clock in it.
+
+Its twin is `core/evening.js`.
+"""
+
+from typing import Any
+
+from lathhouse.domain.instants import day_before, local_date, to_ms
+from lathhouse.domain.nights import night_range
+from lathhouse.domain.tender import open_stock, tender_outdoors, walking_order
+from lathhouse.domain.weather_facts import FROST_C, cover_facts, forecast_day, night_times
+
+Data = dict[str, Any]
+NAMED_MAX = 20
+
+
+def evening(nursery: Data, stock: Data, now: str) -> Data | None:
+    """Return what the list on paper says of the night, or None where there is nothing to say.
+
+    {of, sunset_at, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots, places,
+    covered}: figures are None where none is known for that night, `last` is then the newest of all;
+    `places` are the names of those to cover, none on a night that is milder than frost; `covered`
+    are {name, since, until, off_from} in walking order.
+    """
+    offsets = nursery.get("offsets") or []
+    day = night_day(nursery, now)
+    sunset_at = night_times(nursery, day)["sunset_at"]
+    lows = [one for one in nursery.get("forecasts") or [] if one["which"] == "low"]
+    figure = next((one for one in lows[::-1] if forecast_day(one, offsets) == day), None)
+    low = figure["value"] if figure else None
+    covered = _covered(stock, now)
+    tender = tender_outdoors(stock, now)
+    if not (figure or tender or covered):
+        return None
+    open_ = open_stock(stock["entries"], stock["places"], sunset_at, None)
+    asked = open_["place_ids"] if low is None or low <= FROST_C else []
+    spread = night_range(low) if low is not None else {"low_c": None, "high_c": None}
+    return {
+        "of": day,
+        "sunset_at": sunset_at,
+        "low_c": low,
+        "told_at": figure["at"] if figure else None,
+        "range_low_c": spread["low_c"],
+        "range_high_c": spread["high_c"],
+        "last": {name: lows[-1][name] for name in ("value", "at")} if lows else None,
+        "tender_lots": tender,
+        "open_lots": open_["lots"] if asked else 0,
+        "places": [_name(stock["places"], place) for place in asked[:NAMED_MAX]],
+        "covered": covered,
+    }
+
+
+def night_day(nursery: Data, now: str) -> str:
+    """Return the date whose evening begins the night that is under way, or else the coming one."""
+    today = local_date(to_ms(now), nursery.get("offsets") or [])
+    before = day_before(today)
+    return before if night_times(nursery, before)["ends_at"] > now else today
+
+
+def _covered(stock: Data, now: str) -> list[Data]:
+    found = []
+    for name in walking_order(set(stock["places"]), stock["places"]):
+        entries = [entry for entry in stock["entries"] if entry["place"] == name]
+        cover = cover_facts(stock["places"][name], {**stock, "entries": entries})
+        if cover:
+            spans = (one for one in cover["mornings"] if (one["ends_at"] or "9") > now)
+            off_from = next((one["begins_at"] for one in spans if one["begins_at"]), None)
+            told = {"since": cover["at"], "until": cover["until"], "off_from": off_from}
+            found.append({"name": _name(stock["places"], name), **told})
+    return found[:NAMED_MAX]
+
+
+def _name(places: dict[str, Data], place: str) -> str:
+    return str((places.get(place) or {}).get("name") or "?")

@@ -1,0 +1,52 @@
+// @ts-check
+/** The night to come, on paper: twin of `domain/evening.py`. @module */
+import { dayBefore, localDate, toMs } from "./instants.js";
+import { nightRange } from "./nights.js";
+import { openStock, tenderOutdoors, walkingOrder } from "./tender.js";
+import { coverFacts, forecastDay, FROST_C, nightTimes } from "./weather_facts.js";
+
+const NAMED_MAX = 20;
+
+/** What the list on paper says of the night, or null where there is nothing to say. See the twin. */
+export function evening(nursery, stock, now) {
+  const offsets = nursery.offsets ?? [];
+  const day = nightDay(nursery, now);
+  const { sunset_at } = nightTimes(nursery, day);
+  const lows = (nursery.forecasts ?? []).filter(({ which }) => which === "low");
+  const figure = lows.findLast((one) => forecastDay(one, offsets) === day);
+  const low = figure ? figure.value : null;
+  const covered = coveredIn(stock, now);
+  const tender = tenderOutdoors(stock, now);
+  if (!(figure || tender || covered.length)) return null;
+  const open = openStock(stock.entries, stock.places, sunset_at, null);
+  const asked = low === null || low <= FROST_C ? open.place_ids : [];
+  const spread = low === null ? { low_c: null, high_c: null } : nightRange(low);
+  const last = lows.at(-1);
+  return {
+    of: day, sunset_at, low_c: low, told_at: figure ? figure.at : null,
+    range_low_c: spread.low_c, range_high_c: spread.high_c,
+    last: last ? { value: last.value, at: last.at } : null,
+    tender_lots: tender, open_lots: asked.length ? open.lots : 0,
+    places: asked.slice(0, NAMED_MAX).map((id) => nameOf(stock.places, id)), covered,
+  };
+}
+
+/** The date whose evening begins the night that is under way, or else the coming one. */
+export function nightDay(nursery, now) {
+  const today = localDate(toMs(now), nursery.offsets ?? []);
+  const before = dayBefore(today);
+  return nightTimes(nursery, before).ends_at > now ? before : today;
+}
+
+function coveredIn(stock, now) {
+  const found = [];
+  for (const id of walkingOrder(Object.keys(stock.places), stock.places)) {
+    const cover = coverFacts(stock.places[id], { ...stock, entries: stock.entries.filter(({ place }) => place === id) });
+    if (!cover) continue;
+    const span = cover.mornings.find(({ begins_at, ends_at }) => (ends_at ?? "9") > now && begins_at);
+    found.push({ name: nameOf(stock.places, id), since: cover.at, until: cover.until, off_from: span?.begins_at ?? null });
+  }
+  return found.slice(0, NAMED_MAX);
+}
+
+const nameOf = (places, id) => String(places[id]?.name || "?");
