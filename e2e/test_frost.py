@@ -10,6 +10,11 @@ pytest_plugins = ["e2e.demo"]
 AFTERNOON = "2026-09-10T15:00:00+10:00"
 OPEN = ".cover-place:not(.on)"
 COVERED = ".cover-place.on"
+# Within one frame of the page's own time, however slow the machine is.
+TWICE = """(open) => {
+  document.querySelector(open).click();
+  requestAnimationFrame(() => document.querySelector(open)?.click());
+}"""
 SETTLED = ".cover-list[aria-busy=false]"
 
 
@@ -43,9 +48,8 @@ def test_offline_each_place_is_one_touch_and_the_alert_is_gone(own_demo: Served,
     expect(page.locator("a.worst[href='#/frost']")).to_contain_text("Frost tonight: 2 °C")
     page.locator("a.worst[href='#/frost']").tap()
     page.context.set_offline(True)
-    page.locator(OPEN).first.tap()
     # A wet thumb taps twice: the next place has moved up under it, and stays as it is.
-    page.locator(OPEN).first.tap()
+    page.evaluate(TWICE, OPEN)
     expect(page.locator(OPEN)).to_have_count(1)
     page.get_by_role("button", name="Undo").tap()
     expect(page.locator(OPEN)).to_have_count(2)
