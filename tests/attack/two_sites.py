@@ -86,6 +86,7 @@ def fill(other: Other, now_ms: int) -> None:
         ("lot_started", other["lot"], lot),
         ("lot_started", other["pushed"], lot),
         ("photographed", other["lot"], {"sha256": name_of(PICTURE)}),
+        ("round_closed", None, {"place": other["place"]}),
         ("looked", other["lot"], {"fungus": "spreading", "note": MARK}),
     ]
     at = to_text(now_ms - 40 * 86_400_000)
@@ -94,6 +95,8 @@ def fill(other: Other, now_ms: int) -> None:
         | {"observed_at": at, "by": None}
         for seq, (kind, about, data) in enumerate(records, start=1)
     ]
+    # Half a day on, so that the place is kept as it was before.
+    events[-2]["observed_at"] = to_text(to_ms(at) + 12 * 3_600_000)
     events[-1]["id"] = other["event"]
     said = push(other.site, other["device"], events, None, now_ms, {"role": "owner"})
     assert said["refused"] == []
