@@ -29,7 +29,7 @@ SETS_MS = [-HOUR_MS, HOUR_MS, -400 * 24 * HOUR_MS, 20_000 * HOUR_MS, 180_000]
 phones = st.integers(0, PHONES - 1)
 few = st.integers(0, 5)
 nets = st.lists(st.sampled_from(ASKED), max_size=4)
-deaths = st.one_of(st.just(0), st.just(0), st.integers(1, 30))
+deaths = st.one_of(st.just(0), st.integers(1, 14), st.integers(1, 30))
 
 
 def step(name: str, **parts: Any) -> st.SearchStrategy[Step]:
