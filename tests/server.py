@@ -211,9 +211,9 @@ def clock() -> Clock:
     return Clock()
 
 
-def open_nursery(url: str, folder: Path, clock: Clock) -> Nursery:
-    """Return a running server on a database."""
-    settings = Settings(data=folder, database_url=url, now_ms=clock, requests_a_minute=NO_BOUND)
+def open_nursery(url: str, folder: Path, clock: Clock, site: str = "") -> Nursery:
+    """Return a running server on a database, for one of several sites where there are such."""
+    settings = Settings(folder, url, now_ms=clock, site=site, requests_a_minute=NO_BOUND)
     return Nursery(create_app(settings), clock)
 
 

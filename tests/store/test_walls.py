@@ -99,7 +99,7 @@ def test_the_first_wall_was_really_gone(two: Two, postgresql: str, address: str,
     """The same question by a role that passes the second wall: everything comes out."""
     whole = make_url(postgresql).set(database=make_url(address).database)
     superuser = open_nursery(
-        whole.render_as_string(hide_password=False), tmp_path, two.nursery.clock
+        whole.render_as_string(hide_password=False), tmp_path, two.nursery.clock, two.nursery.site
     )
     superuser.tokens = two.nursery.tokens
     with without_the_first_wall(superuser):
@@ -192,9 +192,10 @@ def test_a_table_that_a_later_migration_makes_gets_the_wall(two: Two):
 def test_a_role_that_passes_the_wall_is_told_of_in_the_log(
     postgresql: str, address: str, two: Two, caplog: pytest.LogCaptureFixture, tmp_path: Path
 ):
-    close_nursery(open_nursery(address, tmp_path / "held", two.nursery.clock))
+    clock, site = two.nursery.clock, two.nursery.site
+    close_nursery(open_nursery(address, tmp_path / "held", clock, site))
     assert "row-level security" not in caplog.text
     whole = make_url(postgresql).set(database=make_url(address).database)
     superuser = whole.render_as_string(hide_password=False)
-    close_nursery(open_nursery(superuser, tmp_path / "super", two.nursery.clock))
+    close_nursery(open_nursery(superuser, tmp_path / "super", clock, site))
     assert "passes row-level security" in caplog.text

@@ -22,6 +22,7 @@ GOOD, NEXT = "quiet gate under snow", "a wet thumb, four flats"
 MELE = "5d1f6f0e-5b0e-4c55-9c1e-0f7a52b0d7c4"
 # Writing routes that change nobody's rights and nothing that is watched, each with why.
 QUIET = {
+    "/api/v1/photos/<string:sha256>": "a record's picture: the record that names it is an event",
     "/api/v1/saved-files": "a push by another way: what it brings are events",
     "/api/v1/sync/offer": "it only asks",
     "/api/v1/calculations/<string:name>": "it only works out",
