@@ -77,6 +77,11 @@ DOORS: list[tuple[str, str, Any, set[str]]] = [
     ("POST", "/api/v1/reminders/test", {}, set()),
     ("POST", "/api/v1/session/person", {}, set()),
     ("GET", "/api/v1/deliveries", None, {"owner"}),
+    ("GET", f"/api/v1/photos/{'0' * 64}", None, {"owner", "worker", "viewer"}),
+    ("PUT", f"/api/v1/photos/{'0' * 64}", {}, {"owner", "worker"}),
+    ("GET", "/api/v1/name-move", None, {"owner", "worker", "viewer"}),
+    ("POST", "/api/v1/name-move/link", {}, set()),
+    ("POST", "/api/v1/name-move/end", {}, {"owner"}),
     ("GET", "/api/openapi.json", None, set(access.ROLES)),
 ]  # fmt: skip
 
