@@ -80,7 +80,7 @@ def test_where_nobody_is_named_i_have_it_asks_who_once(phone: Page) -> None:
 def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
     own_demo: Served, phone: Page
 ) -> None:
-    """Nobody is named on this phone, so it asks who takes it over; the holder gives it back."""
+    """Nobody is named on this phone, so it asks who takes it over and who gives it back."""
     go(phone, "#/alerts")
     alarm = phone.locator(".alert", has_text="26-017-R")
     button = alarm.get_by_role("button", name="I have it")
@@ -92,6 +92,7 @@ def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
     alarm.get_by_role("group", name="Who has it?").get_by_role("button", name="Dev").tap()
     expect(answered).to_contain_text("Dev (as was said) has it")
     alarm.get_by_role("button", name="Give it back").tap()
+    alarm.get_by_role("group", name="Who gives it back?").get_by_role("button", name="Dev").tap()
     expect(answered).to_contain_text("Dev (as was said) gave it back today 08:4")
     expect(button).to_be_visible()
     # Left with its sentence on top, and taken up again at once.

@@ -418,6 +418,7 @@ export const words = {
   "alerts.title": "Alerts",
   "alerts.none": "Nothing is due.",
   "alerts.who": "Who has it?",
+  "alerts.who_gives_back": "Who gives it back?",
   "alerts.who_nobody": "I will not say",
   "alerts.have": "I have it",
   "alerts.more": "Show more, {n} {n|is|are} left",

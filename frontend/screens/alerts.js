@@ -1,7 +1,7 @@
 // @ts-check
 /** Alerts, the gravest first, one entry for a place: taken on, or left until a time for a reason. @module */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
-import { alerts, groups, one, person } from "../store/house.js";
+import { alerts, groups, one, people, person } from "../store/house.js";
 import { may } from "../store/may.js";
 import { readRecorder } from "../store/preferences.js";
 import { recordAll } from "../store/record.js";
@@ -10,7 +10,7 @@ import { aimOf, subjectName, wayTo } from "../ui/alert_words.js";
 import { Past } from "./alerts_past.js";
 import { Leave } from "./leave.js";
 import { UndoBar } from "./place_done.js";
-import { isMine, isOthers, WhoHas, whoHas } from "./who_has.js";
+import { isMine, isOthers, nobodyNamed, WhoHas, whoHas } from "./who_has.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 import { Flag, levelCount, Page, Ways } from "../ui/page.js";
 import { when } from "../ui/local.js";
@@ -54,6 +54,7 @@ function Entry({ each }) {
     .then(() => setDoing(""));
   const take = (by) => answer("acknowledged", isLeft ? own : [...open, ...others], by);
   const have = () => whoHas(others.length > 0).then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
+  const giveBack = () => (nobodyNamed() && people().length > 0 ? setDoing("back") : answer("given_back", mine, "holder"));
   const many = own.length > 1;
   const goes = wayTo(own[0]) === "#/frost" ? "#/frost" : null;
   const counted = t(own[0].lot ? "alerts.lots" : "alerts.places", { n: own.length });
@@ -69,10 +70,11 @@ function Entry({ each }) {
     <${Answered} findings=${own} />
     <${HandedOn} findings=${open} />
     ${doing === "who" && html`<${WhoHas} onSay=${take} onLeave=${() => setDoing("")} />`}
-    ${doing === "who" ? null : doing === "leave" ? html`<${Leave} findings=${own} what=${many ? `${head}, ${counted}.` : `${own[0].says}.`} onDone=${() => setDoing("")} />` : may("acknowledged") && html`<div class="row">
+    ${doing === "back" && html`<${WhoHas} legend=${t("alerts.who_gives_back")} onSay=${(by) => answer("given_back", mine, by)} onLeave=${() => setDoing("")} />`}
+    ${doing === "who" || doing === "back" ? null : doing === "leave" ? html`<${Leave} findings=${own} what=${many ? `${head}, ${counted}.` : `${own[0].says}.`} onDone=${() => setDoing("")} />` : may("acknowledged") && html`<div class="row">
       ${(isLeft || open.length > 0) && html`<button type="button" class="act" onClick=${have}>${t("alerts.have")}</button>`}
       ${!isLeft && open.length === 0 && others.length > 0 && html`<button type="button" class="act" onClick=${have}>${t("alerts.take_over")}</button>`}
-      ${!isLeft && mine.length > 0 && html`<button type="button" class="act" onClick=${() => answer("given_back", mine, "holder")}>${t("alerts.give_back")}</button>`}
+      ${!isLeft && mine.length > 0 && html`<button type="button" class="act" onClick=${giveBack}>${t("alerts.give_back")}</button>`}
       ${isLeft ? html`<button type="button" class="act" onClick=${() => answer("given_back", own, undefined)}>${t("alerts.back_on")}</button>`
         : html`<button type="button" class="act" onClick=${() => setDoing("leave")}>${t("alerts.leave")}</button>`}</div>`}
   </article>`;

@@ -38,15 +38,20 @@ export function isOthers({ state, acknowledged_by: by }) {
   return state === "acknowledged" && (!me || by !== me);
 }
 
-/** @param {{onSay: (person: string | null | undefined) => void, onLeave: () => void}} props */
-export function WhoHas({ onSay, onLeave }) {
+/** Whether nobody is known who could give a finding back in their own name. */
+export function nobodyNamed() {
+  return !(shared.value ? saidToRecord.value : recorder.value);
+}
+
+/** @param {{legend?: string, onSay: (person: string | null | undefined) => void, onLeave: () => void}} props */
+export function WhoHas({ legend = t("alerts.who"), onSay, onLeave }) {
   const say = (person) => () => {
     if (shared.value) return void nameRecorder(person).then(() => onSay(undefined), tellTrouble);
     said.value = person;
     return onSay(person);
   };
   const listed = people().filter(takesOn).sort((one, other) => one.name.localeCompare(other.name));
-  return html`<fieldset class="choice who-has"><legend>${t("alerts.who")}</legend>
+  return html`<fieldset class="choice who-has"><legend>${legend}</legend>
     <div class="answers">${listed.map((person) => html`<button type="button" key=${person.id} class="answer" onClick=${say(person.id)}>${person.name}</button>`)}</div>
     <div class="row"><button type="button" class="act" onClick=${onLeave}>${t("act.cancel")}</button>
       <button type="button" class="act" onClick=${say(null)}>${t("alerts.who_nobody")}</button></div></fieldset>`;

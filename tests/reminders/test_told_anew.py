@@ -85,6 +85,29 @@ def test_dry_again_is_told_though_somebody_has_the_first_and_a_mended_record_is_
     assert [step["what"] for step in standing(told, "moisture-dry")["history"]].count("raised") == 1
 
 
+def test_taken_on_and_given_back_within_one_push_it_goes_to_the_next(told: Told):
+    """Said on a phone out of signal, both come at once: the alert was never seen to be with Dev."""
+    told.carried("Orla", "owner", order=1)
+    dev, _ = told.carried("Dev", order=2)
+    told.carried("Mele", order=3)
+    clock, phone = told.nursery.clock, told.writer
+    clock.set("2026-09-10T08:00:00+10:00")
+    lot = told.soaking(25)
+    told.turn(minutes=1)
+    first, then = clock.text(minutes=2), clock.text(minutes=1)
+    soak = {"watch": "soak-over"}
+    taken = phone.event("acknowledged", lot, soak, at=first, by=dev)
+    phone.push(taken, phone.event("given_back", lot, soak, at=then, by=dev))
+    told.turn(minutes=1)
+    for _ in range(4):
+        told.turn(minutes=31)
+    assert [name for _, _, name in told_of(told, "soak-over")] == ["Orla", "Orla", "Mele"]
+    # Undone, the answer that stood before is not told in the history a second time.
+    phone.record("voided", lot, {"of": taken["id"], "why": "another lot"})
+    what = [step["what"] for step in standing(told, "soak-over")["history"]]
+    assert what.count("given_back") == 1
+
+
 def test_what_is_given_back_goes_on_to_the_others_and_frost_is_left_till_it_gets_worse(told: Told):
     """Dev has it, and gives it back: the others hear of it anew, and it goes to the next again."""
     told.carried("Orla", "owner", order=1)

@@ -23,6 +23,7 @@ from tests.server import Clock, Nursery, close_nursery, open_nursery
 ADDED_TO_LOTS = ("placed_at", "sales", "bared_at", "treatments")
 ADDED_TO_PLACES = ("treatments", "enter_after", "entered_at")
 # When it changed says nothing of what is kept.
+OF_ANOTHER = '{"after":"bench 99","part":"sheds"}'
 NOT_COMPARED = {"revision", "day", "next_deadline"}
 
 
@@ -229,6 +230,11 @@ def test_a_fold_that_was_cut_off_goes_on_where_it_stopped(
         folded.clear()
         open_site(nursery.clock.text())
         assert folded == []
+        # Cut off in a part that this version does not know: it folds all of them.
+        db.session.execute(text("UPDATE sites SET refolding = :at"), {"at": OF_ANOTHER})
+        db.session.commit()
+        open_site(nursery.clock.text())
+        assert set(folded) >= {f"bench {number:02}" for number in range(12)}
     assert rows_of(nursery) == expected
     assert nursery.differences() == []
 

@@ -181,10 +181,12 @@ def came_back(alert: Alert, before: Alert | None, now: str) -> bool:
     """
     if before is None or before["state"] == "cleared" or alert["state"] != "open":
         return False
+    # Taken on and given back within one push, it was never seen to be with anybody.
+    given = alert.get("given_back_at") != before.get("given_back_at")
     higher = LEVELS.index(alert["level"]) > LEVELS.index(before["level"])
     urgent = int(alert["priority"]) < int(before["priority"])
     undone = before["state"] == "acknowledged" or left_no_more(alert, before, now)
-    return undone or bool(before.get("hidden_by")) or higher or urgent
+    return undone or given or bool(before.get("hidden_by")) or higher or urgent
 
 
 def left_no_more(alert: Alert, before: Alert, now: str) -> bool:

@@ -87,6 +87,9 @@ def go_on(site_id: str, now: str) -> int:
     if events:
         log.info("folding the record again, as this version reads it: %d events", events)
         done: Cursor = json.loads(cursor)
+        if done["part"] not in FOLLOWING and done["part"] != "settled":
+            # Another version called its parts otherwise: what it did counts for nothing.
+            done = BEGINNING
         for part, (named, fold_page, size) in PARTS.items():
             if part != done["part"]:
                 continue
