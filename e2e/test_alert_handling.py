@@ -93,7 +93,7 @@ def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
     expect(answered).to_contain_text("Dev (as was said) has it")
     alarm.get_by_role("button", name="Give it back").tap()
     alarm.get_by_role("group", name="Who gives it back?").get_by_role("button", name="Dev").tap()
-    expect(answered).to_contain_text("Dev (as was said) gave it back today 08:4")
+    expect(answered).to_contain_text("Dev (as was said) put it back on the list today 08:4")
     expect(button).to_be_visible()
     # Left with its sentence on top, and taken up again at once.
     alarm.get_by_role("button", name="Leave until").tap()
@@ -106,7 +106,7 @@ def test_it_is_given_back_taken_over_and_taken_up_again_and_the_record_says_all(
     expect(left).to_contain_text("help is coming")
     left.get_by_role("button", name="Back on the list").tap()
     expect(phone.get_by_role("heading", name="Left until later")).to_have_count(0)
-    expect(answered).to_contain_text("Somebody who is not named gave it back")
+    expect(answered).to_contain_text("Somebody who is not named put it back on the list")
     until_in_touch(phone)
     # An alert's own history has what the server heard one by one; the record has all.
     lot = (alarm.locator("a.alert-words").get_attribute("href") or "").rsplit("/", 1)[1]

@@ -52,8 +52,10 @@ function Entry({ each }) {
   const answer = (kind, findings, by) => recordAll(findings.map((finding) => ({ kind, ...aimOf(finding), more: { by: by === "holder" ? finding.acknowledged_by : by } })))
     .then((events) => offerUndo(events, { label: t(`act.${kind}`) }, [own[0].says]), tellTrouble)
     .then(() => setDoing(""));
-  const take = (by) => answer("acknowledged", isLeft ? own : [...open, ...others], by);
-  const have = () => whoHas(others.length > 0).then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
+  const take = (by) => answer("acknowledged", isLeft ? own : open.length > 0 ? open : others, by);
+  // Given back, it is handed over: who said so last is not who has it next.
+  const isHandedOver = (open.length === 0 && others.length > 0) || own.some((finding) => finding.given_back_at);
+  const have = () => whoHas(isHandedOver).then(({ ask, by }) => (ask ? setDoing("who") : take(by)), tellTrouble);
   const giveBack = () => (nobodyNamed() && people().length > 0 ? setDoing("back") : answer("given_back", mine, "holder"));
   const many = own.length > 1;
   const goes = wayTo(own[0]) === "#/frost" ? "#/frost" : null;
@@ -98,7 +100,10 @@ function Folded({ title, findings: held }) {
 
 /** Who has it since when, gave it back, or left it until when and why; once where all of an entry say the same. */
 function Answered({ findings: held }) {
-  return [...new Set(held.map(answerWords))].filter(Boolean).map((said) => html`<p class="answered" key=${said}>${said}</p>`);
+  const said = [...new Set(held.map(answerWords))].filter(Boolean);
+  const free = held.filter(({ state }) => state === "open").length;
+  if (free > 0 && free < held.length) said.push(t("alerts.some_nobody", { n: free, m: held.length }));
+  return said.map((said) => html`<p class="answered" key=${said}>${said}</p>`);
 }
 
 function answerWords(finding) {

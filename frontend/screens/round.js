@@ -2,7 +2,7 @@
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
 import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
-import { allShown, stops } from "../ui/to_see.js";
+import { allShown, allTaken, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
 import { age, clock, dayBefore, dayOf, inDegrees, isOldForecast, today, when } from "../ui/local.js";
 
@@ -83,10 +83,12 @@ function Worst({ path }) {
 
 /** Frost and covers have a list of their own: one touch away while something stands. */
 function Frost() {
-  const found = allShown().filter(isFrost);
+  const found = [...allShown(), ...allTaken()].filter(isFrost);
   const first = found.find(({ watch }) => watch !== "cover-left-on") ?? found[0];
   if (!first || first === allShown()[0]) return null;
-  return html`<a class="worst" href="#/frost"><${Flag} level=${first.level} /><p>${first.says}.</p></a>`;
+  const who = person(first.acknowledged_by) ?? t("alerts.nobody_named");
+  const said = first.state === "open" ? first.says : t("round.had", { what: first.says, who });
+  return html`<a class="worst" href="#/frost"><${Flag} level=${first.level} /><p>${said}.</p></a>`;
 }
 
 const isFrost = ({ watch }) => watch.startsWith("frost-") || watch === "cover-left-on";

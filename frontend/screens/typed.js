@@ -15,6 +15,8 @@ import { Page } from "../ui/page.js";
 import { allInOrder, begin, busy, lastTyped, save, setTime, siteText, step, takeBack, typing, wrongTime } from "./typing.js";
 
 const MORNING = "07:00";
+/** No look that is written on a sheet was made before the sheet. @param {{time: string} | null | undefined} sheet */
+const startOf = (sheet) => (sheet && sheet.time > MORNING ? sheet.time : MORNING);
 
 /** @param {{day?: string, time?: string, labels?: string}} props of the sheet that was scanned, if one was */
 export function Typed({ day, time, labels }) {
@@ -32,22 +34,29 @@ function Beginning({ scanned, link }) {
   const [kept, setKept] = useState(/** @type {any[]} */ ([]));
   const [chosen, setChosen] = useState(0);
   const [day, setDay] = useState(scanned?.day ?? today());
-  const [time, setTime_] = useState(MORNING);
+  const [time, setTime_] = useState(startOf(scanned));
   const [by, setBy] = useState(/** @type {string | undefined} */ (undefined));
   const [error, setError] = useState("");
   useEffect(() => {
     void readRecorder();
     void papers().then((found) => {
       setKept(found);
-      if (found.length && !scanned) setDay(found[0].day);
+      if (found.length && !scanned) {
+        setDay(found[0].day);
+        setTime_(startOf(found[0]));
+      }
     });
   }, []);
   const sheets = [...(scanned ? [scanned] : []), ...kept]
     .map((paper) => ({ ...paper, held: paper.lots.filter((id) => lots.value.has(id)) })).filter(({ held }) => held.length);
-  const ids = sheets[chosen]?.held ?? allInOrder();
+  // A sheet whose lots are all unknown here is no reason to offer every lot instead.
+  const isLost = scanned && scanned.lots.length === 0 && chosen === 0;
+  const ids = isLost ? [] : sheets[chosen]?.held ?? allInOrder();
   const choose = (index) => {
     setChosen(index ?? chosen);
-    if (sheets[index]) setDay(sheets[index].day);
+    if (!sheets[index]) return;
+    setDay(sheets[index].day);
+    setTime_(startOf(sheets[index]));
   };
   const who = by ?? recorder.value ?? undefined;
   const start = () => {
@@ -59,6 +68,7 @@ function Beginning({ scanned, link }) {
     <button type="button" class="act main-act" disabled=${!ids.length} onClick=${start}><strong>${t("typed.begin")}</strong><span>${t("typed.n_lots", { n: ids.length })}</span></button>`;
   return html`<${Page} name="typed" title=${t("typed.title")} back="#/morning" foot=${foot}>
     <p>${t("typed.why")}</p>
+    ${scanned?.unknown.length > 0 && html`<p class="error" role="alert">${t("typed.unknown", { n: scanned.unknown.length, labels: scanned.unknown.join(", ") })}</p>`}
     ${sheets.length > 0 && html`<${Choice} name=${t("typed.which")} value=${chosen} onChoose=${choose}
       answers=${[...sheets.map((paper, index) => [index, t("typed.paper", { date: date(paper.day), time: paper.time, n: paper.held.length })]), [sheets.length, t("typed.all")]]} />`}
     ${!scanned && html`<p class="quiet">${t("typed.scan")}</p>`}

@@ -36,8 +36,13 @@ export async function keepPaper(found) {
 /** The lists that were put on paper from this phone, the last first: `{day, time, lots}` each. @returns {Promise<any[]>} */
 export const papers = () => meta("papers", []);
 
-/** The sheet whose drawing was scanned, or whose link was opened: its lots by their codes. @param {string} day @param {string} time @param {string} labels */
+/** The sheet whose drawing was scanned, or whose link was opened: its lots by their codes, and the codes of none here. @param {string} day @param {string} time @param {string} labels */
 export function scannedPaper(day, time, labels) {
   const byLabel = new Map([...lots.value.values()].map((lot) => [lot.label, lot.id]));
-  return { day, time, lots: labels.split(",").map((label) => byLabel.get(label)).filter(Boolean) };
+  const codes = labels.split(",");
+  return {
+    day, time,
+    lots: codes.map((label) => byLabel.get(label)).filter(Boolean),
+    unknown: codes.filter((label) => !byLabel.has(label)),
+  };
 }

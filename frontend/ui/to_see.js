@@ -33,6 +33,16 @@ export function toSee(place, held) {
 
 /** Every finding to be told, the gravest first. */
 export function allShown() {
-  const shown = [...findings.value.values()].flat().filter((one) => !one.hidden_by && one.state === "open");
+  return standing("open");
+}
+
+/** What somebody has said to have, the gravest first: it stands all the same. */
+export function allTaken() {
+  return standing("acknowledged");
+}
+
+/** @param {string} state */
+function standing(state) {
+  const shown = [...findings.value.values()].flat().filter((one) => !one.hidden_by && one.state === state);
   return shown.sort((a, b) => WEIGHT[b.level] - WEIGHT[a.level] || a.priority - b.priority || (a.since < b.since ? -1 : 1));
 }
