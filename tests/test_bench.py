@@ -14,7 +14,7 @@ def test_each_measurement_gives_its_figures():
     ran = subprocess.run(command, cwd=root, capture_output=True, text=True, check=False)
     assert ran.returncode == 0, ran.stderr
     lines = [line for line in ran.stdout.splitlines() if line.strip()]
-    assert len(lines) == 20
+    assert len(lines) == 21
     for name in ("record to durable", "push of", "tick,", "calendar feed", "offline reload"):
         assert any(line.startswith(name) for line in lines), name
 
