@@ -302,7 +302,8 @@ def clone(world: World, step: Step) -> None:
     world.act(last, "close", None)
     disk = world.phones[step["of"]].read()
     world.phones[last].call("write", disk)
-    world.phones[last].cut_off = False
+    # Its own record is gone, and it has another's: it cannot know that anything was lost.
+    world.phones[last].cut_off = world.phones[last].emptied = False
 
 
 def cut_off(world: World, step: Step) -> None:
