@@ -3,7 +3,7 @@
 import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
+import { contact, dismissEmptied, emptied, lots, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 import { when } from "./ui/local.js";
@@ -147,7 +147,7 @@ function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
     <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
     ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: hereAlone() })}</strong><small>${t("unsent.file")}</small></a>`}
-    <a class="act" href="#/empty"><strong>${t("empty.title")}</strong><small>${t("empty.when")}</small></a></section></main></div>`;
+    ${lots.value.size > 0 && html`<a class="act" href="#/empty">${t("empty.title")}</a>`}</section></main></div>`;
 }
 
 /** This phone's successor stands at the new name; a record that was made here since still goes. */
