@@ -65,7 +65,6 @@ def test_a_phone_is_emptied_once_it_is_cut_off_and_all_is_sent(
     expect(page.get_by_text("This phone is not paired")).to_be_visible(timeout=60_000)
     expect(page.get_by_role("link", name="Empty this phone")).to_have_count(0)
     left = page.evaluate(LEFT)
-    assert {name: count for name, count in left.items() if name != "meta"} == dict.fromkeys(
-        ("events", "outbox", "refused", "confirming", "rows"), 0
-    )
+    assert len(left) > 6
+    assert {name: count for name, count in left.items() if count and name != "meta"} == {}
     assert page.evaluate("() => Object.keys(localStorage)") == []

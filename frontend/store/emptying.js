@@ -2,9 +2,9 @@
 /** Emptying a phone that is let in no more: nothing of the nursery stays on it, and nothing unsent goes. @module */
 import { durably, reading, STORES } from "./database.js";
 
-const UNSENT = ["outbox", "refused", "confirming"];
+const UNSENT = ["outbox", "refused", "confirming", "unsent_photos"];
 
-/** How many records are on this phone and not surely on the server. */
+/** How many records and pictures are on this phone and not surely on the server. */
 export async function unsentCount() {
   return reading((db) => counted(db.transaction(UNSENT)));
 }
