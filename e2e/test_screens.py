@@ -254,6 +254,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "typed-lot": ("#/typed", typing_in),
     "unsent": ("#/unsent", nothing),
     "take": ("#/take", nothing),
+    "empty": ("#/empty", nothing),
     "reminders": ("#/reminders", nothing),
     "settings": ("#/settings", nothing),
     "nursery": ("#/nursery", nothing),

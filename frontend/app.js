@@ -3,7 +3,7 @@
 import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
+import { contact, dismissEmptied, emptied, lots, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 import { when } from "./ui/local.js";
@@ -22,6 +22,7 @@ const SCREENS = {
   season: [() => import("./screens/season.js"), "Season", []],
   unsent: [() => import("./screens/unsent.js"), "Unsent", []],
   take: [() => import("./screens/take_file.js"), "TakeFile", []],
+  empty: [() => import("./screens/empty_phone.js"), "EmptyPhone", []],
   reminders: [() => import("./screens/reminders.js"), "Reminders", []],
   settings: [() => import("./screens/settings.js"), "Settings", []],
   watches: [() => import("./screens/watches.js"), "Watches", []],
@@ -63,7 +64,7 @@ const NEXT = ("store/start store/clock core/attribution core/answers core/ids st
 const WORKER_WAITS_MS = 8000;
 // A record that has not opened by now is held by another tab, or does not open at all.
 const OPENS_WITHIN_MS = 15_000;
-const SIGNED_OUT_FREE = ["pair", "unsent", "signin", "passphrase"];
+const SIGNED_OUT_FREE = ["pair", "unsent", "signin", "passphrase", "empty"];
 // On a phone whose successor stands at the nursery's new name nothing more is recorded.
 const MOVED_FREE = ["move", "unsent", "pair"];
 
@@ -145,7 +146,8 @@ function emptiedWords(before) {
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
     <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
-    ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: hereAlone() })}</strong><small>${t("unsent.file")}</small></a>`}</section></main></div>`;
+    ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: hereAlone() })}</strong><small>${t("unsent.file")}</small></a>`}
+    ${lots.value.size > 0 && html`<a class="act" href="#/empty">${t("empty.title")}</a>`}</section></main></div>`;
 }
 
 /** This phone's successor stands at the new name; a record that was made here since still goes. */

@@ -27,8 +27,8 @@ export function TakeFile() {
     setBusy(false);
     tryNow();
   };
-  const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
-    <button type="button" class="act main-act" disabled=${!file || busy || said} onClick=${send}>
+  const foot = said ? html`<a class="act main-act" href="#/unsent"><strong>${t("take.back")}</strong></a>` : html`${error && html`<p class="error" role="alert">${error}</p>`}
+    <button type="button" class="act main-act" disabled=${!file || busy} onClick=${send}>
       <strong>${t(busy ? "take.sending" : "take.send")}</strong><span>${file ? file.name : t("take.choose_first")}</span></button>`;
   return html`<${Page} name="take" title=${t("take.title")} back="#/unsent" foot=${foot}>
     <p>${t("take.how")}</p>

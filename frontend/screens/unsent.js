@@ -46,6 +46,7 @@ export function Unsent() {
 </section>` : trayCount.value + unsentPhotos.value.length === 0 && html`<p class="large">${t("unsent.none")}</p>`}
     <${Photos} />
     ${mayOpen("take") && html`<a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>`}
+    ${contact.value.state === "signed-out" && html`<a class="act" href="#/empty"><strong>${t("empty.title")}</strong><small>${t("empty.when")}</small></a>`}
   </${Page}>`;
 }
 
