@@ -4,7 +4,10 @@ for. Which nights are meant is ours; so are the limits."""
 import uuid
 from typing import Any
 
+from sqlalchemy import select
+
 from lathhouse.domain.watches import load_rules
+from lathhouse.store.models import Subject
 from tests.server import Device, Nursery
 
 BED = str(uuid.UUID(int=1))
@@ -51,6 +54,12 @@ def stands(nursery: Nursery, at: str) -> set[str]:
     return {"frost-tonight", "cover-left-on"} & set(nursery.alerts())
 
 
+def deadline(nursery: Nursery, kind: str) -> str | None:
+    query = select(Subject.next_deadline).where(Subject.kind == kind)
+    with nursery.database() as connection:
+        return connection.execute(query).scalar()
+
+
 def test_a_warmer_limit_leaves_covers_on_for_the_night_it_covers_for(sqlite_nursery: Nursery):
     phone = covered_bed(sqlite_nursery, 4)
     assert stands(sqlite_nursery, "14:30") == {"cover-left-on"}
@@ -75,3 +84,18 @@ def test_a_cover_that_stays_on_is_still_too_thin_for_a_colder_night(sqlite_nurse
     # What the covering list sends.
     phone.record("covered", None, {"place": BED, "until": "2026-09-12", "for_low_c": 1})
     assert stands(sqlite_nursery, "14:31") == {"frost-tonight"}
+
+
+def test_a_reading_on_the_nursery_has_no_place_and_no_lot_looked_at_again(sqlite_nursery: Nursery):
+    phone = covered_bed(sqlite_nursery, 4)
+    stands(sqlite_nursery, "09:30")
+    now = sqlite_nursery.clock.text()
+    phone.record("read", None, {"quantity_kind": "temp_c", "value": 9})
+    ahead = [deadline(sqlite_nursery, kind) for kind in ("place", "lot")]
+    assert all(at is None or at > now for at in ahead)
+    forecast(phone, 2)
+    assert deadline(sqlite_nursery, "place") == now
+    assert deadline(sqlite_nursery, "lot") == ahead[1]
+    north = {**HOME, "id": sqlite_nursery.site, "hemisphere": "north"}
+    phone.record("nursery_changed", None, north)
+    assert deadline(sqlite_nursery, "lot") == now
