@@ -1,5 +1,7 @@
 """Frost evening and morning: one alert, places covered by one touch each, without a network."""
 
+import json
+
 from playwright.sync_api import Page, expect
 
 from e2e.demo import OpenApp, Served, until_filled
@@ -26,6 +28,14 @@ def open_frost(server: Served, open_app: OpenApp, at: str) -> Page:
     page.evaluate("() => { location.hash = '#/frost'; }")
     expect(page.locator(".page-frost")).to_be_visible()
     return page
+
+
+def meant(server: Served) -> list[float | None]:
+    """Return for how cold a night each cover was put on, in order."""
+    with server.app.app_context():
+        rows = db.session.query(Event).filter(Event.kind == "covered", Event.lot_id.is_(None))
+        told = [json.loads(row.body)["data"] for row in rows.order_by(Event.position)]
+    return [data.get("for_low_c") for data in told]
 
 
 def kinds(server: Served) -> list[str]:
@@ -60,6 +70,11 @@ def test_offline_each_place_is_one_touch_and_the_alert_is_gone(own_demo: Served,
     page.locator(OPEN).first.tap()
     expect(page.get_by_text("Nothing tender stands uncovered.")).to_be_visible()
     expect(page.locator(COVERED).last).to_contain_text("since today 15:00")
+    expect(page.locator(SETTLED)).to_have_count(2)
+    # It stays on, and stays what it was put on for: a colder figure is still asked about.
+    page.get_by_role("button", name="It stays on until").last.tap()
+    page.get_by_role("button", name="3 more days").tap()
+    expect(page.locator(COVERED).last).to_contain_text("stays on until")
     page.evaluate("() => { location.hash = '#/'; }")
     expect(page.locator(".page-round")).to_be_visible()
     expect(page.get_by_text("Frost tonight")).to_have_count(0)
@@ -68,7 +83,8 @@ def test_offline_each_place_is_one_touch_and_the_alert_is_gone(own_demo: Served,
         "() => /server/.test(document.querySelector('[role=status]').textContent)",
         timeout=LATER_MS,
     )
-    assert kinds(own_demo) == ["covered", "covered", "covered"]
+    assert kinds(own_demo) == ["covered", "covered", "covered", "covered"]
+    assert meant(own_demo) == [2, 2, 2, 2]
 
 
 def test_in_the_morning_a_touch_uncovers_or_says_that_it_stays_on(

@@ -3,7 +3,7 @@
 import { dayBefore, localDate, toMs } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { openStock, tenderOutdoors, walkingOrder } from "./tender.js";
-import { coverFacts, forecastDay, FROST_C, nightTimes } from "./weather_facts.js";
+import { coverFacts, forecastDay, frostCOf, nightTimes } from "./weather_facts.js";
 
 const NAMED_MAX = 20;
 
@@ -19,7 +19,7 @@ export function evening(nursery, stock, now) {
   const tender = tenderOutdoors(stock, now);
   if (!(figure || tender || covered.length)) return null;
   const open = openStock(stock.entries, stock.places, sunset_at, null);
-  const asked = low === null || low <= FROST_C ? open.place_ids : [];
+  const asked = low === null || low <= frostCOf(stock.home ?? {}) ? open.place_ids : [];
   const spread = low === null ? { low_c: null, high_c: null } : nightRange(low);
   const last = lows.at(-1);
   return {

@@ -16,7 +16,8 @@ const EVENING = "18:00";
 const MORNING = "07:00";
 const READING_STANDS_MS = 3 * HOUR_MS;
 const TO_NEXT_MORNING_MS = 15 * HOUR_MS;
-export const FROST_C = 3;
+const FROST_WATCH = "frost-tonight";
+const FROST_C = 3;
 const LIST_STANDS = "14:00";
 const UNCOVER_AFTER_SUNRISE_MS = HOUR_MS;
 const LAST_DAY = "9999-12-30";
@@ -143,10 +144,12 @@ export function coverFacts(place, stock) {
   const sooner = (one, other) => one.days[1] < other.days[1] || (one.days[1] === other.days[1] && one.at < other.at);
   const first = timed.reduce((held, one) => (sooner(one, held) ? one : held));
   const begins = timed.map(({ days }) => days[0]).sort()[0];
+  const meant = (found.length ? found : [laid]).map(({ for_low_c: low }) => low).filter(isNumber);
   const { at, by = null, by_said = null, until = null, days: [, last] } = first;
   return {
     at, by, by_said, until, morning_at: morningAfter(home, last), first_morning_at: morningAfter(home, begins),
     mornings: asked(begins, last, home), lots: found.length,
+    for_low_c: meant.length ? Math.max(...meant) : null,
     warm_since: place.warm?.since ?? null, warm_c: place.warm?.peak_c ?? null,
   };
 }
@@ -176,11 +179,23 @@ function asked(first, last, home) {
 }
 
 /** The local dates whose night is forecast to be one of frost, in order. */
-function frosts({ forecasts, offsets }) {
+function frosts(home) {
+  const { forecasts, offsets } = home;
+  const limit = frostCOf(home);
   const newest = new Map();
   for (const one of forecasts ?? []) if (one.which === "low") newest.set(forecastDay(one, offsets), one.value);
-  return [...newest].filter(([day, low]) => day && low <= FROST_C).map(([day]) => day).sort();
+  return [...newest].filter(([day, low]) => day && low <= limit).map(([day]) => day).sort();
 }
+
+/** The forecast low from which on down the nursery's own watch of frost asks for covers. See the twin. */
+export function frostLimitC(rules) {
+  const terms = rules.filter(({ id }) => id === FROST_WATCH).flatMap(({ when }) => when ?? []);
+  const limits = terms.filter(([name, how, limit]) => name === "night.low_c" && how === "at_most" && isNumber(limit));
+  return limits.length ? Math.min(...limits.map((term) => term[2])) : FROST_C;
+}
+
+/** The limit of frost that stands beside a nursery's row, or else the shipped one. */
+export const frostCOf = (home) => (isNumber(home.frost_c) ? home.frost_c : FROST_C);
 
 /** When covers may come off on the morning of a local date. */
 export const morningAfter = (home, day) => toText(toMs(nightTimes(home, dayBefore(day)).ends_at) + UNCOVER_AFTER_SUNRISE_MS);

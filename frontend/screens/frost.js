@@ -111,10 +111,12 @@ function Covered({ covered, openIn }) {
   const [staying, setStaying] = useState("");
   if (!covered.length) return null;
   const off = ({ place }) => tell("uncovered", [{ data: { place: place.id } }], place.name, t("frost.is_off"));
-  const stay = (place, days) => {
+  const stay = ({ place, cover }, days) => {
     setStaying("");
+    // It is the same cover: a colder night than it was put on for is still asked about.
+    const meant = cover.for_low_c === null ? {} : { for_low_c: cover.for_low_c };
     const until = localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []);
-    return tell("covered", [{ data: { place: place.id, until } }], place.name, t("frost.stays_until", { days: days - 1 }));
+    return tell("covered", [{ data: { place: place.id, until, ...meant } }], place.name, t("frost.stays_until", { days: days - 1 }));
   };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" disabled=${!may("uncovered")} onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
@@ -123,7 +125,7 @@ function Covered({ covered, openIn }) {
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       ${may("uncovered") && html`<b>${t("frost.uncover")}</b>`}</button>
     ${!may("covered") ? null : staying === one.place.id
-      ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one.place, days)}>${t("frost.stay", { n: days - 1 })}</button>`)}</div>`
+      ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one, days)}>${t("frost.stay", { n: days - 1 })}</button>`)}</div>`
       : html`<button type="button" class="act stay" onClick=${() => setStaying(one.place.id)}>${t("frost.stays")}</button>`}</li>`)}</ul></section>`;
 }
 

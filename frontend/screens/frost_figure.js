@@ -5,7 +5,7 @@ import { DAY_MS, nextDay, toMs, toText } from "../core/instants.js";
 import { lots, now, places } from "../store/house.js";
 import { record } from "../store/record.js";
 import { formOpened } from "../store/updates.js";
-import { coveredPlaces, lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
+import { coveredPlaces, frostLimit, lastFigure, nightDay, tonight, tonightTimes } from "../ui/frost_list.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
@@ -15,9 +15,7 @@ import { offerUndo, tellTrouble } from "./walking.js";
 
 const LOW_C = -60;
 const HIGH_C = 60;
-// The forecast at which the watch of frost begins (`frost-tonight`), and how long nothing may have
-// been covered for the next frost to be the first of its season. Ours.
-const FROST_C = 3;
+// How long nothing may have been covered for the next frost to be the first of its season. Ours.
 const SEASON_DAYS = 120;
 /** A minus that is read as one. @param {number} celsius */
 export const shownDegrees = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
@@ -45,7 +43,7 @@ export function Figure() {
   return html`<section class="frost-figure"><p class="figure">${t("frost.tonight")} <strong>${shownDegrees(night.low_c)} ${degrees()}</strong></p>
     <p><strong>${t(low, { age: age(night.told_at) })}</strong></p>
     ${isOldForecast(night.told_at) && html`<p class="caution">${t("frost.stale")}</p>`}
-    ${night.low_c <= FROST_C && isFirst() && html`<p class="caution">${t("frost.first")}</p>`}
+    ${night.low_c <= frostLimit() && isFirst() && html`<p class="caution">${t("frost.first")}</p>`}
     <p>${t("frost.range", { low: shownDegrees(night.range_low_c), high: shownDegrees(night.range_high_c), degrees: degrees() })}</p>
     <p>${sunset}</p></section>`;
 }

@@ -7,7 +7,7 @@
 import { phase, standing } from "../core/facts.js";
 import { isLive } from "../core/walk.js";
 import { weatherEntry } from "../core/tender.js";
-import { NO_STOCK, weatherStands } from "../core/weather_facts.js";
+import { frostLimitC, NO_STOCK, weatherStands } from "../core/weather_facts.js";
 
 /** By lot, while lot and crop stay the same objects. @type {WeakMap<any, {crop: any, entry: any, key: string}>} */
 const made = new WeakMap();
@@ -27,9 +27,10 @@ export function weatherOf(rows, lots, offsets) {
     if (!byPlace.has(id)) byPlace.set(id, []);
     byPlace.get(id).push(found);
   }
+  const home = { ...[...rows.get("nursery")?.values() ?? []][0], frost_c: frostLimitC([...rows.get("watch")?.values() ?? []]) };
   const sorted = (found) => [...found].sort((a, b) => (a.entry.id < b.entry.id ? -1 : 1));
   const stock = (found, places, houses) => ({
-    entries: sorted(found).map(({ entry }) => entry), places, houses, offsets, home: [...rows.get("nursery")?.values() ?? []][0] ?? {},
+    entries: sorted(found).map(({ entry }) => entry), places, houses, offsets, home,
     key: found.map(({ key }) => key).join("|"),
   });
   return {
@@ -38,8 +39,8 @@ export function weatherOf(rows, lots, offsets) {
     /** What stands anywhere, whatever the weather. */
     whole: () => stock([...byPlace.values()].flat(), Object.fromEntries(rows.get("place") ?? []), {}),
     /** What stands anywhere, where the weather can matter at all. */
-    everywhere(home, now, lotsByPlace) {
-      if (!weatherStands(home, now)) return NOTHING;
+    everywhere(nursery, now, lotsByPlace) {
+      if (!weatherStands(nursery, now)) return NOTHING;
       const places = Object.fromEntries(rows.get("place") ?? []);
       const houses = Object.values(places).filter(({ kind }) => kind === "house")
         .map(({ id }) => [id, standing(lotsByPlace.get(id) ?? [])]);

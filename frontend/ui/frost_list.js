@@ -5,7 +5,7 @@ import { nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
 import { coverOf, isOpen, openStock, walkingOrder } from "../core/tender.js";
-import { coverFacts, nightTimes, nurseryWeather } from "../core/weather_facts.js";
+import { coverFacts, frostLimitC, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
 import { today } from "./local.js";
@@ -28,6 +28,9 @@ export function tonight() {
   const { nights } = nurseryWeather(home, stockNow().all);
   return nights.find((night) => night.ends_at > now.value && night.of <= today()) ?? null;
 }
+
+/** The forecast low from which on down this nursery's watch of frost asks for covers. */
+export const frostLimit = () => frostLimitC([...rows.value.get("watch")?.values() ?? []]);
 
 /** The day whose evening begins the night that is under way, or else the one that is coming. */
 export const nightDay = () => nightOf(nursery() ?? {}, now.value);

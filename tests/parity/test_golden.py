@@ -8,7 +8,12 @@ from playwright.sync_api import Page
 from lathhouse.domain.attribution import is_said
 from lathhouse.domain.carrying import may_carry
 from lathhouse.domain.corrections import effective
-from lathhouse.domain.weather_facts import heat_facts, is_time_to_uncover
+from lathhouse.domain.weather_facts import (
+    cover_facts,
+    frost_limit_c,
+    heat_facts,
+    is_time_to_uncover,
+)
 from tests.parity.golden import life_of, log_of, missing_from, table, watch_case
 from tests.parity.twins import called_in_browser, in_browser, in_python
 
@@ -92,3 +97,39 @@ def test_the_morning_side_of_the_covers_begins_an_hour_after_sunrise_and_ends_wi
     ):
         theirs = called_in_browser(core_page, "weather_facts", "isTimeToUncover", home, at)["value"]
         assert [is_time_to_uncover(home, at), theirs] == [expected, expected], at
+
+
+def test_the_limit_of_frost_is_the_nurserys_own_watch_and_3_degrees_where_it_has_none(
+    core_page: Page,
+):
+    """The 3 °C is ours, as the watch ships."""
+    low, other = ["night.low_c", "at_most"], ["night.lots", "above", 0]
+    for rules, expected in (
+        ([], 3),
+        (
+            [{"id": "look-due", "when": [[*low, 9]]}, {"id": "frost-tonight", "when": [[*low, 5]]}],
+            5,
+        ),
+        ([{"id": "frost-tonight", "when": [other, [*low, 0]]}], 0),
+        ([{"id": "frost-tonight", "when": [other]}], 3),
+        ([{"id": "frost-tonight"}], 3),
+        ([{"id": "frost-tonight", "when": [[*low, "5"], [*low, 4], [*low, -1.5]]}], -1.5),
+    ):
+        theirs = called_in_browser(core_page, "weather_facts", "frostLimitC", rules)["value"]
+        assert [frost_limit_c(rules), theirs] == [expected, expected], rules
+
+
+def test_a_cover_says_the_mildest_night_that_it_was_put_on_for(core_page: Page):
+    """Ours: who says that all of it stays on says that of the thinnest cover too."""
+    at = "2026-09-09T06:45:00.000Z"
+    for meant, expected in (([1, -4], 1), ([None, -4], -4), ([None], None), (["1"], None)):
+        covers = [{"at": at, "by": None, "until": None, "for_low_c": one} for one in meant]
+        entries = [{"cover": one, "bared_at": None} for one in covers]
+        for laid, here in (({}, entries), ({"covered": covers[-1]}, [])):
+            stock = {"entries": here, "places": {}, "houses": {}, "offsets": [], "home": {}}
+            theirs = called_in_browser(core_page, "weather_facts", "coverFacts", laid, stock)
+            ours = cover_facts(laid, stock)
+            assert ours == theirs["value"]
+            last = meant[-1] if meant[-1] != "1" else None
+            assert ours is not None
+            assert ours["for_low_c"] == (expected if here else last)

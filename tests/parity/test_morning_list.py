@@ -106,7 +106,8 @@ def random_house(pick: random.Random) -> dict[str, Any]:
     laid = [{**place, "covered": {"at": "2026-09-09T06:45:00.000Z", **under}} for place in places]
     stock = {"entries": [entry(pick, n) | {"place": pick.choice("abcdef")} for n in range(3)],
              "places": {place["id"]: place for place in pick.sample(laid, len(laid) // 2)},
-             "houses": {}, "offsets": OFFSETS, "home": nursery}  # fmt: skip
+             "houses": {}, "offsets": OFFSETS,
+             "home": {**nursery, "frost_c": pick.choice([None, -9, 9])}}  # fmt: skip
     crops = {"acer": {"botanical": "Acer palmatum"}}
     return {
         "nursery": nursery, "places": places, "lots": lots, "crops": crops,

@@ -8,7 +8,7 @@ from typing import Any
 from lathhouse.domain.instants import day_before, local_date, to_ms
 from lathhouse.domain.nights import night_range
 from lathhouse.domain.tender import open_stock, tender_outdoors, walking_order
-from lathhouse.domain.weather_facts import FROST_C, cover_facts, forecast_day, night_times
+from lathhouse.domain.weather_facts import cover_facts, forecast_day, frost_c_of, night_times
 
 Data = dict[str, Any]
 NAMED_MAX = 20
@@ -33,7 +33,8 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     if not (figure or tender or covered):
         return None
     open_ = open_stock(stock["entries"], stock["places"], sunset_at, None)
-    asked = open_["place_ids"] if low is None or low <= FROST_C else []
+    limit_c = frost_c_of(stock.get("home") or {})
+    asked = open_["place_ids"] if low is None or low <= limit_c else []
     spread = night_range(low) if low is not None else {"low_c": None, "high_c": None}
     return {
         "of": day,

@@ -3,10 +3,11 @@
 `stock` is what stands where: {entries, places, houses, offsets, home}. Entries are
 `tender.weather_entry` with their lot's id, place and last look, places are rows by id, houses the
 `standing` of the lots in each house or tunnel; `home` is the nursery's row, for a place's covers:
-its sun and its forecasts.
+its sun and its forecasts, and `frost_c`, the nursery's own `frost_limit_c`.
 """
 
 import math
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -39,8 +40,9 @@ READING_STANDS_MS = 3 * HOUR_MS
 # A cover put on from 09:00 on is for the night that follows, an earlier one for this one.
 TO_NEXT_MORNING_MS = 15 * HOUR_MS
 HOUSE = "house"
-# The forecast low up to which covers stay on for the night, as `frost-tonight` ships. Ours.
-FROST_C = 3.0
+# The forecast low up to which covers stay on for the night: what the nursery's own watch of frost
+# says, or this, as it ships. Ours.
+FROST_WATCH, FROST_LOW, FROST_C = "frost-tonight", ["night.low_c", "at_most"], 3.0
 # From then on the coming night's list stands, as `frost-tonight` ships: what is covered stays so.
 LIST_STANDS = "14:00"
 # It is coldest at about sunrise: covers come off from so long after it. Ours.
@@ -203,7 +205,8 @@ def cover_facts(place: Data, stock: Data) -> Data | None:
     was said to stay on until. Several covers count as the first to come off. `mornings` are the
     spans in which it is asked for, each {from_at, begins_at, ends_at}: from the morning on until
     the list of a night of frost stands, and again from the morning after that night. Within a span
-    `begins_at` is None while the cover was said to stay on.
+    `begins_at` is None while the cover was said to stay on. `for_low_c` is the mildest night that
+    one of them was put on for: who says that it all stays on says that of the thinnest too.
     """
     covers = [cover_of(entry, place) for entry in stock["entries"]]
     found = [cover for cover in covers if cover]
@@ -216,12 +219,14 @@ def cover_facts(place: Data, stock: Data) -> Data | None:
     first = min(timed, key=lambda one: (one["days"][1], one["at"]))
     begins, last = min(one["days"][0] for one in timed), first["days"][1]
     warm = place.get("warm")
+    meant = [one["for_low_c"] for one in whole if is_number(one.get("for_low_c"))]
     return {
         **{name: first.get(name) for name in ("at", "by", "by_said", "until")},
         "morning_at": morning_after(home, last),
         "first_morning_at": morning_after(home, begins),
         "mornings": _asked(begins, last, home),
         "lots": len(found),
+        "for_low_c": max(meant, default=None),
         "warm_since": warm["since"] if warm else None,
         "warm_c": warm["peak_c"] if warm else None,
     }
@@ -257,7 +262,24 @@ def _frosts(home: Data) -> list[str]:
     """Return the local dates whose night is forecast to be one of frost, in order."""
     lows = [one for one in home.get("forecasts") or [] if one["which"] == "low"]
     newest = {forecast_day(one, home["offsets"]): one["value"] for one in lows}
-    return sorted(day for day, low_c in newest.items() if day and low_c <= FROST_C)
+    limit_c = frost_c_of(home)
+    return sorted(day for day, low_c in newest.items() if day and low_c <= limit_c)
+
+
+def frost_limit_c(rules: Iterable[Data]) -> float:
+    """Return the forecast low from which on down the nursery's own watch of frost asks for covers.
+
+    What asks to uncover goes by the same, or the house would ask for both.
+    """
+    terms = [term for rule in rules if rule["id"] == FROST_WATCH for term in rule.get("when") or []]
+    limits = [term[2] for term in terms if term[:2] == FROST_LOW and is_number(term[2])]
+    return min(limits, default=FROST_C)
+
+
+def frost_c_of(home: Data) -> float:
+    """Return the limit of frost that stands beside a nursery's row, or else the shipped one."""
+    limit_c: Any = home.get("frost_c")
+    return limit_c if is_number(limit_c) else FROST_C
 
 
 def morning_after(home: Data, day: str) -> str:

@@ -16,6 +16,13 @@ from lathhouse.store.work import Row, Work, dumps
 Data = dict[str, Any]
 # A change to one of these is a change to what every lot is watched by.
 CHANGES_WATCHING = ("protocol", "watch", "nursery", "person")
+# What readings, rounds and answers say of the nursery: no lot's watches look at it.
+SAID_OF_NURSERY = {
+    "answers", "closed_at", "closed_skipped", "closed_by", "entered_at", "folded_at",
+    "last_read", "forecasts", "cold", "warm", "heat",
+}  # fmt: skip
+# What the time at which covers come off rests on.
+TELLS_NIGHTS = {"forecasts", "latitude_deg", "longitude_deg", "offsets"}
 # What may change how a whole place was treated, and so its lots.
 MAY_TREAT = {"treated", "amended", "voided"}
 
@@ -59,11 +66,13 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     # What is covered in a place, and what stands there, the nursery's frost watch looks at too.
     felt = started or any(kind == "place" for kind, _ in rows)
     around |= {("nursery", work.site_id)} - rows.keys() if felt else set()
+    changed = nursery_changes(work, rows)
     write_rows(work, watcher, {**stored_rows(work, around), **rows}, set(rows), revision)
-    if any(kind in CHANGES_WATCHING for kind, _ in rows):
+    if changed - SAID_OF_NURSERY or _set_up(rows):
         watch_all_again(work)
     watch_dipped_again(work, rows, set(found))
-    watch_covered_again(work, watcher, rows)
+    if changed & TELLS_NIGHTS:
+        watch_covered_again(work, watcher, rows)
     treated = rows if {event["kind"] for event in added} & MAY_TREAT else {}
     watch_beside_again(work, before, found, {at for kind, at in treated if kind == "place"})
     return revision
@@ -89,6 +98,21 @@ def _locked(work: Work, added: list[Data]) -> Log:
 def changes_watching(added: list[Data]) -> bool:
     """Say whether these events change what every subject is watched by."""
     return any(ROW_KINDS.get(event["kind"]) in CHANGES_WATCHING for event in added)
+
+
+def _set_up(rows: dict[AtSubject, Data]) -> bool:
+    """Say whether a crop, a watch or a person is among changed rows."""
+    return any(kind in CHANGES_WATCHING and kind != "nursery" for kind, _ in rows)
+
+
+def nursery_changes(work: Work, rows: dict[AtSubject, Data]) -> set[str]:
+    """Return what changes in the nursery's row, by name, where it is among changed rows: a
+    thermometer that hangs on the nursery writes it at every reading."""
+    at = ("nursery", work.site_id)
+    if at not in rows:
+        return set()
+    before, after = stored_rows(work, {at}).get(at) or {}, rows[at]
+    return {name for name in before.keys() | after.keys() if before.get(name) != after.get(name)}
 
 
 def crops_in_use(work: Work, found: dict[str, Row]) -> dict[AtSubject, Data]:
@@ -220,16 +244,15 @@ def watch_dipped_again(work: Work, rows: dict[AtSubject, Data], done: set[str]) 
 
 
 def watch_covered_again(work: Work, watcher: Watcher, rows: dict[AtSubject, Data]) -> None:
-    """Make the places due now where the nursery's forecast may have changed: whether what is
-    covered comes off depends on the night to come."""
-    if ("nursery", work.site_id) in rows:
-        others = [place for place in watcher.places if ("place", place) not in rows]
-        work.connection.execute(
-            Subject.__table__.update()  # type: ignore[attr-defined]
-            .where(Subject.site_id == work.site_id, Subject.kind == "place")
-            .where(Subject.id.in_(others))
-            .values(next_deadline=work.now)
-        )
+    """Make the other places due now: whether what is covered comes off depends on the night to
+    come, and the nursery's forecasts have changed."""
+    others = [place for place in watcher.places if ("place", place) not in rows]
+    work.connection.execute(
+        Subject.__table__.update()  # type: ignore[attr-defined]
+        .where(Subject.site_id == work.site_id, Subject.kind == "place")
+        .where(Subject.id.in_(others))
+        .values(next_deadline=work.now)
+    )
 
 
 def watch_beside_again(

@@ -220,7 +220,8 @@ class Preview:
         if whole:
             steps = with_backups(steps, self._backups())
         home, nights = self._home() if self.weather and not whole else ({}, [])
-        yard = Yard(first, places, list(self.rules), {**home, **self.watcher.site})
+        home = {**home, **self.watcher.site, "frost_c": self.watcher.home["frost_c"]}
+        yard = Yard(first, places, list(self.rules), home)
         steps = with_forecasts(steps, nights) if yard.covers else steps
         facts_of = facts.nursery_facts if whole else facts.place_facts
         return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late, begin)
