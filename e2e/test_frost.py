@@ -159,6 +159,16 @@ def test_months_later_the_round_says_that_no_figure_is_known_and_a_frost_is_the_
     expect(told).to_contain_text(
         "No figure for tonight: type the low. The last, 2°, is 181 days old"
     )
+    # A figure for tomorrow night is not told as tonight's last.
+    page.evaluate("() => { location.hash = '#/frost'; }")
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("button", name="tomorrow night").tap()
+    page.get_by_role("group", name="Forecast low").get_by_text("3", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".undo-bar")).to_contain_text("3 °C")
+    expect(page.locator(".frost-figure")).not_to_contain_text("The last")
+    page.evaluate("() => { location.hash = '#/'; }")
+    expect(told).to_have_text("No figure for tonight: type the low")
     told.tap()
     expect(page.locator(".frost-figure")).to_contain_text("No forecast for tonight.")
     page.get_by_role("button", name="Read a forecast").tap()

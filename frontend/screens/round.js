@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, night, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -41,9 +41,9 @@ function Weather() {
   const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
   const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
   const low = lows.sort((a, b) => a.value - b.value)[0];
-  const night = clock(now.value) < NIGHT_OVER ? dayBefore(today()) : today();
-  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === night).at(-1);
-  const missing = !tonight && tenderOut.value > 0;
+  const of = clock(now.value) < NIGHT_OVER ? dayBefore(today()) : today();
+  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === of).at(-1);
+  const missing = !tonight && night.value && tenderOut.value > 0;
   if (!low && !tonight && !missing) return null;
   return html`<a class="weather" href="#/frost">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
@@ -52,9 +52,9 @@ function Weather() {
   </a>`;
 }
 
-/** That nobody knows tonight's low, with the last figure of all and its age. */
+/** That nobody knows tonight's low, with the last figure of a night before and its age. */
 function noFigure() {
-  const last = (nursery()?.forecasts ?? []).filter(({ which, at }) => which === "low" && at <= now.value).at(-1);
+  const { last } = night.value;
   return last ? t("round.no_figure_last", { value: `${degreesShown(last.value)}°`, age: age(last.at) }) : t("round.no_figure");
 }
 

@@ -1,7 +1,7 @@
 // @ts-check
 /** What frost would find, place by place in walking order, and what is covered: read from the house. @module */
 import { dewPoint } from "../core/humidity.js";
-import { nightDay as nightOf } from "../core/evening.js";
+import { figuresOf, nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
 import { coverOf, isOpen, isThin, openStock, walkingOrder } from "../core/tender.js";
@@ -35,11 +35,8 @@ export const nightDay = () => nightOf(nursery() ?? {}, now.value);
 /** The times of the night that is under way or coming, forecast or not. */
 export const tonightTimes = () => nightTimes(nursery() ?? {}, nightDay());
 
-/** The newest forecast low of all, or null. */
-export function lastFigure() {
-  const lows = (nursery()?.forecasts ?? []).filter(({ which }) => which === "low");
-  return lows.at(-1) ?? null;
-}
+/** The forecast low of the latest night before tonight, or null. */
+export const lastFigure = () => figuresOf(nursery() ?? {}, nightDay(), now.value).last;
 
 /** What stands open on the coming night: `{place, lots: [{lot, why}]}` each, and what nobody has said. */
 export function openPlaces() {

@@ -18,15 +18,14 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     """Return what the list on paper says of the night, or None where there is nothing to say.
 
     {of, sunset_at, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots, places,
-    covered}: figures are None where none is known for that night, `last` is then the newest of all;
+    covered}: figures are None where none is known for that night, `last` is that of a night before;
     `places` are the names of those to cover, none on a night that is milder than frost; `covered`
     are {name, since, until, off_from} in walking order.
     """
-    offsets = nursery.get("offsets") or []
     day = night_day(nursery, now)
     sunset_at = night_times(nursery, day)["sunset_at"]
-    lows = [one for one in nursery.get("forecasts") or [] if one["which"] == "low"]
-    figure = next((one for one in lows[::-1] if forecast_day(one, offsets) == day), None)
+    told = figures_of(nursery, day, now)
+    figure, last = told["figure"], told["last"]
     low = figure["value"] if figure else None
     covered = _covered(stock, now)
     tender = tender_outdoors(stock, now)
@@ -42,11 +41,27 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
         "told_at": figure["at"] if figure else None,
         "range_low_c": spread["low_c"],
         "range_high_c": spread["high_c"],
-        "last": {name: lows[-1][name] for name in ("value", "at")} if lows else None,
+        "last": {name: last[name] for name in ("value", "at")} if last else None,
         "tender_lots": tender,
         "open_lots": open_["lots"] if asked else 0,
         "places": [_name(stock["places"], place) for place in asked[:NAMED_MAX]],
         "covered": covered,
+    }
+
+
+def figures_of(nursery: Data, day: str, now: str) -> Data:
+    """Return {figure, last}: the low of the night of a date, and of the latest night before it.
+
+    Each is the forecast as it was told last, or None. What was told of a night to come is never
+    the last: it would pass for tonight's.
+    """
+    offsets = nursery.get("offsets") or []
+    lows = [one for one in nursery.get("forecasts") or [] if one["which"] == "low"]
+    dated = [(forecast_day(one, offsets) or "", one) for one in lows][::-1]
+    before = [(of, one) for of, one in dated if "" < of < day and one["at"] <= now]
+    return {
+        "figure": next((one for of, one in dated if of == day), None),
+        "last": max(before, key=lambda told: told[0], default=("", None))[1],
     }
 
 
