@@ -137,10 +137,18 @@ def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, 
     page.get_by_role("button", name="Type the low").tap()
     page.get_by_role("button", name="below zero").tap()
     page.get_by_role("group", name="Forecast low").get_by_text("6", exact=True).tap()
+    expect(page.get_by_role("button", name="tonight, to the morning of 11 Sep")).to_be_visible()
+    expect(page.get_by_role("button", name="night, to the morning of 12 Sep")).to_be_visible()
     page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".undo-bar")).to_contain_text("Low to the morning of 11 Sep: −6 °C")
     expect(page.locator(".figure")).to_contain_text("−6 °C")
     page.evaluate("() => { location.hash = '#/'; }")
     expect(page.locator(".weather")).to_contain_text("−6°")
+    # The sun rises at about 06:06: until then it is the same night, on the round and in its flag.
+    page.clock.set_system_time("2026-09-11T06:03:00+10:00")
+    page.reload()
+    expect(page.locator(".weather")).to_contain_text("−6°")
+    expect(page.locator("a.worst[href='#/frost']")).to_contain_text("Frost tonight")
 
 
 def test_months_later_the_round_says_that_no_figure_is_known_and_a_frost_is_the_first(

@@ -8,7 +8,6 @@ import { coverOf, isOpen, isThin, openStock, walkingOrder } from "../core/tender
 import { coverFacts, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
-import { today } from "./local.js";
 
 // A reading tells the course of a night from two hours after sunset; this near to it counts. Ours.
 const NEAR_MS = 30 * MINUTE_MS;
@@ -26,7 +25,8 @@ export function tonight() {
   const home = nursery();
   if (!home) return null;
   const { nights } = nurseryWeather(home, stockNow().all);
-  return nights.find((night) => night.ends_at > now.value && night.of <= today()) ?? null;
+  const day = nightDay();
+  return nights.find(({ of }) => of === day) ?? null;
 }
 
 /** The day whose evening begins the night that is under way, or else the one that is coming. */

@@ -26,6 +26,6 @@ def test_the_last_figure_is_of_a_night_before_and_never_of_one_to_come():
 
 
 def test_the_night_is_under_way_until_the_sun_rises():
-    """Sunrise there on 10 September is at about 06:08 (NOAA's solar equations; ours to the minute)."""
+    """Sunrise there on 10 September is at about 06:05, by the sun's own equations."""
     assert night_day(HOME, "2026-09-09T20:00:00.000Z") == "2026-09-09"
     assert night_day(HOME, "2026-09-09T20:20:00.000Z") == "2026-09-10"
