@@ -1,15 +1,23 @@
 // @ts-check
 /** The night to come, on paper: twin of `domain/evening.py`. @module */
-import { dayBefore, localDate, toMs } from "./instants.js";
+import { dayBefore, HOUR_MS, localDate, toMs, toText } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { openStock, tenderOutdoors, walkingOrder } from "./tender.js";
 import { coverFacts, forecastDay, FROST_C, nightTimes } from "./weather_facts.js";
 
 const NAMED_MAX = 20;
+const ENDING_MS = 2 * HOUR_MS;
 
 /** What the list on paper says of the night, or null where there is nothing to say. See the twin. */
 export function evening(nursery, stock, now) {
   const day = nightDay(nursery, now);
+  const soon = nightDay(nursery, toText(toMs(now) + ENDING_MS));
+  const found = nightTold(nursery, stock, now, day);
+  if (soon === day || (found && found.low_c !== null && found.open_lots)) return found;
+  return nightTold(nursery, stock, now, soon);
+}
+
+function nightTold(nursery, stock, now, day) {
   const { sunset_at } = nightTimes(nursery, day);
   const { figure, last } = figuresOf(nursery, day, now);
   const low = figure ? figure.value : null;
@@ -20,7 +28,7 @@ export function evening(nursery, stock, now) {
   const asked = low === null || low <= FROST_C ? open.place_ids : [];
   const spread = low === null ? { low_c: null, high_c: null } : nightRange(low);
   return {
-    of: day, sunset_at, low_c: low, told_at: figure ? figure.at : null,
+    of: day, sunset_at, is_set: sunset_at <= now, low_c: low, told_at: figure ? figure.at : null,
     range_low_c: spread.low_c, range_high_c: spread.high_c,
     last: last ? { value: last.value, at: last.at } : null,
     tender_lots: tender, open_lots: asked.length ? open.lots : 0,

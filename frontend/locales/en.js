@@ -1846,6 +1846,7 @@ export const words = {
   "morning.text.no_figure": "No figure for tonight: ask for a forecast.",
   "morning.text.no_figure_last": "No figure for tonight: ask for a forecast. The last was {low_c} °C, told at {told}.",
   "morning.text.to_cover": "To cover by {sunset} (tender lots open: {n}): {places}",
+  "morning.text.cover_now": "Still open in this night (tender lots: {n}), cover now: {places}",
   "morning.text.covered": "{place}: covered since {since}, off from {at}",
   "morning.text.covered_until": "{place}: covered since {since}, stays on until {at}",
   "morning.text.covered_on": "{place}: covered since {since}, stays on",
