@@ -114,6 +114,37 @@ def test_a_typed_low_takes_the_place_of_the_old_one(own_demo: Served, open_app: 
     expect(page.locator(".frost-figure")).to_contain_text("between −4.5 and −1.5 °C")
 
 
+def test_a_colder_figure_asks_for_a_second_cover_where_one_was_put_on(
+    own_demo: Served, open_app: OpenApp
+):
+    """More than 2 °C colder than it was put on for (ours)."""
+    page = open_frost(own_demo, open_app, AFTERNOON)
+    for left in (1, 0):
+        page.locator(OPEN).first.tap()
+        expect(page.locator(OPEN)).to_have_count(left)
+        expect(page.locator(SETTLED)).to_have_count(2)
+    second = page.get_by_role("button", name="Second cover on")
+    expect(second).to_have_count(0)
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("button", name="below zero").tap()
+    page.get_by_role("group", name="Forecast low").get_by_text("3", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.get_by_text("Put on for 2 °C; tonight −3 °C.")).to_have_count(2)
+    assert (second.first.bounding_box() or {})["height"] >= 60
+    second.first.tap()
+    expect(second).to_have_count(1)
+    expect(page.get_by_role("status").filter(has_text="has a second cover")).to_be_visible()
+    page.get_by_role("button", name="Undo").tap()
+    expect(second).to_have_count(2)
+    for left in (1, 0):
+        expect(page.locator(SETTLED)).to_have_count(2)
+        second.first.tap()
+        expect(second).to_have_count(left)
+    page.evaluate("() => { location.hash = '#/'; }")
+    expect(page.locator(".weather")).to_contain_text("−3°")
+    expect(page.get_by_text("Frost tonight")).to_have_count(0)
+
+
 def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, open_app: OpenApp):
     page = open_frost(own_demo, open_app, "2026-09-11T01:30:00+10:00")
     # The evening's forecast of the day before is not shown as if it were fresh.
@@ -122,10 +153,18 @@ def test_after_midnight_a_typed_low_is_of_the_night_under_way(own_demo: Served, 
     page.get_by_role("button", name="Type the low").tap()
     page.get_by_role("button", name="below zero").tap()
     page.get_by_role("group", name="Forecast low").get_by_text("6", exact=True).tap()
+    expect(page.get_by_role("button", name="tonight, to the morning of 11 Sep")).to_be_visible()
+    expect(page.get_by_role("button", name="night, to the morning of 12 Sep")).to_be_visible()
     page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".undo-bar")).to_contain_text("Low to the morning of 11 Sep: −6 °C")
     expect(page.locator(".figure")).to_contain_text("−6 °C")
     page.evaluate("() => { location.hash = '#/'; }")
     expect(page.locator(".weather")).to_contain_text("−6°")
+    # The sun rises at about 06:06: until then it is the same night, on the round and in its flag.
+    page.clock.set_system_time("2026-09-11T06:03:00+10:00")
+    page.reload()
+    expect(page.locator(".weather")).to_contain_text("−6°")
+    expect(page.locator("a.worst[href='#/frost']")).to_contain_text("Frost tonight")
 
 
 def test_months_later_the_round_says_that_no_figure_is_known_and_a_frost_is_the_first(
@@ -144,6 +183,16 @@ def test_months_later_the_round_says_that_no_figure_is_known_and_a_frost_is_the_
     expect(told).to_contain_text(
         "No figure for tonight: type the low. The last, 2°, is 181 days old"
     )
+    # A figure for tomorrow night is not told as tonight's last.
+    page.evaluate("() => { location.hash = '#/frost'; }")
+    page.get_by_role("button", name="Type the low").tap()
+    page.get_by_role("button", name="tomorrow night").tap()
+    page.get_by_role("group", name="Forecast low").get_by_text("3", exact=True).tap()
+    page.get_by_role("button", name="Save").tap()
+    expect(page.locator(".undo-bar")).to_contain_text("3 °C")
+    expect(page.locator(".frost-figure")).not_to_contain_text("The last")
+    page.evaluate("() => { location.hash = '#/'; }")
+    expect(told).to_have_text("No figure for tonight: type the low")
     told.tap()
     expect(page.locator(".frost-figure")).to_contain_text("No forecast for tonight.")
     page.get_by_role("button", name="Read a forecast").tap()

@@ -52,7 +52,7 @@ const SCREENS = {
 };
 // What sets the house in motion comes in one go once the round is painted: module by module each
 // step inwards would wait for the line once more. A test holds this list to the imports.
-const NEXT = ("store/start store/clock core/attribution core/answers core/ids store/deriving core/grouping store/config core/corrections core/rows"
+const NEXT = ("store/start store/clock core/attribution core/answers core/ids store/deriving core/evening core/grouping store/config core/corrections core/rows"
   + " core/chambers core/chill core/rule_terms core/series core/solutions store/lots core/lot"
   + " core/sun core/nights core/heat core/tender core/weather_rows core/weather_facts store/weather"
   + " core/counts core/spells core/looks core/stock core/overlay store/watching core/facts"

@@ -1,19 +1,25 @@
 // @ts-check
 /** The night to come, on paper: twin of `domain/evening.py`. @module */
-import { dayBefore, localDate, toMs } from "./instants.js";
+import { dayBefore, HOUR_MS, localDate, toMs, toText } from "./instants.js";
 import { nightRange } from "./nights.js";
 import { openStock, tenderOutdoors, walkingOrder } from "./tender.js";
 import { coverFacts, forecastDay, frostCOf, nightTimes } from "./weather_facts.js";
 
 const NAMED_MAX = 20;
+const ENDING_MS = 2 * HOUR_MS;
 
 /** What the list on paper says of the night, or null where there is nothing to say. See the twin. */
 export function evening(nursery, stock, now) {
-  const offsets = nursery.offsets ?? [];
   const day = nightDay(nursery, now);
+  const soon = nightDay(nursery, toText(toMs(now) + ENDING_MS));
+  const found = nightTold(nursery, stock, now, day);
+  if (soon === day || (found && found.low_c !== null && found.open_lots)) return found;
+  return nightTold(nursery, stock, now, soon);
+}
+
+function nightTold(nursery, stock, now, day) {
   const { sunset_at } = nightTimes(nursery, day);
-  const lows = (nursery.forecasts ?? []).filter(({ which }) => which === "low");
-  const figure = lows.findLast((one) => forecastDay(one, offsets) === day);
+  const { figure, last } = figuresOf(nursery, day, now);
   const low = figure ? figure.value : null;
   const covered = coveredIn(stock, now);
   const tender = tenderOutdoors(stock, now);
@@ -21,14 +27,23 @@ export function evening(nursery, stock, now) {
   const open = openStock(stock.entries, stock.places, sunset_at, null);
   const asked = low === null || low <= frostCOf(stock.home ?? {}) ? open.place_ids : [];
   const spread = low === null ? { low_c: null, high_c: null } : nightRange(low);
-  const last = lows.at(-1);
   return {
-    of: day, sunset_at, low_c: low, told_at: figure ? figure.at : null,
+    of: day, sunset_at, is_set: sunset_at <= now, low_c: low, told_at: figure ? figure.at : null,
     range_low_c: spread.low_c, range_high_c: spread.high_c,
     last: last ? { value: last.value, at: last.at } : null,
     tender_lots: tender, open_lots: asked.length ? open.lots : 0,
     places: asked.slice(0, NAMED_MAX).map((id) => nameOf(stock.places, id)), covered,
   };
+}
+
+/** {figure, last}: the forecast low of the night of a date, and that of the latest night before it; or null each. */
+export function figuresOf(nursery, day, now) {
+  const lows = (nursery.forecasts ?? []).filter(({ which }) => which === "low")
+    .map((one) => [forecastDay(one, nursery.offsets ?? []), one]);
+  const figure = lows.findLast(([of]) => of === day)?.[1] ?? null;
+  const before = lows.filter(([of, { at }]) => of && of < day && at <= now);
+  const last = before.reduce((/** @type {any} */ held, one) => (held && held[0] > one[0] ? held : one), null);
+  return { figure, last: last ? last[1] : null };
 }
 
 /** The date whose evening begins the night that is under way, or else the coming one. */

@@ -56,7 +56,7 @@ function eveningLines(evening, words, day) {
   const lines = [`- ${figureLine(evening, words, day)}`];
   if (evening.lots) {
     const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day), places: evening.places.join(", ") };
-    lines.push(`[ ] ${filled(words.to_cover, gaps)}`);
+    lines.push(`[ ] ${filled(evening.is_set ? words.cover_now : words.to_cover, gaps)}`);
   }
   for (const one of evening.covered) {
     const kept = one.until ?? one.off_from;

@@ -106,7 +106,8 @@ export function openStock(entries, places, at, low) {
 export const tenderOutdoors = ({ entries, places }, at) =>
   entries.filter(({ until, place }) => (until ?? "") > at && isOpen(places[place ?? ""] ?? {})).length;
 
-const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low < cover.for_low_c - COLDER_BY_C;
+/** Whether a cover was put on for a milder night than a low. */
+export const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low < cover.for_low_c - COLDER_BY_C;
 
 /** Ids of places in the order in which they are walked. @param {Iterable<string>} ids @returns {string[]} */
 export function walkingOrder(ids, places) {

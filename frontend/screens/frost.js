@@ -118,12 +118,20 @@ function Covered({ covered, openIn }) {
     const until = localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []);
     return tell("covered", [{ data: { place: place.id, until, ...meant } }], place.name, t("frost.stays_until", { days: days - 1 }));
   };
+  // Where others stand open in the place, a cover over it all would say that they are covered too.
+  const second = ({ place, cover, thin }) => {
+    const meant = { for_low_c: thin.low_c, ...(cover.until ? { until: cover.until } : {}) };
+    const drafts = openIn.get(place.id) ? thin.lots.map((lot) => ({ lot, data: meant })) : [{ data: { place: place.id, ...meant } }];
+    return tell("covered", drafts, place.name, t("frost.has_second"));
+  };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" disabled=${!may("uncovered")} onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
       <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       ${may("uncovered") && html`<b>${t("frost.uncover")}</b>`}</button>
+    ${one.thin && html`<p class="caution grave">${t("frost.thin", { meant: shownDegrees(one.thin.for_low_c), low: shownDegrees(one.thin.low_c), degrees: degrees() })}</p>
+      ${may("covered") && html`<button type="button" class="act second" onClick=${() => second(one)}><strong>${t("frost.second")}</strong></button>`}`}
     ${!may("covered") ? null : staying === one.place.id
       ? html`<div class="three">${STAY_DAYS.map((days) => html`<button type="button" key=${days} class="act" onClick=${() => stay(one, days)}>${t("frost.stay", { n: days - 1 })}</button>`)}</div>`
       : html`<button type="button" class="act stay" onClick=${() => setStaying(one.place.id)}>${t("frost.stays")}</button>`}</li>`)}</ul></section>`;

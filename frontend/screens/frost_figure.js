@@ -9,7 +9,7 @@ import { coveredPlaces, frostLimit, lastFigure, nightDay, tonight, tonightTimes 
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { Keypad } from "../ui/keypad.js";
-import { age, clock, degrees, inDegrees, isOldForecast, toCelsius, when } from "../ui/local.js";
+import { age, clock, date, degrees, inDegrees, isOldForecast, toCelsius, when } from "../ui/local.js";
 import { whoWords } from "../ui/who_words.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
@@ -54,6 +54,9 @@ export function byWhom({ by, by_said: said }) {
   return who ? t("frost.by", { who }) : t("frost.somebody");
 }
 
+/** "11 Sep": the morning to which the night of a date goes. */
+const morningOf = (day) => date(nextDay(day));
+
 /** Type a low for tonight or tomorrow night. @param {{onDone: () => void}} props */
 export function FigureForm({ onDone }) {
   const [typed, setTyped] = useState("");
@@ -62,7 +65,7 @@ export function FigureForm({ onDone }) {
   const [night, setNight] = useState(first);
   const [error, setError] = useState("");
   useEffect(() => formOpened(), []);
-  const nights = /** @type {[string, string][]} */ ([[first, t("frost.this_night")], [nextDay(first), t("frost.next_night")]]);
+  const nights = /** @type {[string, string][]} */ ([[first, t("frost.this_night", { morning: morningOf(first) })], [nextDay(first), t("frost.next_night", { morning: morningOf(nextDay(first)) })]]);
   const text = typed && below ? `−${typed}` : typed;
   const save = async () => {
     const value = toCelsius(text);
@@ -72,7 +75,7 @@ export function FigureForm({ onDone }) {
     const data = { quantity_kind: "forecast_low_c", value, for_night_of: night };
     const kept = await record("read", null, data).catch(tellTrouble);
     if (!kept) return;
-    offerUndo([kept], { id: null, label: t("frost.low_name") }, [`${shownDegrees(value)} ${degrees()}`]);
+    offerUndo([kept], { id: null, label: t("frost.low_of", { morning: morningOf(night) }) }, [`${shownDegrees(value)} ${degrees()}`]);
     onDone();
   };
   return html`<section class="figure-form"><h2>${t("frost.type")}</h2>

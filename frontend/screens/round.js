@@ -1,10 +1,10 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
+import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, night, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, allTaken, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
-import { age, clock, dayBefore, dayOf, inDegrees, isOldForecast, today, when } from "../ui/local.js";
+import { age, clock, dayOf, inDegrees, isOldForecast, today, when } from "../ui/local.js";
 
 const LEVELS = ["alarm", "late", "due"];
 const WEEKDAYS = "Sunday Monday Tuesday Wednesday Thursday Friday Saturday".split(" ");
@@ -32,8 +32,6 @@ function AtRisk() {
   return html`<a class="left" href="#/unsent">${t(worst.waits ? "risk.evictable_waits" : `risk.${worst.kind}`, { ...worst, when: worst.since ? when(worst.since) : "" })}</a>`;
 }
 
-// Until then a forecast for the night is of the one under way. The frost page goes by the sun.
-const NIGHT_OVER = "06:00";
 const degreesShown = (celsius) => `${Math.round(inDegrees(celsius) * 10) / 10}`.replace("-", "−");
 
 /** Last night's low and tonight's, with the age of a figure, or that there is none; nothing where nothing is asked. */
@@ -41,9 +39,9 @@ function Weather() {
   const read = [...places(), nursery()].map((row) => row?.last_read ?? {});
   const lows = read.map((one) => one.temp_min_c).filter((one) => one && dayOf(one.at) === today());
   const low = lows.sort((a, b) => a.value - b.value)[0];
-  const night = clock(now.value) < NIGHT_OVER ? dayBefore(today()) : today();
-  const tonight = (nursery()?.forecasts ?? []).filter((one) => one.which === "low" && (one.day ?? dayOf(one.at)) === night).at(-1);
-  const missing = !tonight && tenderOut.value > 0;
+  // By the sun, as the frost page and the watch go; it comes once worked out.
+  const tonight = night.value?.figure;
+  const missing = !tonight && night.value && tenderOut.value > 0;
   if (!low && !tonight && !missing) return null;
   return html`<a class="weather" href="#/frost">
     ${low && html`<span>${t("round.last_night", { value: "" })}<strong>${degreesShown(low.value)}°</strong></span>`}
@@ -52,9 +50,9 @@ function Weather() {
   </a>`;
 }
 
-/** That nobody knows tonight's low, with the last figure of all and its age. */
+/** That nobody knows tonight's low, with the last figure of a night before and its age. */
 function noFigure() {
-  const last = (nursery()?.forecasts ?? []).filter(({ which, at }) => which === "low" && at <= now.value).at(-1);
+  const { last } = night.value;
   return last ? t("round.no_figure_last", { value: `${degreesShown(last.value)}°`, age: age(last.at) }) : t("round.no_figure");
 }
 

@@ -5,10 +5,11 @@
  * @module
  */
 import { batch } from "../vendor/signals.js";
+import { figuresOf, nightDay } from "../core/evening.js";
 import { group } from "../core/grouping.js";
 import { tenderOutdoors } from "../core/tender.js";
 import { overlayRows } from "./config.js";
-import { confirming, findings, groups, listed, lots, notices, now, pending, rows, storedRows, tenderOut, unconfirmed } from "./house.js";
+import { confirming, findings, groups, listed, lots, night, notices, now, pending, rows, storedRows, tenderOut, unconfirmed } from "./house.js";
 import { overlayLots } from "./lots.js";
 import { watchAll } from "./watching.js";
 import { weatherOf } from "./weather.js";
@@ -35,5 +36,7 @@ export function derive() {
     groups.value = grouped;
     notices.value = found.notices;
     tenderOut.value = tenderOutdoors(stock, now.value);
+    const of = nightDay(stock.home, now.value);
+    night.value = { of, ...figuresOf(stock.home, of, now.value) };
   });
 }

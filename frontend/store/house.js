@@ -31,6 +31,8 @@ export const groups = signal(/** @type {any[] | null} */ (null));
 export const listed = signal(new Map());
 /** How many lots that frost can hurt stand where it can get at them; they come once worked out. */
 export const tenderOut = signal(0);
+/** {of, figure, last} of the night under way or coming, as `core/evening.js` says; null until worked out. */
+export const night = signal(/** @type {any} */ (null));
 /** What is announced before its time, by lot id. */
 export const notices = signal(new Map());
 /** Own events not yet known to be on the server, oldest first. */

@@ -1,14 +1,13 @@
 // @ts-check
 /** What frost would find, place by place in walking order, and what is covered: read from the house. @module */
 import { dewPoint } from "../core/humidity.js";
-import { nightDay as nightOf } from "../core/evening.js";
+import { figuresOf, nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
-import { coverOf, isOpen, openStock, walkingOrder } from "../core/tender.js";
+import { coverOf, isOpen, isThin, openStock, walkingOrder } from "../core/tender.js";
 import { coverFacts, frostLimitC, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
-import { today } from "./local.js";
 
 // A reading tells the course of a night from two hours after sunset; this near to it counts. Ours.
 const NEAR_MS = 30 * MINUTE_MS;
@@ -26,7 +25,8 @@ export function tonight() {
   const home = nursery();
   if (!home) return null;
   const { nights } = nurseryWeather(home, stockNow().all);
-  return nights.find((night) => night.ends_at > now.value && night.of <= today()) ?? null;
+  const day = nightDay();
+  return nights.find(({ of }) => of === day) ?? null;
 }
 
 /** The forecast low from which on down this nursery's watch of frost asks for covers. */
@@ -38,11 +38,8 @@ export const nightDay = () => nightOf(nursery() ?? {}, now.value);
 /** The times of the night that is under way or coming, forecast or not. */
 export const tonightTimes = () => nightTimes(nursery() ?? {}, nightDay());
 
-/** The newest forecast low of all, or null. */
-export function lastFigure() {
-  const lows = (nursery()?.forecasts ?? []).filter(({ which }) => which === "low");
-  return lows.at(-1) ?? null;
-}
+/** The forecast low of the latest night before tonight, or null. */
+export const lastFigure = () => figuresOf(nursery() ?? {}, nightDay(), now.value).last;
 
 /** What stands open on the coming night: `{place, lots: [{lot, why}]}` each, and what nobody has said. */
 export function openPlaces() {
@@ -60,14 +57,23 @@ export function openPlaces() {
   return { open, unknown };
 }
 
-/** What is covered: `{place, cover, lots}` each, in walking order. */
+/** What is covered: `{place, cover, lots, thin}` each, in walking order. */
 export function coveredPlaces() {
   const held = stockNow();
+  const night = tonight();
   return places().flatMap((place) => {
     const stock = held.inPlace(place);
     const cover = coverFacts(place, stock);
-    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length }] : [];
+    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length, thin: thinIn(place, stock.entries, night) }] : [];
   });
+}
+
+/** Lots whose cover was put on for a milder night, the mildest it was for, and tonight's low; or null. */
+function thinIn(place, entries, night) {
+  if (!night || !isOpen(place)) return null;
+  const over = entries.filter(({ until }) => (until ?? "") > night.sunset_at).map((entry) => ({ id: entry.id, cover: coverOf(entry, place) }));
+  const thin = over.filter(({ cover }) => cover && isThin(cover, night.low_c));
+  return thin.length ? { lots: thin.map(({ id }) => id), for_low_c: Math.max(...thin.map(({ cover }) => cover.for_low_c)), low_c: night.low_c } : null;
 }
 
 /** The last temperature of each place that frost can reach: `{place, temp, dew, passes_at}`. */

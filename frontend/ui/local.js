@@ -7,8 +7,6 @@ import { t } from "./html.js";
 const offsets = () => nursery()?.offsets ?? [];
 const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
-export { dayBefore } from "../core/instants.js";
-
 /** The site's date today. */
 export const today = () => localDate(toMs(now.value), offsets());
 

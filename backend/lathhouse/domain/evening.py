@@ -5,28 +5,39 @@ Its twin is `core/evening.js`.
 
 from typing import Any
 
-from lathhouse.domain.instants import day_before, local_date, to_ms
+from lathhouse.domain.instants import HOUR_MS, day_before, local_date, to_ms, to_text
 from lathhouse.domain.nights import night_range
 from lathhouse.domain.tender import open_stock, tender_outdoors, walking_order
 from lathhouse.domain.weather_facts import cover_facts, forecast_day, frost_c_of, night_times
 
 Data = dict[str, Any]
 NAMED_MAX = 20
+# A list made so long before sunrise is for the coming night: it is walked by daylight. Ours.
+ENDING_MS = 2 * HOUR_MS
 
 
 def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     """Return what the list on paper says of the night, or None where there is nothing to say.
 
-    {of, sunset_at, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots, places,
-    covered}: figures are None where none is known for that night, `last` is then the newest of all;
-    `places` are the names of those to cover, none on a night that is milder than frost; `covered`
-    are {name, since, until, off_from} in walking order.
+    {of, sunset_at, is_set, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots,
+    places, covered}: `is_set` where the sun is down already; figures are None where none is known
+    for that night, `last` is that of a night before; `places` are the names of those to cover, none
+    on a night that is milder than frost; `covered` are {name, since, until, off_from} in walking
+    order. Shortly before sunrise it is the coming night, but where the figure of the one under way
+    still asks for something to be covered.
     """
-    offsets = nursery.get("offsets") or []
     day = night_day(nursery, now)
+    soon = night_day(nursery, to_text(to_ms(now) + ENDING_MS))
+    found = _night(nursery, stock, now, day)
+    if soon == day or (found and found["low_c"] is not None and found["open_lots"]):
+        return found
+    return _night(nursery, stock, now, soon)
+
+
+def _night(nursery: Data, stock: Data, now: str, day: str) -> Data | None:
     sunset_at = night_times(nursery, day)["sunset_at"]
-    lows = [one for one in nursery.get("forecasts") or [] if one["which"] == "low"]
-    figure = next((one for one in lows[::-1] if forecast_day(one, offsets) == day), None)
+    told = figures_of(nursery, day, now)
+    figure, last = told["figure"], told["last"]
     low = figure["value"] if figure else None
     covered = _covered(stock, now)
     tender = tender_outdoors(stock, now)
@@ -39,15 +50,32 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     return {
         "of": day,
         "sunset_at": sunset_at,
+        "is_set": sunset_at <= now,
         "low_c": low,
         "told_at": figure["at"] if figure else None,
         "range_low_c": spread["low_c"],
         "range_high_c": spread["high_c"],
-        "last": {name: lows[-1][name] for name in ("value", "at")} if lows else None,
+        "last": {name: last[name] for name in ("value", "at")} if last else None,
         "tender_lots": tender,
         "open_lots": open_["lots"] if asked else 0,
         "places": [_name(stock["places"], place) for place in asked[:NAMED_MAX]],
         "covered": covered,
+    }
+
+
+def figures_of(nursery: Data, day: str, now: str) -> Data:
+    """Return {figure, last}: the low of the night of a date, and of the latest night before it.
+
+    Each is the forecast as it was told last, or None. What was told of a night to come is never
+    the last: it would pass for tonight's.
+    """
+    offsets = nursery.get("offsets") or []
+    lows = [one for one in nursery.get("forecasts") or [] if one["which"] == "low"]
+    dated = [(forecast_day(one, offsets) or "", one) for one in lows][::-1]
+    before = [(of, one) for of, one in dated if "" < of < day and one["at"] <= now]
+    return {
+        "figure": next((one for of, one in dated if of == day), None),
+        "last": max(before, key=lambda told: told[0], default=("", None))[1],
     }
 
 

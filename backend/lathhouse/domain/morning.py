@@ -32,8 +32,8 @@ def morning(house: Row, now: str) -> Row:
     counts}, each thing to do {level, says, next_action, by}, each running step {lot, label, crop,
     place, kind, since, until}, and what was left until later {says, more, until, why}; times are
     {day, time} of the nursery. `wide` is what is due of the nursery, its phones and its buckets;
-    `evening` is None or {low_c, told, range_low_c, range_high_c, last, sunset, lots, places,
-    covered}.
+    `evening` is None or {low_c, told, range_low_c, range_high_c, last, sunset, is_set, lots,
+    places, covered}.
 
     Args:
         house: {nursery, places, lots, crops, findings, notices, stock}: rows; crops by id; findings
@@ -187,6 +187,7 @@ def _evening(house: Row, now: str) -> Row | None:
         "told": moment(found["told_at"]),
         "last": {"low_c": last["value"], "told": moment(last["at"])} if last else None,
         "sunset": moment(found["sunset_at"]),
+        "is_set": found["is_set"],
         "lots": found["open_lots"],
         "places": found["places"],
         "covered": [

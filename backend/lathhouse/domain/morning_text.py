@@ -74,7 +74,8 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
     if evening["lots"]:
         places = ", ".join(evening["places"])
         at = _moment(evening["sunset"], words, day)
-        said = filled(words["to_cover"], n=evening["lots"], sunset=at, places=places)
+        key = "cover_now" if evening["is_set"] else "to_cover"
+        said = filled(words[key], n=evening["lots"], sunset=at, places=places)
         lines.append(f"[ ] {said}")
     for one in evening["covered"]:
         kept = one["until"] or one["off_from"]

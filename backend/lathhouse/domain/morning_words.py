@@ -45,6 +45,7 @@ WORDS: dict[str, str] = {
     "no_figure_last": "No figure for tonight: ask for a forecast. "
     "The last was {low_c} °C, told at {told}.",
     "to_cover": "To cover by {sunset} (tender lots open: {n}): {places}",
+    "cover_now": "Still open in this night (tender lots: {n}), cover now: {places}",
     "covered": "{place}: covered since {since}, off from {at}",
     "covered_until": "{place}: covered since {since}, stays on until {at}",
     "covered_on": "{place}: covered since {since}, stays on",
