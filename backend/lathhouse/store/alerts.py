@@ -97,7 +97,8 @@ def _raised(
     # Answered on a phone before this server ever heard of it, perhaps.
     for how in ("acknowledged", "shelved", "given_back"):
         done = finding.get(f"{how}_at")
-        if done and not any(one["what"] == how and one["at"] == done for one in data["history"]):
+        steps: list[Data] = data["history"]
+        if done and not any(one["what"] == how and one["at"] == done for one in steps):
             who = {name: finding.get(f"{how}_{name}") for name in ("by", "by_said")}
             data["history"] = _noted(data, how, done, who, None)
     kept = {name: value for name, value in data.items() if not name.startswith(ANSWERED)}
