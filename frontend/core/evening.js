@@ -2,7 +2,7 @@
 /** The night to come, on paper: twin of `domain/evening.py`. @module */
 import { dayBefore, HOUR_MS, localDate, toMs, toText } from "./instants.js";
 import { nightRange } from "./nights.js";
-import { openStock, tenderOutdoors, walkingOrder } from "./tender.js";
+import { openStock, tenderOutdoors, thinCovers, walkingOrder } from "./tender.js";
 import { coverFacts, forecastDay, frostCOf, nightTimes } from "./weather_facts.js";
 
 const NAMED_MAX = 20;
@@ -13,7 +13,7 @@ export function evening(nursery, stock, now) {
   const day = nightDay(nursery, now);
   const soon = nightDay(nursery, toText(toMs(now) + ENDING_MS));
   const found = nightTold(nursery, stock, now, day);
-  if (soon === day || (found && found.low_c !== null && found.open_lots)) return found;
+  if (soon === day || (found && found.low_c !== null && (found.open_lots || found.thin.length))) return found;
   return nightTold(nursery, stock, now, soon);
 }
 
@@ -25,7 +25,8 @@ function nightTold(nursery, stock, now, day) {
   const tender = tenderOutdoors(stock, now);
   if (!(figure || tender || covered.length)) return null;
   const open = openStock(stock.entries, stock.places, sunset_at, null);
-  const asked = low === null || low <= frostCOf(stock.home ?? {}) ? open.place_ids : [];
+  const isFrost = low === null || low <= frostCOf(stock.home ?? {});
+  const asked = isFrost ? open.place_ids : [];
   const spread = low === null ? { low_c: null, high_c: null } : nightRange(low);
   return {
     of: day, sunset_at, is_set: sunset_at <= now, low_c: low, told_at: figure ? figure.at : null,
@@ -33,6 +34,7 @@ function nightTold(nursery, stock, now, day) {
     last: last ? { value: last.value, at: last.at } : null,
     tender_lots: tender, open_lots: asked.length ? open.lots : 0,
     places: asked.slice(0, NAMED_MAX).map((id) => nameOf(stock.places, id)), covered,
+    thin: isFrost ? thinIn(stock, sunset_at, low) : [],
   };
 }
 
@@ -62,6 +64,13 @@ function coveredIn(stock, now) {
     found.push({ name: nameOf(stock.places, id), since: cover.at, until: cover.until, off_from: span?.begins_at ?? null });
   }
   return found.slice(0, NAMED_MAX);
+}
+
+function thinIn(stock, at, low) {
+  const found = walkingOrder(Object.keys(stock.places), stock.places).map((id) => ({
+    name: nameOf(stock.places, id), meant: thinCovers(stock, id, at, low).map((one) => one.for_low_c),
+  }));
+  return found.filter(({ meant }) => meant.length).map(({ name, meant }) => ({ name, for_low_c: Math.max(...meant) })).slice(0, NAMED_MAX);
 }
 
 const nameOf = (places, id) => String(places[id]?.name || "?");

@@ -161,7 +161,7 @@ function eveningOf(house, now) {
   return {
     low_c, range_low_c, range_high_c, told: moment(found.told_at),
     last: last && { low_c: last.value, told: moment(last.at) },
-    sunset: moment(found.sunset_at), is_set: found.is_set, lots: found.open_lots, places,
+    sunset: moment(found.sunset_at), is_set: found.is_set, lots: found.open_lots, places, thin: found.thin,
     covered: found.covered.map((one) => ({
       name: one.name, since: moment(one.since), until: one.until ? moment(one.off_from) : null, off_from: moment(one.off_from),
     })),

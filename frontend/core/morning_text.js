@@ -58,6 +58,7 @@ function eveningLines(evening, words, day) {
     const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day), places: evening.places.join(", ") };
     lines.push(`[ ] ${filled(evening.is_set ? words.cover_now : words.to_cover, gaps)}`);
   }
+  lines.push(...evening.thin.map((one) => `[ ] ${thinLine(evening, one, words, day)}`));
   for (const one of evening.covered) {
     const kept = one.until ?? one.off_from;
     const key = one.until ? "covered_until" : kept ? "covered" : "covered_on";
@@ -65,6 +66,11 @@ function eveningLines(evening, words, day) {
     lines.push(`[ ] ${filled(words[key], { ...times, place: one.name })}`);
   }
   return lines;
+}
+
+function thinLine({ low_c, sunset, is_set }, thin, words, day) {
+  const figures = { meant: degreesOf(thin.for_low_c), low_c: degreesOf(low_c) };
+  return filled(words[is_set ? "thin_now" : "thin"], { ...figures, sunset: momentOf(sunset, words, day), place: thin.name });
 }
 
 function figureLine({ low_c, range_low_c, told, last }, words, day) {

@@ -106,8 +106,15 @@ export function openStock(entries, places, at, low) {
 export const tenderOutdoors = ({ entries, places }, at) =>
   entries.filter(({ until, place }) => (until ?? "") > at && isOpen(places[place ?? ""] ?? {})).length;
 
-/** Whether a cover was put on for a milder night than a low. */
-export const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low < cover.for_low_c - COLDER_BY_C;
+/** {id, for_low_c} of the tender lots of a place under a cover for a milder night. */
+export function thinCovers({ entries, places }, place, at, low) {
+  const row = places[place] ?? {};
+  const there = isOpen(row) ? entries.filter((one) => one.place === place && (one.until ?? "") > at) : [];
+  const over = there.map((one) => ({ id: one.id, cover: coverOf(one, row) }));
+  return over.filter(({ cover }) => cover && isThin(cover, low)).map(({ id, cover }) => ({ id, for_low_c: cover.for_low_c }));
+}
+
+const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low < cover.for_low_c - COLDER_BY_C;
 
 /** Ids of places in the order in which they are walked. @param {Iterable<string>} ids @returns {string[]} */
 export function walkingOrder(ids, places) {

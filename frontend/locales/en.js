@@ -1860,6 +1860,8 @@ export const words = {
   "morning.text.no_figure_last": "No figure for tonight: ask for a forecast. The last was {low_c} °C, told at {told}.",
   "morning.text.to_cover": "To cover by {sunset} (tender lots open: {n}): {places}",
   "morning.text.cover_now": "Still open in this night (tender lots: {n}), cover now: {places}",
+  "morning.text.thin": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover by {sunset}",
+  "morning.text.thin_now": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover now",
   "morning.text.covered": "{place}: covered since {since}, off from {at}",
   "morning.text.covered_until": "{place}: covered since {since}, stays on until {at}",
   "morning.text.covered_on": "{place}: covered since {since}, stays on",

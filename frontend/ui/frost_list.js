@@ -4,7 +4,7 @@ import { dewPoint } from "../core/humidity.js";
 import { figuresOf, nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
-import { coverOf, isOpen, isThin, openStock, walkingOrder } from "../core/tender.js";
+import { coverOf, isOpen, openStock, thinCovers, walkingOrder } from "../core/tender.js";
 import { coverFacts, frostLimitC, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
@@ -64,16 +64,14 @@ export function coveredPlaces() {
   return places().flatMap((place) => {
     const stock = held.inPlace(place);
     const cover = coverFacts(place, stock);
-    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length, thin: thinIn(place, stock.entries, night) }] : [];
+    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length, thin: thinIn(place, stock, night) }] : [];
   });
 }
 
 /** Lots whose cover was put on for a milder night, the mildest it was for, and tonight's low; or null. */
-function thinIn(place, entries, night) {
-  if (!night || !isOpen(place)) return null;
-  const over = entries.filter(({ until }) => (until ?? "") > night.sunset_at).map((entry) => ({ id: entry.id, cover: coverOf(entry, place) }));
-  const thin = over.filter(({ cover }) => cover && isThin(cover, night.low_c));
-  return thin.length ? { lots: thin.map(({ id }) => id), for_low_c: Math.max(...thin.map(({ cover }) => cover.for_low_c)), low_c: night.low_c } : null;
+function thinIn(place, stock, night) {
+  const thin = night && night.low_c <= frostLimit() ? thinCovers(stock, place.id, night.sunset_at, night.low_c) : [];
+  return thin.length ? { lots: thin.map(({ id }) => id), for_low_c: Math.max(...thin.map((one) => one.for_low_c)), low_c: night.low_c } : null;
 }
 
 /** The last temperature of each place that frost can reach: `{place, temp, dew, passes_at}`. */

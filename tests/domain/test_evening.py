@@ -62,3 +62,14 @@ def test_a_list_made_in_the_night_asks_for_nothing_by_a_sunset_that_is_past():
     mild = low("2026-09-10", 8), low("2026-09-11", 1)
     (figure, ask) = lines(stock_of(), "2026-09-10T19:00:00.000Z", *mild)
     assert (figure[:14], ask[:20]) == ("- Tonight 1 °C", "[ ] To cover by 17:4")
+
+
+def test_a_cover_for_a_milder_night_is_asked_about_on_paper():
+    """More than 2 °C colder than it was put on for (ours)."""
+    cover = {"at": "2026-09-10T04:00:00.000Z", "by": None, "until": None, "for_low_c": 2}
+    stock = stock_of(cover=cover)
+    _, ask, _ = lines(stock, AFTERNOON, low("2026-09-10", -3))
+    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover by 17:47"
+    _, ask, _ = lines(stock, "2026-09-10T19:00:00.000Z", low("2026-09-10", -3))
+    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover now"
+    assert len(lines(stock, AFTERNOON, low("2026-09-10", 0))) == 2

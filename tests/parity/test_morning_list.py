@@ -104,7 +104,11 @@ def random_house(pick: random.Random) -> dict[str, Any]:
     nursery = {"name": pick.choice(["", "Quillstone Nursery", None]), "offsets": OFFSETS,
                "latitude_deg": pick.choice([None, -33.6]),
                "forecasts": nights_told(pick, to_ms("2026-09-09T22:00:00.000Z"))}  # fmt: skip
-    under = {"by": None, "until": pick.choice([None, "2026-09-12"]), "for_low_c": None}
+    under = {
+        "by": None,
+        "until": pick.choice([None, "2026-09-12"]),
+        "for_low_c": pick.choice([None, 6]),
+    }
     laid = [{**place, "covered": {"at": "2026-09-09T06:45:00.000Z", **under}} for place in places]
     stock = {"entries": [entry(pick, n) | {"place": pick.choice("abcdef")} for n in range(3)],
              "places": {place["id"]: place for place in pick.sample(laid, len(laid) // 2)},

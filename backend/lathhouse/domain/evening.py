@@ -7,7 +7,7 @@ from typing import Any
 
 from lathhouse.domain.instants import HOUR_MS, day_before, local_date, to_ms, to_text
 from lathhouse.domain.nights import night_range
-from lathhouse.domain.tender import open_stock, tender_outdoors, walking_order
+from lathhouse.domain.tender import open_stock, tender_outdoors, thin_covers, walking_order
 from lathhouse.domain.weather_facts import cover_facts, forecast_day, frost_c_of, night_times
 
 Data = dict[str, Any]
@@ -20,16 +20,19 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     """Return what the list on paper says of the night, or None where there is nothing to say.
 
     {of, sunset_at, is_set, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots,
-    places, covered}: `is_set` where the sun is down already; figures are None where none is known
-    for that night, `last` is that of a night before; `places` are the names of those to cover, none
-    on a night that is milder than frost; `covered` are {name, since, until, off_from} in walking
-    order. Shortly before sunrise it is the coming night, but where the figure of the one under way
-    still asks for something to be covered.
+    places, covered, thin}: `is_set` where the sun is down already; figures are None where none is
+    known for that night, `last` is that of a night before; `places` are the names of those to
+    cover, none on a night that is milder than frost; `covered` are {name, since, until, off_from}
+    in walking order, `thin` {name, for_low_c} of those whose cover was put on for a milder night.
+    Shortly before sunrise it is the coming night, but where the figure of the one under way still
+    asks for something to be covered.
     """
     day = night_day(nursery, now)
     soon = night_day(nursery, to_text(to_ms(now) + ENDING_MS))
     found = _night(nursery, stock, now, day)
-    if soon == day or (found and found["low_c"] is not None and found["open_lots"]):
+    if soon == day or (
+        found and found["low_c"] is not None and (found["open_lots"] or found["thin"])
+    ):
         return found
     return _night(nursery, stock, now, soon)
 
@@ -44,8 +47,8 @@ def _night(nursery: Data, stock: Data, now: str, day: str) -> Data | None:
     if not (figure or tender or covered):
         return None
     open_ = open_stock(stock["entries"], stock["places"], sunset_at, None)
-    limit_c = frost_c_of(stock.get("home") or {})
-    asked = open_["place_ids"] if low is None or low <= limit_c else []
+    is_frost = low is None or low <= frost_c_of(stock.get("home") or {})
+    asked = open_["place_ids"] if is_frost else []
     spread = night_range(low) if low is not None else {"low_c": None, "high_c": None}
     return {
         "of": day,
@@ -60,6 +63,7 @@ def _night(nursery: Data, stock: Data, now: str, day: str) -> Data | None:
         "open_lots": open_["lots"] if asked else 0,
         "places": [_name(stock["places"], place) for place in asked[:NAMED_MAX]],
         "covered": covered,
+        "thin": _thin(stock, sunset_at, low) if is_frost else [],
     }
 
 
@@ -96,6 +100,15 @@ def _covered(stock: Data, now: str) -> list[Data]:
             off_from = next((one["begins_at"] for one in spans if one["begins_at"]), None)
             told = {"since": cover["at"], "until": cover["until"], "off_from": off_from}
             found.append({"name": _name(stock["places"], name), **told})
+    return found[:NAMED_MAX]
+
+
+def _thin(stock: Data, at: str, low_c: float | None) -> list[Data]:
+    found = []
+    for place in walking_order(set(stock["places"]), stock["places"]):
+        meant = [one["for_low_c"] for one in thin_covers(stock, place, at, low_c)]
+        name = _name(stock["places"], place)
+        found += [{"name": name, "for_low_c": max(meant)}] if meant else []
     return found[:NAMED_MAX]
 
 

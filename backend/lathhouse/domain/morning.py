@@ -33,7 +33,7 @@ def morning(house: Row, now: str) -> Row:
     place, kind, since, until}, and what was left until later {says, more, until, why}; times are
     {day, time} of the nursery. `wide` is what is due of the nursery, its phones and its buckets;
     `evening` is None or {low_c, told, range_low_c, range_high_c, last, sunset, is_set, lots,
-    places, covered}.
+    places, thin, covered}.
 
     Args:
         house: {nursery, places, lots, crops, findings, notices, stock}: rows; crops by id; findings
@@ -189,6 +189,7 @@ def _evening(house: Row, now: str) -> Row | None:
         "sunset": moment(found["sunset_at"]),
         "is_set": found["is_set"],
         "lots": found["open_lots"],
+        "thin": found["thin"],
         "places": found["places"],
         "covered": [
             {

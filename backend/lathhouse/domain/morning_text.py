@@ -77,6 +77,8 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
         key = "cover_now" if evening["is_set"] else "to_cover"
         said = filled(words[key], n=evening["lots"], sunset=at, places=places)
         lines.append(f"[ ] {said}")
+    for one in evening["thin"]:
+        lines.append(f"[ ] {_thin_line(evening, one, words, day)}")
     for one in evening["covered"]:
         kept = one["until"] or one["off_from"]
         key = "covered_until" if one["until"] else "covered" if kept else "covered_on"
@@ -84,6 +86,13 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
         times |= {"at": _moment(kept, words, day)} if kept else {}
         lines.append(f"[ ] {filled(words[key], **times, place=one['name'])}")
     return lines
+
+
+def _thin_line(evening: Row, thin: Row, words: Words, day: str) -> str:
+    figures = {"meant": _degrees(thin["for_low_c"]), "low_c": _degrees(evening["low_c"])}
+    sunset = _moment(evening["sunset"], words, day)
+    key = "thin_now" if evening["is_set"] else "thin"
+    return filled(words[key], **figures, sunset=sunset, place=thin["name"])
 
 
 def _figure_line(evening: Row, words: Words, day: str) -> str:

@@ -46,6 +46,8 @@ WORDS: dict[str, str] = {
     "The last was {low_c} °C, told at {told}.",
     "to_cover": "To cover by {sunset} (tender lots open: {n}): {places}",
     "cover_now": "Still open in this night (tender lots: {n}), cover now: {places}",
+    "thin": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover by {sunset}",
+    "thin_now": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover now",
     "covered": "{place}: covered since {since}, off from {at}",
     "covered_until": "{place}: covered since {since}, stays on until {at}",
     "covered_on": "{place}: covered since {since}, stays on",

@@ -138,6 +138,18 @@ def open_stock(entries: list[Data], places: dict[str, Data], at: str, low_c: flo
     return {**found, "place_ids": ids, "names": names_of(ids, places)}
 
 
+def thin_covers(stock: Data, place: str, at: str, low_c: float | None) -> list[Data]:
+    """Return {id, for_low_c} of the tender lots of a place under a cover for a milder night."""
+    row = stock["places"].get(place) or {}
+    there = [one for one in stock["entries"] if one["place"] == place and (one["until"] or "") > at]
+    over = [(one["id"], cover_of(one, row)) for one in there] if is_open(row) else []
+    return [
+        {"id": lot, "for_low_c": cover["for_low_c"]}
+        for lot, cover in over
+        if cover and _is_thin(cover, low_c)
+    ]
+
+
 def tender_outdoors(stock: Data, at: str) -> int:
     """Return how many lots that frost can hurt stand where it can get at them, covered or not."""
     return sum(

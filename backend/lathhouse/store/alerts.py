@@ -97,8 +97,7 @@ def _raised(
     # Answered on a phone before this server ever heard of it, perhaps.
     for how in ("acknowledged", "shelved", "given_back"):
         done = finding.get(f"{how}_at")
-        steps: list[Data] = data["history"]
-        if done and not any(one["what"] == how and one["at"] == done for one in steps):
+        if done and (how, done) not in _answers(data):
             who = {name: finding.get(f"{how}_{name}") for name in ("by", "by_said")}
             data["history"] = _noted(data, how, done, who, None)
     kept = {name: value for name, value in data.items() if not name.startswith(ANSWERED)}
@@ -106,6 +105,11 @@ def _raised(
     if row is not None and after == json.loads(row["data"]):
         return None
     return _row(at, after, standing=True)
+
+
+def _answers(data: Data) -> set[tuple[str, str]]:
+    """Return (what, at) of each step of an alert's history."""
+    return {(step["what"], step["at"]) for step in data["history"]}
 
 
 def _cleared(work: Work, row: Row) -> Row:
