@@ -43,7 +43,7 @@ def test_a_row_of_the_year_opens_its_lot(demo_page: Page) -> None:
     demo_page.evaluate("location.hash = '#/year'")
     rows = demo_page.locator(".page-year .year-group li a")
     expect(rows).to_have_count(30)
-    first = rows.first.locator("strong").inner_text()
+    first = rows.first.locator("strong").first.inner_text()
     rows.first.click()
     expect(demo_page.locator(".page-lot h1")).to_have_text(first)
 
