@@ -90,5 +90,5 @@ def test_a_shared_phone_asks_at_the_start_of_each_round_and_after_a_rest(
         "() => import('/store/house.js').then((house) => house.pending.value.at(-1))"
     )
     assert (covered["by"], covered["by_said"]) == (name_id("Mele"), True)
-    expect(page.locator(".page-frost")).to_contain_text("by Mele, as was said")
+    expect(page.locator(".page-frost")).to_contain_text("by Mele (as was said)")
     page.context.set_offline(False)
