@@ -9,6 +9,8 @@ from e2e.house import LATER_MS, House, ago, pair, until, until_in_touch
 
 pytest_plugins = ["e2e.house"]
 
+HOUSE = "import('/store/house.js')"
+
 
 def people(house: House) -> dict[str, str]:
     """Put an owner and a worker on record; return {name: id}."""
@@ -44,6 +46,7 @@ def test_an_owner_sets_the_hours_and_a_worker_sees_them_and_sets_their_own(
     work_to.fill("15:30")
     quiet_from.fill("19:00")
     owner.get_by_role("button", name="Save").tap()
+    until(owner, f"{HOUSE}.then((here) => here.nursery().work_to === '15:30')")
     until_in_touch(owner)
     # On its first day a nursery has neither name nor currency; nothing of that is refused.
     (row,) = house.call("GET", "/api/v1/sync/pull?after=0&limit=1000")["rows"]["nursery"]
@@ -67,8 +70,10 @@ def test_an_owner_sets_the_hours_and_a_worker_sees_them_and_sets_their_own(
     expect(worker.get_by_label("Quiet from")).to_have_value("19:00")
     worker.get_by_label("Quiet from").fill("18:00")
     worker.get_by_role("button", name="Save").tap()
+    own = "here.people().some((one) => one.quiet_from === '18:00')"
+    until(worker, f"{HOUSE}.then((here) => {own})")
     until_in_touch(worker)
-    until(worker, "import('/store/house.js').then((here) => here.trayCount.value === 0)")
+    until(worker, f"{HOUSE}.then((here) => here.trayCount.value === 0)")
     rows = house.call("GET", "/api/v1/sync/pull?after=0&limit=1000")["rows"]["people"]
     assert {one["name"]: one.get("quiet_from") for one in rows} == {"Orla": None, "Dev": "18:00"}
     context.close()
