@@ -85,15 +85,21 @@ def test_dry_again_is_told_though_somebody_has_the_first_and_a_mended_record_is_
     assert [step["what"] for step in standing(told, "moisture-dry")["history"]].count("raised") == 1
 
 
-def test_taken_on_and_given_back_within_one_push_it_goes_to_the_next(told: Told):
-    """Said on a phone out of signal, both come at once: the alert was never seen to be with Dev."""
+def soak_over_for_three(told: Told) -> tuple[str, str]:
+    """Tell Orla of a soak past its time, with Dev and Mele next in line; return Dev and the lot."""
     told.carried("Orla", "owner", order=1)
     dev, _ = told.carried("Dev", order=2)
     told.carried("Mele", order=3)
-    clock, phone = told.nursery.clock, told.writer
-    clock.set("2026-09-10T08:00:00+10:00")
+    told.nursery.clock.set("2026-09-10T08:00:00+10:00")
     lot = told.soaking(25)
     told.turn(minutes=1)
+    return dev, lot
+
+
+def test_taken_on_and_given_back_within_one_push_it_goes_to_the_next(told: Told):
+    """Said on a phone out of signal, both come at once: the alert was never seen to be with Dev."""
+    dev, lot = soak_over_for_three(told)
+    clock, phone = told.nursery.clock, told.writer
     first, then = clock.text(minutes=2), clock.text(minutes=1)
     soak = {"watch": "soak-over"}
     taken = phone.event("acknowledged", lot, soak, at=first, by=dev)
@@ -110,13 +116,8 @@ def test_taken_on_and_given_back_within_one_push_it_goes_to_the_next(told: Told)
 
 def test_what_is_given_back_goes_on_to_the_others_and_frost_is_left_till_it_gets_worse(told: Told):
     """Dev has it, and gives it back: the others hear of it anew, and it goes to the next again."""
-    told.carried("Orla", "owner", order=1)
-    dev, _ = told.carried("Dev", order=2)
-    told.carried("Mele", order=3)
+    dev, lot = soak_over_for_three(told)
     clock, phone = told.nursery.clock, told.writer
-    clock.set("2026-09-10T08:00:00+10:00")
-    lot = told.soaking(25)
-    told.turn(minutes=1)
     phone.record("acknowledged", lot, {"watch": "soak-over"}, by=dev)
     told.turn(minutes=45)
     phone.record("given_back", lot, {"watch": "soak-over"}, by=dev)
