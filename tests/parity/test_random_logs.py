@@ -21,7 +21,7 @@ from tests.parity.cases import random_cases
 from tests.parity.rules import owners_rules, with_a_band
 from tests.parity.twins import Case, first_difference, in_browser, in_python, report
 
-LOGS = int(os.environ.get("LATHHOUSE_PARITY_LOGS", "4800"))
+LOGS = int(os.environ.get("LATHHOUSE_PARITY_LOGS", "5400"))
 FIRST = int(os.environ.get("LATHHOUSE_PARITY_SEED", "0"))
 BATCH = 250
 SEEN_AT_LEAST = 50

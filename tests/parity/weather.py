@@ -50,7 +50,7 @@ def nights_told(pick: random.Random, at: int) -> list[Row]:
     """Return what was forecast of the nights around an instant."""
     found = []
     for days in pick.sample([-1, 0, 1, 2], pick.randint(0, 3)):
-        low = {"which": "low", "value": pick.choice([-3, 2, 3, 3.1]), "by": None, "sensor": None}
+        low = {"which": "low", "value": pick.choice([-3, 3, 3.1, 8]), "by": None, "sensor": None}
         found.append({**low, "day": local_date(at + days * DAY_MS, OFFSETS), "at": to_text(at)})
     return found
 
@@ -91,6 +91,8 @@ def told(pick: random.Random, at: int, seq: int) -> list[Row]:
                   "value": pick.choice([-1, 1.5, 2, 2.1, 3, 3.2, 14, 15.6, 17])}),
         ("read", {"quantity_kind": "temp_c", "value": pick.choice([31, 34, 37, 40])}),
         ("covered", {"until": pick.choice([None, None, ahead]), "for_low_c": None}),
+        ("covered", {"until": None, "for_low_c": 2}),
+        # Twice: covers that are left on are late for an hour and a half of a morning only.
         ("covered", {"until": None, "for_low_c": 2}),
         ("uncovered", {}),
     ]  # fmt: skip
