@@ -97,6 +97,16 @@ def typing_in(page: Page) -> None:
     expect(page.locator(".page-typed .code")).to_be_visible()
 
 
+def typing_a_box(page: Page) -> None:
+    """Go on to the boxes of the paper, and say when the first of them was ticked."""
+    typing_in(page)
+    page.evaluate(
+        "() => import('/screens/typing.js').then(({ typing }) => {"
+        " typing.value = { ...typing.value, at: typing.value.ids.length }; })"
+    )
+    page.get_by_label("Done at").fill("08:05")
+
+
 def cautions_first(page: Page) -> None:
     """Put the mixing back to the first of a day, when the cautions come first."""
     page.evaluate(
@@ -252,6 +262,7 @@ SCREENS: dict[str, tuple[str, Steps]] = {
     "calendar-address": ("#/calendar", an_address),
     "typed": ("#/typed", nothing),
     "typed-lot": ("#/typed", typing_in),
+    "typed-box": ("#/typed", typing_a_box),
     "unsent": ("#/unsent", nothing),
     "take": ("#/take", nothing),
     "empty": ("#/empty", nothing),

@@ -1,5 +1,6 @@
 """The list is printed, the phone dies, and the paper is typed in next day with its true times."""
 
+import uuid
 from datetime import UTC, datetime, timedelta
 
 from playwright.sync_api import BrowserContext, Page, expect
@@ -8,6 +9,7 @@ from tests.browser import PHONE
 from e2e.house import (
     LATER_MS,
     House,
+    ago,
     lot_events,
     offline,
     online,
@@ -20,7 +22,12 @@ from e2e.house import (
 
 pytest_plugins = ["e2e.house"]
 LOTS = 5
+BOXES = ("soak_ended", "covered")
 TIMES = ("07:10", "07:12", "07:15", "07:20", "07:31")
+BACKDATED = """async ([day, time]) => {
+  const { meta, setMeta } = await import("/store/database.js");
+  await setMeta("papers", (await meta("papers", [])).map((paper) => ({ ...paper, day, time })));
+}"""
 PRINTS = "() => { window.printed = 0; window.print = () => { window.printed += 1; }; }"
 
 
@@ -28,6 +35,37 @@ def go(page: Page, route: str) -> None:
     """Go to a screen."""
     page.evaluate("(route) => { location.hash = route; }", route)
     expect(page.locator(f".page-{route.removeprefix('#/')}")).to_be_visible(timeout=LATER_MS)
+
+
+def tick_boxes(page: Page, yesterday: str) -> None:
+    """Type in the soak and the cover of yesterday's paper, made at 06:50."""
+    save = page.locator(".foot > .main-act")
+    at, on = page.get_by_label("Done at"), page.get_by_label("On", exact=True)
+    expect(page.locator(".page-typed .code")).to_have_text("26-S")
+    expect(save).to_contain_text("Not done")
+    tomorrow = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()
+    refusals = (
+        (tomorrow, "11:05", "still to come"),
+        (yesterday, "04:30", "not after it began, "),
+        (yesterday, "06:40", "before the list was made"),
+    )
+    for day, time, says in refusals:
+        at.fill(time)
+        on.fill(day)
+        expect(page.get_by_role("alert")).to_contain_text(says)
+        expect(save).to_be_disabled()
+    at.fill("11:05")
+    page.get_by_role("button", name="Drained", exact=True).click()
+    expect(page.get_by_role("alert")).to_have_count(0)
+    save.click()
+    # The evening's cover is of the paper's own day, whatever day it is typed in on.
+    for again in (False, True):
+        expect(page.get_by_text("Frost corner: was it covered?")).to_be_visible()
+        at.fill("16:40")
+        expect(on).to_have_value(yesterday)
+        save.click()
+        if not again:
+            page.get_by_role("button", name="Undo").click()
 
 
 def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
@@ -40,6 +78,20 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
         code = f"26-{number:03}"
         ids[code], first = lot_events(house, code, shed, 9, ("cold_started", {}, 8))
         house.record(first)
+    yesterday = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+    corner = place(house, "Frost corner", 2, daily=False)
+    soaked, first = lot_events(house, "26-S", shed, 9)
+    begun = house.event("soak_started", soaked, {}, f"{yesterday}T05:00:00.000Z")
+    # Seen today and in fresh water: it is no lot to look at, its step runs all the same.
+    now = [(kind, ago(seconds=1)) for kind in ("water_changed", "looked")]
+    house.record([*first, begun, *(house.event(kind, soaked, {}, at) for kind, at in now)])
+    tender = str(uuid.uuid4())
+    pots = {"crop": "acer-palmatum", "label": "26-T", "quantity": 9, "unit": "plants"}
+    flush = {"moisture": 3, "new_flush": True}
+    house.record([
+        house.event("lot_started", tender, {**pots, "place": corner}, ago(days=9)),
+        house.event("looked", tender, flush, ago(seconds=1)),
+    ])  # fmt: skip
     due = {lot for (watch, lot), _ in house.alerts().items() if watch == "cold-look"}
     assert due == set(ids.values())
 
@@ -50,6 +102,8 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
     page.evaluate(PRINTS)
     page.get_by_role("button", name="Print it").click()
     page.wait_for_function("() => window.printed === 1")
+    # Its boxes beside the lots: a soak that runs, and the one place that frost can hurt.
+    page.evaluate(BACKDATED, [yesterday, "06:50"])
     order = [row.split()[0] for row in page.locator(".sheet-lot strong").all_inner_texts()]
 
     # The phone is dead all day; the next morning it starts again with no signal.
@@ -57,18 +111,23 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
     page.reload()
     until(page, "import('/store/house.js').then((house) => house.ready.value)")
     go(page, "#/typed")
-    expect(page.locator(".page-typed main")).to_contain_text(f": {LOTS}")
-    yesterday = (datetime.now(UTC) - timedelta(days=1)).date().isoformat()
+    expect(page.locator(".page-typed main")).to_contain_text(f": {LOTS} lots, 2 other boxes")
     tomorrow = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()
     page.get_by_label("Day").fill(tomorrow)
     page.get_by_role("button", name="Begin").click()
     expect(page.get_by_role("alert")).to_contain_text("still to come")
     # A sheet of the server's is opened by its link, in its own order.
     page.evaluate(
-        "(route) => { location.hash = route; }", f"#/typed/{yesterday}/06:50/{order[2]},{order[0]}"
+        "(route) => { location.hash = route; }",
+        f"#/typed/{yesterday}/06:50/{order[2]},{order[0]}/k:{soaked[-8:]},c:{corner[-8:]},n:-3",
     )
     expect(page.get_by_label("Day")).to_have_value(yesterday)
-    expect(page.locator(".page-typed main")).to_contain_text("made at 06:50: 2 lots")
+    expect(page.locator(".page-typed main")).to_contain_text("made at 06:50: 2 lots, 2 other boxes")
+    # One that names places only stands for every lot of them: five, and the one that soaks.
+    page.evaluate(
+        "(route) => { location.hash = route; }", f"#/typed/{yesterday}/06:50//w:{shed[-8:]}"
+    )
+    expect(page.locator(".page-typed main")).to_contain_text(f"made at 06:50: {LOTS + 1} lots")
     page.get_by_role("button", name=f": {LOTS} lots").click()
     page.get_by_label("Day").fill(yesterday)
     page.get_by_role("button", name="Begin").click()
@@ -79,7 +138,7 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
     assert unsent(page) == 0
     for number, (code, time) in enumerate(zip(order, TIMES, strict=True), start=1):
         expect(page.locator(".page-typed .code")).to_have_text(code)
-        expect(page.locator(".where")).to_contain_text(f"{number} of {LOTS}")
+        expect(page.locator(".where")).to_contain_text(f"{number} of {LOTS + 2}")
         page.get_by_label("Looked at on").fill(time)
         answers = (("Mould?", "none"), ("Roots showing?", "none"), ("How wet is it?", "moist"))
         for question, answer in answers:
@@ -92,14 +151,19 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
             expect(page.locator(".page-typed .code")).to_have_text(code)
             page.get_by_label("Note").fill("again")
             page.get_by_role("button", name="Save a look with this note").click()
-    expect(page.locator(".told")).to_contain_text(f"{LOTS} of {LOTS} typed in")
-    # Five looks, the one taken back, and its taking back.
-    assert unsent(page) == LOTS + 2
+    tick_boxes(page, yesterday)
+    expect(page.locator(".told")).to_contain_text(f"{LOTS + 2} of {LOTS + 2} typed in")
+    # Five looks, a soak's end and a cover; a look and a cover taken back, and their taking back.
+    assert unsent(page) == LOTS + 2 + 4
 
     online(context, house)
     until_in_touch(page)
     voided = {event["data"]["of"] for event in house.events("voided")}
-    looks = {event["lot"]: event for event in house.events("looked") if event["id"] not in voided}
+    kept = [event for event in house.events() if event["id"] not in voided and event.get("typed")]
+    (end,), (cover,) = ([one for one in kept if one["kind"] == kind] for kind in BOXES)
+    assert (end["lot"], end["at"]) == (soaked, f"{yesterday}T11:05:00.000Z")
+    assert (cover["data"]["place"], cover["at"]) == (corner, f"{yesterday}T16:40:00.000Z")
+    looks = {event["lot"]: event for event in kept if event["kind"] == "looked"}
     assert len(looks) == LOTS
     for code, time in zip(order, TIMES, strict=True):
         look = looks[ids[code]]

@@ -33,7 +33,7 @@ function nightTold(nursery, stock, now, day) {
     range_low_c: spread.low_c, range_high_c: spread.high_c,
     last: last ? { value: last.value, at: last.at } : null,
     tender_lots: tender, open_lots: asked.length ? open.lots : 0,
-    places: asked.slice(0, NAMED_MAX).map((id) => nameOf(stock.places, id)), covered,
+    places: asked.slice(0, NAMED_MAX).map((id) => named(stock.places, id)), covered,
     thin: isFrost ? thinIn(stock, sunset_at, low) : [],
   };
 }
@@ -61,16 +61,16 @@ function coveredIn(stock, now) {
     const cover = coverFacts(stock.places[id], { ...stock, entries: stock.entries.filter(({ place }) => place === id) });
     if (!cover) continue;
     const span = cover.mornings.find(({ begins_at, ends_at }) => (ends_at ?? "9") > now && begins_at);
-    found.push({ name: nameOf(stock.places, id), since: cover.at, until: cover.until, off_from: span?.begins_at ?? null });
+    found.push({ ...named(stock.places, id), since: cover.at, until: cover.until, off_from: span?.begins_at ?? null });
   }
   return found.slice(0, NAMED_MAX);
 }
 
 function thinIn(stock, at, low) {
   const found = walkingOrder(Object.keys(stock.places), stock.places).map((id) => ({
-    name: nameOf(stock.places, id), meant: thinCovers(stock, id, at, low).map((one) => one.for_low_c),
+    ...named(stock.places, id), meant: thinCovers(stock, id, at, low).map((one) => one.for_low_c),
   }));
-  return found.filter(({ meant }) => meant.length).map(({ name, meant }) => ({ name, for_low_c: Math.max(...meant) })).slice(0, NAMED_MAX);
+  return found.filter(({ meant }) => meant.length).map(({ place, name, meant }) => ({ place, name, for_low_c: Math.max(...meant) })).slice(0, NAMED_MAX);
 }
 
-const nameOf = (places, id) => String(places[id]?.name || "?");
+const named = (places, id) => ({ place: id, name: String(places[id]?.name || "?") });

@@ -7,7 +7,7 @@
 import { benchRow, SHORT } from "./bench.js";
 import { evening } from "./evening.js";
 import { group } from "./grouping.js";
-import { localDate, localTime, toMs, weekday } from "./instants.js";
+import { localDate, localTime, nextDay, toMs, weekday } from "./instants.js";
 import { inOrder, isToSee, notLeft, path, WEIGHT } from "./walk.js";
 import { NO_STOCK } from "./weather_facts.js";
 
@@ -59,7 +59,7 @@ export function morning(house, now) {
     running: running.slice(0, RUNNING_MAX),
     running_left: Math.max(0, running.length - RUNNING_MAX),
     wide: wideIn(house).slice(0, WIDE_MAX),
-    evening: eveningOf(house, now),
+    evening: eveningOf(house, now, day),
     stops: walked,
     nothing_due: rest.map((stop) => `${stop.number}. ${stop.name}`),
     lots_left: left,
@@ -153,7 +153,7 @@ function shelvedIn(house) {
 }
 
 /** The night to come, its times as the nursery has them; or null. */
-function eveningOf(house, now) {
+function eveningOf(house, now, day) {
   const found = evening(house.nursery, house.stock ?? NO_STOCK, now);
   if (!found) return null;
   const moment = (instant) => (instant ? momentOf(instant, house.nursery.offsets) : null);
@@ -162,9 +162,10 @@ function eveningOf(house, now) {
     low_c, range_low_c, range_high_c, told: moment(found.told_at),
     last: last && { low_c: last.value, told: moment(last.at) },
     sunset: moment(found.sunset_at), is_set: found.is_set, lots: found.open_lots, places, thin: found.thin,
-    covered: found.covered.map((one) => ({
-      name: one.name, since: moment(one.since), until: one.until ? moment(one.off_from) : null, off_from: moment(one.off_from),
-    })),
+    covered: found.covered.map(({ place, name, since, until, off_from }) => {
+      const off = moment(off_from);
+      return { place, name, since: moment(since), until: until ? off : null, off_from: off, comes_off: off !== null && off.day <= nextDay(day) };
+    }),
   };
 }
 

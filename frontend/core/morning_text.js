@@ -17,7 +17,7 @@ export function text(found, words, people) {
     lines.push("");
   }
   if (found.running.length) {
-    lines.push(words.running, ...found.running.map((one) => `[ ] ${runningLine(one, words, found.day)}`));
+    lines.push(words.running, ...found.running.map((one) => `[ ] ${runningLine(one, words, found.day)}    ${runningBlank(one, words)}`));
     if (found.running_left) lines.push(filled(words.more, { n: found.running_left }));
     lines.push("");
   }
@@ -55,18 +55,23 @@ function eveningLines(evening, words, day) {
   if (!evening) return [];
   const lines = [`- ${figureLine(evening, words, day)}`];
   if (evening.lots) {
-    const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day), places: evening.places.join(", ") };
-    lines.push(`[ ] ${filled(evening.is_set ? words.cover_now : words.to_cover, gaps)}`);
+    const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day) };
+    lines.push(`- ${filled(evening.is_set ? words.cover_now : words.to_cover, gaps)}`);
+    lines.push(...evening.places.map(({ place, name }) => box(place ? name : words.loose, words)));
   }
-  lines.push(...evening.thin.map((one) => `[ ] ${thinLine(evening, one, words, day)}`));
+  lines.push(...evening.thin.map((one) => box(thinLine(evening, one, words, day), words)));
   for (const one of evening.covered) {
     const kept = one.until ?? one.off_from;
     const key = one.until ? "covered_until" : kept ? "covered" : "covered_on";
     const times = { since: momentOf(one.since, words, day), ...(kept ? { at: momentOf(kept, words, day) } : {}) };
-    lines.push(`[ ] ${filled(words[key], { ...times, place: one.name })}`);
+    const said = filled(words[key], { ...times, place: one.name });
+    lines.push(one.comes_off ? box(said, words) : `- ${said}`);
   }
   return lines;
 }
+
+/** A line with a box to tick and a blank for when. */
+const box = (said, words) => `[ ] ${said}    ${words.at}`;
 
 function thinLine({ low_c, sunset, is_set }, thin, words, day) {
   const figures = { meant: degreesOf(thin.for_low_c), low_c: degreesOf(low_c) };
@@ -117,6 +122,9 @@ export function runningLine(step, words, day) {
   const said = filled(words[`run_${step.kind}`], { since: momentOf(step.since, words, day), until: momentOf(step.until, words, day) });
   return `${step.label} ${step.crop}: ${said}${where}`;
 }
+
+/** The blank of a running step; drained seed goes on to one thing or another. */
+export const runningBlank = (step, words) => words[step.kind === "drained" ? "onward_at" : "at"];
 
 /** "07:00", with its day where that is not the sheet's: "07:00 on 9 September". */
 function momentOf(at, words, day) {

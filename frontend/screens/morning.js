@@ -1,7 +1,7 @@
 // @ts-check
 /** The morning list: one sheet to print or to send, for the day on which the phone is dead. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { above, alarmLine, below, longDate, runningLine, sentence, text, title } from "../core/morning_text.js";
+import { above, alarmLine, below, longDate, runningBlank, runningLine, sentence, text, title } from "../core/morning_text.js";
 import { mayOpen } from "../store/may.js";
 import { keepPaper, morningNow, names } from "../store/sheet.js";
 import { html, t, wordsUnder } from "../ui/html.js";
@@ -64,7 +64,7 @@ function Sheet({ found, people }) {
       <ul>${found.alarms.map((one) => html`<li>${alarmLine(one, WORDS, people)}</li>`)}</ul>
       ${found.alarms_left > 0 && html`<p>${t("morning.text.more", { n: found.alarms_left })}</p>`}</section>`}
     ${found.running.length > 0 && html`<section class="sheet-running"><h3>${WORDS.running}</h3>
-      <ul>${found.running.map((one) => html`<li key=${one.lot}><span class="tick">☐</span> ${runningLine(one, WORDS, found.day)}</li>`)}</ul>
+      <ul>${found.running.map((one) => html`<li key=${one.lot}><span class="tick">☐</span> ${runningLine(one, WORDS, found.day)} <span class="on-paper">${runningBlank(one, WORDS)}</span></li>`)}</ul>
       ${found.running_left > 0 && html`<p>${t("morning.text.more", { n: found.running_left })}</p>`}</section>`}
     ${above(found, WORDS, people).map((part) => html`<${Part} key=${part[0]} part=${part} />`)}
     ${found.stops.map((stop) => html`<${Stop} key=${stop.place} stop=${stop} said=${said} />`)}
@@ -79,7 +79,7 @@ function Sheet({ found, people }) {
 
 /** What is no place's: the nursery's own, the night to come, what was left until later. */
 const Part = ({ part: [head, lines] }) => html`<section class="sheet-part"><h3>${WORDS[head]}</h3>
-  <ul>${lines.map((line) => html`<li key=${line}>${line.replace("[ ]", "☐")}</li>`)}</ul></section>`;
+  <ul>${lines.map((line) => html`<li key=${line}>${line.replace("[ ]", "☐").replace(WORDS.at, "")}${line.endsWith(WORDS.at) && html`<span class="on-paper">${WORDS.at}</span>`}</li>`)}</ul></section>`;
 
 function Stop({ stop, said }) {
   return html`<section><h3><span>${stop.number}. ${stop.name || WORDS.loose}</span> <span class="on-paper">${WORDS.at}</span></h3>

@@ -57,6 +57,26 @@ export function openPlaces() {
   return { open, unknown };
 }
 
+/**
+ * The records of a cover that was put on or taken off: of its place, or of each lot where it is not
+ * the whole place's. Where others stand open a second cover over it all would say that they are covered too.
+ * @param {{act: string, id: string}} box @param {string} at @param {number | null} low for how cold a night, °C
+ */
+export function coverDrafts({ act, id }, at, low) {
+  const whole = (kind, data) => [{ kind, lot: null, data: { place: id, ...data } }];
+  const each = (entries, data) => entries.map((entry) => ({ kind: "covered", lot: entry.id, data }));
+  if (act === "uncover") return whole("uncovered", {});
+  const { all } = stockNow();
+  const place = all.places[id] ?? {};
+  const there = all.entries.filter((entry) => (entry.place ?? "") === id);
+  const open = there.filter((entry) => (entry.until ?? "") > at && !coverOf(entry, place));
+  const meant = low === null ? {} : { for_low_c: low };
+  if (act === "cover") return id ? whole("covered", meant) : each(open, meant);
+  const until = coverFacts(place, { ...all, entries: there })?.until ?? null;
+  const data = { ...meant, ...(until ? { until } : {}) };
+  return open.length ? each(there.filter((entry) => coverOf(entry, place)), data) : whole("covered", data);
+}
+
 /** What is covered: `{place, cover, lots, thin}` each, in walking order. */
 export function coveredPlaces() {
   const held = stockNow();

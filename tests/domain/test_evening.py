@@ -10,6 +10,7 @@ from lathhouse.domain.morning_words import WORDS
 OFFSETS = [["2026-01-01T00:00:00.000Z", 600]]
 HOME: dict[str, Any] = {"offsets": OFFSETS, "latitude_deg": -33.6, "longitude_deg": 150.3}
 AFTERNOON = "2026-09-10T05:00:00.000Z"
+AT = "at ____:____"
 
 
 def low(day: str | None, value: float, at: str = "2026-09-08T06:00:00.000Z") -> dict[str, Any]:
@@ -52,16 +53,19 @@ def lines(stock: dict[str, Any], now: str, *told: dict[str, Any]) -> list[str]:
 
 def test_a_list_made_in_the_night_asks_for_nothing_by_a_sunset_that_is_past():
     frost = low("2026-09-10", -3)
-    (_, ask) = lines(stock_of(), AFTERNOON, frost)
-    assert ask == "[ ] To cover by 17:47 (tender lots open: 1): Bench"
+    said = lines(stock_of(), AFTERNOON, frost)
+    assert said[1:] == ["- To cover by 17:47 (tender lots open: 1):", "[ ] Bench    at ____:____"]
+    # What stands in no place is no place's to cover, and has its box all the same.
+    *_, loose = lines(stock_of(place=None), AFTERNOON, frost)
+    assert loose == "[ ] Lots without a place    at ____:____"
     # 01:00, and 05:00 with the frost still to come at sunrise.
     for now in ("2026-09-10T15:00:00.000Z", "2026-09-10T19:00:00.000Z"):
-        (_, ask) = lines(stock_of(), now, frost)
-        assert ask == "[ ] Still open in this night (tender lots: 1), cover now: Bench"
+        (_, ask, _) = lines(stock_of(), now, frost)
+        assert ask == "- Still open in this night (tender lots: 1), cover now:"
     # A mild night that ends within two hours is over for the list: it is about the coming one.
     mild = low("2026-09-10", 8), low("2026-09-11", 1)
-    (figure, ask) = lines(stock_of(), "2026-09-10T19:00:00.000Z", *mild)
-    assert (figure[:14], ask[:20]) == ("- Tonight 1 °C", "[ ] To cover by 17:4")
+    (figure, ask, _) = lines(stock_of(), "2026-09-10T19:00:00.000Z", *mild)
+    assert (figure[:14], ask[:18]) == ("- Tonight 1 °C", "- To cover by 17:4")
 
 
 def test_a_cover_for_a_milder_night_is_asked_about_on_paper():
@@ -69,7 +73,18 @@ def test_a_cover_for_a_milder_night_is_asked_about_on_paper():
     cover = {"at": "2026-09-10T04:00:00.000Z", "by": None, "until": None, "for_low_c": 2}
     stock = stock_of(cover=cover)
     _, ask, _ = lines(stock, AFTERNOON, low("2026-09-10", -3))
-    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover by 17:47"
+    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover by 17:47    " + AT
     _, ask, _ = lines(stock, "2026-09-10T19:00:00.000Z", low("2026-09-10", -3))
-    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover now"
+    assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover now    " + AT
     assert len(lines(stock, AFTERNOON, low("2026-09-10", 0))) == 2
+
+
+def test_a_cover_has_a_box_on_the_list_by_whose_next_morning_it_comes_off():
+    """Covered at 14:00 on 10 September: off the next morning, or once its last day has come."""
+    cover = {"at": "2026-09-10T04:00:00.000Z", "by": None, "until": None, "for_low_c": None}
+    *_, off = lines(stock_of(cover=cover), AFTERNOON)
+    assert (off[:11], off[-14:]) == ("[ ] Bench: ", f"  {AT}")
+    *_, stays = lines(stock_of(cover={**cover, "until": "2026-09-13"}), AFTERNOON)
+    assert stays.startswith("- Bench: covered since 14:00, stays on until")
+    *_, off = lines(stock_of(cover={**cover, "until": "2026-09-13"}), "2026-09-12T05:00:00.000Z")
+    assert off.startswith("[ ] Bench: covered since 14:00 on 10 September, stays on until")

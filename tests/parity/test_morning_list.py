@@ -1,11 +1,13 @@
 """The morning list is the same sheet, to the letter, on the phone and on the server."""
 
 import random
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Page
 
+from lathhouse.domain.boxes import LETTERS, box_codes, boxes
 from lathhouse.domain.instants import to_ms
 from lathhouse.domain.morning import ALARMS_MAX, LOTS_MAX, RUNNING_MAX, morning
 from lathhouse.domain.morning_text import text
@@ -48,7 +50,9 @@ def both(page: Page, house: dict[str, Any], now: str) -> tuple[Any, Any]:
     found = morning(house, now)
     theirs = called_in_browser(page, "morning", "morning", house, now)["value"]
     said = called_in_browser(page, "morning_text", "text", theirs, WORDS, people)["value"]
-    return {**found, "text": text(found, WORDS, people)}, {**theirs, "text": said}
+    ticked = called_in_browser(page, "boxes", "boxes", theirs)["value"]
+    mine = {"text": text(found, WORDS, people), "boxes": boxes(found)}
+    return {**found, **mine}, {**theirs, "text": said, "boxes": ticked}
 
 
 def finding(pick: random.Random, subject: str, name: str) -> dict[str, Any]:
@@ -125,14 +129,23 @@ def random_house(pick: random.Random) -> dict[str, Any]:
 def test_random_houses_give_the_same_list_and_text(core_page: Page):
     pick = random.Random(SEED)
     told = running = 0
+    acts: Counter[str] = Counter()
     for number in range(HOUSES):
         house = random_house(pick)
         ours, theirs = both(core_page, house, f"2026-09-09T{MADE[number % 3]}:40:00.000Z")
         told += len(ours["stops"]) + len(ours["alarms"])
         running += len(ours["running"])
+        acts.update(one["act"] for one in ours["boxes"])
+        # The address of the printed list says its boxes to the phone.
+        asked = (box_codes(ours), list("abcdef"), [lot["id"] for lot in house["lots"]])
+        named = called_in_browser(core_page, "boxes", "boxesNamed", *asked)["value"]
+        low = ours["evening"] and ours["boxes"] and ours["evening"]["low_c"]
+        assert (named["boxes"], named["unknown"]) == (ours["boxes"], 0)
+        assert named["low_c"] == (low if isinstance(low, float | int) else None)
         assert first_difference(ours, theirs) is None, f"seed {SEED}, house {number}: {house}"
     assert told > 5 * HOUSES
     assert running > HOUSES
+    assert set(acts) == set(LETTERS), acts
 
 
 def test_more_than_a_walk_is_cut_alike(core_page: Page):
@@ -155,6 +168,30 @@ def test_more_than_a_walk_is_cut_alike(core_page: Page):
     ours, theirs = both(core_page, house, "2026-09-09T22:40:00.000Z")
     assert (ours["lots_left"], ours["alarms_left"], ours["running_left"]) == (7, 4, 2)
     assert first_difference(ours, theirs) is None
+
+
+def test_a_box_was_ticked_within_the_day_after_its_list_was_made(core_page: Page):
+    """The rule is ours: a list made on the 10th, typed in on the 10th or the 11th."""
+    paper = {"day": "2026-09-10", "time": "06:50"}
+    for clock, today, day in (
+        ("16:40", "2026-09-11", "2026-09-10"),
+        ("06:50", "2026-09-11", "2026-09-10"),
+        ("06:49", "2026-09-11", "2026-09-11"),
+        ("06:49", "2026-09-10", "2026-09-10"),
+    ):
+        found = called_in_browser(core_page, "boxes", "tickedOn", paper, clock, today)
+        assert found["value"] == day
+
+
+def test_the_address_of_a_list_names_rows_by_the_end_of_their_ids(core_page: Page):
+    place, lot = "0198f2aa-0000-7000-8000-00001234abcd", "0198f2aa-0000-7000-8000-0000beefcafe"
+    codes = "k:beefcafe,c:1234abcd,c:,u:North, bench,u:gone,n:-3.5,w:1234abcd,w:-"
+    asked = (codes.replace(", ", "_ "), [place, "North, bench", "-"], [lot])
+    found = called_in_browser(core_page, "boxes", "boxesNamed", *asked)["value"]
+    assert [(one["act"], one["id"]) for one in found["boxes"]] == [
+        ("soak", lot), ("cover", place), ("cover", ""), ("uncover", "North, bench"),
+    ]  # fmt: skip
+    assert (found["unknown"], found["low_c"], found["walked"]) == (1, -3.5, [place, "-"])
 
 
 def test_the_demos_morning_is_the_same_sheet(core_page: Page, tmp_path: Path):

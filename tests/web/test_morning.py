@@ -9,6 +9,7 @@ import segno
 
 from lathhouse.domain.instants import MINUTE_MS, local_time
 from lathhouse.domain.morning import LOTS_MAX
+from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.work import Work, looking
 from tests.server import Device, Nursery
@@ -171,3 +172,34 @@ def test_a_list_beyond_a_walk_says_how_many_it_leaves_out(sqlite_nursery: Nurser
     found = listed(sqlite_nursery)
     assert sum(len(stop["lots"]) for stop in found["stops"]) == LOTS_MAX
     assert found["lots_left"] == 3
+
+
+def test_the_square_names_lots_and_boxes_then_places_and_says_when_it_can_name_nothing(
+    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+):
+    """`LINK_MAX` is ours; a square is read back by the phone (`core/boxes.js`, e2e)."""
+    device, clock = sqlite_nursery.device(), sqlite_nursery.clock
+    bench = place(device, "Bench", 1, daily=True)
+    cold(device, bench, 1, label="26-001-of-the-long-bed")
+    soaked = device.start_lot(at=clock.text(days=1), place=bench)
+    device.record("soak_started", soaked, {}, at=clock.text(days=1 / 24))
+    device.record("covered", None, {"place": bench}, at=clock.text(days=1))
+    boxes = f"k:{soaked[-8:]},u:{bench[-8:]}"
+    whole = re.escape(f"/26-001-of-the-long-bed/{boxes}")
+    link = re.compile(rf"http://localhost/#/typed/[-\d]+/\d\d:\d\d{whole}")
+    said = sqlite_nursery.call("GET", "/api/v1/morning?as=text").text
+    found = link.search(said)
+    assert found
+    for most, words, end in (
+        (1200, "typed_in", f"26-001-of-the-long-bed/{boxes}"),
+        (len(found[0]) - 1, "typed_places", f"/w:{bench[-8:]},{boxes}"),
+        (9, "typed_none", None),
+    ):
+        monkeypatch.setattr("lathhouse.web.morning.LINK_MAX", most)
+        page = sqlite_nursery.call("GET", "/api/v1/morning?as=html").text
+        assert WORDS[words] in page
+        drawn = re.search(r"<svg.*?</svg>", page)
+        assert (drawn is None) == (end is None)
+        if drawn:
+            head = found[0].split("26-001-of-the-long-bed")[0]
+            assert drawn[0] == segno.make(head + end, error="l").svg_inline(border=2, omitsize=True)

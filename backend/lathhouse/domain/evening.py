@@ -21,9 +21,10 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
 
     {of, sunset_at, is_set, low_c, told_at, range_low_c, range_high_c, last, tender_lots, open_lots,
     places, covered, thin}: `is_set` where the sun is down already; figures are None where none is
-    known for that night, `last` is that of a night before; `places` are the names of those to
-    cover, none on a night that is milder than frost; `covered` are {name, since, until, off_from}
-    in walking order, `thin` {name, for_low_c} of those whose cover was put on for a milder night.
+    known for that night, `last` is that of a night before; `places` are {place, name} of those to
+    cover, none on a night that is milder than frost; `covered` are {place, name, since, until,
+    off_from} in walking order, `thin` {place, name, for_low_c} of those whose cover was put on for
+    a milder night.
     Shortly before sunrise it is the coming night, but where the figure of the one under way still
     asks for something to be covered.
     """
@@ -61,7 +62,7 @@ def _night(nursery: Data, stock: Data, now: str, day: str) -> Data | None:
         "last": {name: last[name] for name in ("value", "at")} if last else None,
         "tender_lots": tender,
         "open_lots": open_["lots"] if asked else 0,
-        "places": [_name(stock["places"], place) for place in asked[:NAMED_MAX]],
+        "places": [_named(stock["places"], place) for place in asked[:NAMED_MAX]],
         "covered": covered,
         "thin": _thin(stock, sunset_at, low) if is_frost else [],
     }
@@ -99,7 +100,7 @@ def _covered(stock: Data, now: str) -> list[Data]:
             spans = (one for one in cover["mornings"] if (one["ends_at"] or "9") > now)
             off_from = next((one["begins_at"] for one in spans if one["begins_at"]), None)
             told = {"since": cover["at"], "until": cover["until"], "off_from": off_from}
-            found.append({"name": _name(stock["places"], name), **told})
+            found.append({**_named(stock["places"], name), **told})
     return found[:NAMED_MAX]
 
 
@@ -107,10 +108,10 @@ def _thin(stock: Data, at: str, low_c: float | None) -> list[Data]:
     found = []
     for place in walking_order(set(stock["places"]), stock["places"]):
         meant = [one["for_low_c"] for one in thin_covers(stock, place, at, low_c)]
-        name = _name(stock["places"], place)
-        found += [{"name": name, "for_low_c": max(meant)}] if meant else []
+        named = _named(stock["places"], place)
+        found += [{**named, "for_low_c": max(meant)}] if meant else []
     return found[:NAMED_MAX]
 
 
-def _name(places: dict[str, Data], place: str) -> str:
-    return str((places.get(place) or {}).get("name") or "?")
+def _named(places: dict[str, Data], place: str) -> Data:
+    return {"place": place, "name": str((places.get(place) or {}).get("name") or "?")}

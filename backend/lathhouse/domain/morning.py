@@ -9,7 +9,7 @@ from typing import Any
 from lathhouse.domain.bench import SHORT, bench_row
 from lathhouse.domain.evening import evening
 from lathhouse.domain.grouping import group
-from lathhouse.domain.instants import Offsets, local_date, local_time, to_ms, weekday
+from lathhouse.domain.instants import Offsets, local_date, local_time, next_day, to_ms, weekday
 from lathhouse.domain.walk import WEIGHT, in_order, is_to_see, not_left, path
 from lathhouse.domain.weather_facts import NO_STOCK
 
@@ -33,7 +33,8 @@ def morning(house: Row, now: str) -> Row:
     place, kind, since, until}, and what was left until later {says, more, until, why}; times are
     {day, time} of the nursery. `wide` is what is due of the nursery, its phones and its buckets;
     `evening` is None or {low_c, told, range_low_c, range_high_c, last, sunset, is_set, lots,
-    places, thin, covered}.
+    places, thin, covered}, `comes_off` saying of each cover whether it is asked for by the morning
+    after the list's day.
 
     Args:
         house: {nursery, places, lots, crops, findings, notices, stock}: rows; crops by id; findings
@@ -63,7 +64,7 @@ def morning(house: Row, now: str) -> Row:
         "running": running[:RUNNING_MAX],
         "running_left": max(0, len(running) - RUNNING_MAX),
         "wide": _wide(house)[:WIDE_MAX],
-        "evening": _evening(house, now),
+        "evening": _evening(house, now, day),
         "stops": walked,
         "nothing_due": [f"{stop['number']}. {stop['name']}" for stop in rest],
         "lots_left": left,
@@ -171,7 +172,7 @@ def _shelved(house: Row, offsets: Offsets) -> list[Row]:
     return [{**one, "until": _moment(one["until"], offsets)} for one in found]
 
 
-def _evening(house: Row, now: str) -> Row | None:
+def _evening(house: Row, now: str, day: str) -> Row | None:
     """Return the night to come, its times as the nursery has them."""
     found = evening(house["nursery"], house.get("stock") or NO_STOCK, now)
     if found is None:
@@ -193,12 +194,15 @@ def _evening(house: Row, now: str) -> Row | None:
         "places": found["places"],
         "covered": [
             {
-                "name": one["name"],
+                **{name: one[name] for name in ("place", "name")},
                 "since": moment(one["since"]),
-                "until": moment(one["off_from"]) if one["until"] else None,
-                "off_from": moment(one["off_from"]),
+                "until": off if one["until"] else None,
+                "off_from": off,
+                # What stays on for longer has no box on this list.
+                "comes_off": off is not None and off["day"] <= next_day(day),
             }
             for one in found["covered"]
+            for off in [moment(one["off_from"])]
         ],
     }
 

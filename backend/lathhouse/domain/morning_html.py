@@ -11,6 +11,7 @@ from lathhouse.domain.morning_text import (
     alarm_line,
     below,
     filled,
+    running_blank,
     running_line,
     sentence,
     title,
@@ -36,10 +37,11 @@ p { margin: 0.5mm 0; } section { margin-top: 3mm; } ul { margin: 0; padding: 0; 
 BLANKS = ("moisture", "mould", "up", "note")
 
 
-def page(found: Row, people: People, drawing: str = "") -> str:
+def page(found: Row, people: People, scan: str = "", drawing: str = "") -> str:
     """Return the whole document of what `domain.morning.morning` found.
 
     Args:
+        scan: how it is typed in afterwards, if that is said.
         drawing: an SVG to scan that opens this very list for typing in, if one is wanted.
     """
     made = filled(WORDS["made"], time=found["made"]["time"])
@@ -58,8 +60,8 @@ def page(found: Row, people: People, drawing: str = "") -> str:
         body.append(f"<p>{escape(filled(WORDS['nothing_in'], places=places))}</p>")
     body += _parts(below(found, WORDS))
     body.append(f'<p class="lines">{escape(WORDS["notes"])}</p>')
-    if drawing:
-        body.append(f'<p class="scan">{escape(WORDS["typed_in"])}<br>{drawing}</p>')
+    if scan:
+        body.append(f'<p class="scan">{escape(scan)}<br>{drawing}</p>')
     body.append("</div>")
     head = f'<meta charset="utf-8"><title>{escape(title(found, WORDS))}</title>'
     return (
@@ -81,8 +83,11 @@ def _alarms(found: Row, people: People) -> list[str]:
 def _running(found: Row) -> list[str]:
     if not found["running"]:
         return []
-    lines = [escape(running_line(one, WORDS, found["day"])) for one in found["running"]]
-    said = [f'<li><span class="box">☐</span> {line}</li>' for line in lines]
+    said = [
+        f'<li><span class="box">☐</span> {escape(running_line(one, WORDS, found["day"]))}'
+        f" {escape(running_blank(one, WORDS))}</li>"
+        for one in found["running"]
+    ]
     left = found["running_left"]
     more = [f"<p>{escape(filled(WORDS['more'], n=left))}</p>"] if left else []
     head = f'<section class="running"><h2>{escape(WORDS["running"])}</h2><ul>'

@@ -30,7 +30,10 @@ def text(found: Row, words: Words, people: dict[str, str]) -> str:
         lines += [""]
     if found["running"]:
         lines += [words["running"]]
-        lines += [f"[ ] {running_line(one, words, found['day'])}" for one in found["running"]]
+        lines += [
+            f"[ ] {running_line(one, words, found['day'])}    {running_blank(one, words)}"
+            for one in found["running"]
+        ]
         lines += [filled(words["more"], n=found["running_left"])] if found["running_left"] else []
         lines += [""]
     for head, told in above(found, words, people):
@@ -72,20 +75,26 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
         return []
     lines = [f"- {_figure_line(evening, words, day)}"]
     if evening["lots"]:
-        places = ", ".join(evening["places"])
         at = _moment(evening["sunset"], words, day)
         key = "cover_now" if evening["is_set"] else "to_cover"
-        said = filled(words[key], n=evening["lots"], sunset=at, places=places)
-        lines.append(f"[ ] {said}")
+        lines.append(f"- {filled(words[key], n=evening['lots'], sunset=at)}")
+        names = [one["name"] if one["place"] else words["loose"] for one in evening["places"]]
+        lines += [_box(name, words) for name in names]
     for one in evening["thin"]:
-        lines.append(f"[ ] {_thin_line(evening, one, words, day)}")
+        lines.append(_box(_thin_line(evening, one, words, day), words))
     for one in evening["covered"]:
         kept = one["until"] or one["off_from"]
         key = "covered_until" if one["until"] else "covered" if kept else "covered_on"
         times = {"since": _moment(one["since"], words, day)}
         times |= {"at": _moment(kept, words, day)} if kept else {}
-        lines.append(f"[ ] {filled(words[key], **times, place=one['name'])}")
+        said = filled(words[key], **times, place=one["name"])
+        lines.append(_box(said, words) if one["comes_off"] else f"- {said}")
     return lines
+
+
+def _box(said: str, words: Words) -> str:
+    """Return a line with a box to tick and a blank for when."""
+    return f"[ ] {said}    {words['at']}"
 
 
 def _thin_line(evening: Row, thin: Row, words: Words, day: str) -> str:
@@ -150,6 +159,11 @@ def running_line(step: Row, words: Words, day: str) -> str:
     where = f" ({step['place']})" if step["place"] else ""
     said = filled(words[f"run_{step['kind']}"], **times)
     return f"{step['label']} {step['crop']}: {said}{where}"
+
+
+def running_blank(step: Row, words: Words) -> str:
+    """Return the blank of a running step; drained seed goes on to one thing or another."""
+    return words["onward_at" if step["kind"] == "drained" else "at"]
 
 
 def _moment(at: Row, words: Words, day: str) -> str:

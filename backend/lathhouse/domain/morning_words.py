@@ -22,6 +22,7 @@ WORDS: dict[str, str] = {
     "on_day": "{time} on {day} {month}",
     "place": "{n}. {place}    at ____:____",
     "at": "at ____:____",
+    "onward_at": "into __________ at ____:____",
     "head_moisture": "moisture",
     "head_mould": "mould",
     "head_up": "up, roots",
@@ -44,8 +45,8 @@ WORDS: dict[str, str] = {
     "no_figure": "No figure for tonight: ask for a forecast.",
     "no_figure_last": "No figure for tonight: ask for a forecast. "
     "The last was {low_c} °C, told at {told}.",
-    "to_cover": "To cover by {sunset} (tender lots open: {n}): {places}",
-    "cover_now": "Still open in this night (tender lots: {n}), cover now: {places}",
+    "to_cover": "To cover by {sunset} (tender lots open: {n}):",
+    "cover_now": "Still open in this night (tender lots: {n}), cover now:",
     "thin": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover by {sunset}",
     "thin_now": "{place}: put on for {meant} °C; tonight {low_c} °C: a second cover now",
     "covered": "{place}: covered since {since}, off from {at}",
@@ -55,6 +56,10 @@ WORDS: dict[str, str] = {
     "left_line": "until {until}: {what}",
     "left_more": ", and {n} more",
     "typed_in": "To type it in afterwards, scan this with the phone.",
+    "typed_places": "Too many lots for a square to name: this one opens every lot of the places on "
+    "the list. To type it in afterwards, scan it with the phone.",
+    "typed_none": "Too long for a square to scan. To type it in afterwards, open Morning list on "
+    "the phone, and there: Type in what was written.",
     "typed_link": "To type it in afterwards, open this on the phone:",
     "level_due": "due",
     "level_late": "LATE",

@@ -12,6 +12,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 from marshmallow.validate import OneOf
 
+from lathhouse.domain.boxes import box_codes, place_codes
 from lathhouse.domain.morning_html import STYLE, page
 from lathhouse.domain.morning_words import WORDS
 from lathhouse.store.mornings import morning_of
@@ -19,7 +20,8 @@ from lathhouse.web.requests import allow, now, site_id
 
 bp = Blueprint("morning", "morning", url_prefix="/api/v1/morning", description="The morning list")
 
-# A drawing of more than this cannot be scanned from paper by every phone: about 100 lots. Ours.
+# A drawing of more than this cannot be scanned from paper by every phone: about 100 lots, or the
+# places of three times as many and their boxes. Ours.
 LINK_MAX = 1200
 WAYS = ("json", "text", "html")
 # The page brings its own style sheet and nothing else; a browser lets in this one by its hash.
@@ -41,11 +43,20 @@ class MorningQuery(Schema):
 
 
 def _link(found: dict[str, Any]) -> str | None:
-    """Return the address that opens this very list for typing in, or None where it is too long."""
+    """Return the address that opens this very list for typing in, or None where it has nothing."""
     labels = [str(lot["label"]) for stop in found["stops"] for lot in stop["lots"]]
-    codes = quote(",".join(labels), safe=",")
-    link = f"{request.host_url}#/typed/{found['day']}/{found['made']['time']}/{codes}"
-    return link if labels and len(link) <= LINK_MAX else None
+    return _address(found, quote(",".join(labels), safe=","), box_codes(found))
+
+
+def _short_link(found: dict[str, Any]) -> str | None:
+    """Return the address that names the places on the list instead of their lots."""
+    return _address(found, "", ",".join(filter(None, [place_codes(found), box_codes(found)])))
+
+
+def _address(found: dict[str, Any], lots: str, more: str) -> str | None:
+    link = f"{request.host_url}#/typed/{found['day']}/{found['made']['time']}/{lots}"
+    end = f"/{quote(more, safe=',:')}" if more else ""
+    return link + end if lots or more else None
 
 
 def _link_line(found: dict[str, Any]) -> str:
@@ -53,11 +64,15 @@ def _link_line(found: dict[str, Any]) -> str:
     return f"{WORDS['typed_link']} {link}\n" if link else ""
 
 
-def _drawing(found: dict[str, Any]) -> str:
-    link = _link(found)
-    if link is None:
-        return ""
-    return str(segno.make(link, error="l").svg_inline(border=2, omitsize=True))
+def _scan(found: dict[str, Any]) -> tuple[str, str]:
+    """Return how a printed list is typed in, in a sentence, and a drawing for it or ""."""
+    for words, link in (("typed_in", _link(found)), ("typed_places", _short_link(found))):
+        if link is None:
+            return "", ""
+        if len(link) <= LINK_MAX:
+            drawn = segno.make(link, error="l").svg_inline(border=2, omitsize=True)
+            return WORDS[words], str(drawn)
+    return WORDS["typed_none"], ""
 
 
 @bp.route("")
@@ -75,7 +90,7 @@ class Morning(MethodView):
                 found["text"] + _link_line(found), content_type="text/plain; charset=utf-8"
             )
         if query["form"] == "html":
-            body = page(found, found["people"], _drawing(found))
+            body = page(found, found["people"], *_scan(found))
             csp = {"Content-Security-Policy": PAGE_CSP}
             return Response(body, headers=csp, content_type="text/html; charset=utf-8")
         return jsonify(found)
