@@ -26,16 +26,17 @@ export function boxes(found) {
 
 /**
  * What the address of a printed list says beside its lots: `{boxes, low_c, walked, unknown}`;
- * `walked` are the places whose lots it has, where it names no lot.
+ * `walked` are the places whose lots it has, where it names none; `unknown` what is not on this phone.
  * @param {string} codes @param {string[]} places their ids @param {string[]} lots
  */
 export function boxesNamed(codes, places, lots) {
   const said = codes.split(",").filter(Boolean).map((code) => [code[0], code.slice(2)]);
   const idOf = (letter, short) => (short === "" && letter === "c" ? "" : called(short, STEPS.includes(ACTS[letter]) ? lots : places));
-  const named = said.filter(([letter]) => Object.hasOwn(ACTS, letter)).map(([letter, short]) => ({ act: ACTS[letter], id: idOf(letter, short) }));
+  const named = said.filter(([letter]) => Object.hasOwn(ACTS, letter)).map(([letter, short]) => ({ act: ACTS[letter], id: idOf(letter, short), short }));
   const low = said.find(([letter]) => letter === LOW);
   return {
-    boxes: named.filter(({ id }) => id !== undefined), unknown: named.filter(({ id }) => id === undefined).length,
+    boxes: named.filter(({ id }) => id !== undefined).map(({ act, id }) => ({ act, id })),
+    unknown: named.filter(({ id }) => id === undefined).map(({ short }) => short),
     low_c: low ? Number(low[1]) : null,
     walked: said.filter(([letter]) => letter === WALKED).map(([, short]) => called(short, places) ?? short),
   };

@@ -73,7 +73,6 @@ function Beginning({ scanned, link }) {
   return html`<${Page} name="typed" title=${t("typed.title")} back="#/morning" foot=${foot}>
     <p>${t("typed.why")}</p>
     ${scanned?.unknown.length > 0 && html`<p class="error" role="alert">${t("typed.unknown", { n: scanned.unknown.length, labels: scanned.unknown.join(", ") })}</p>`}
-    ${scanned?.unknownBoxes > 0 && html`<p class="error" role="alert">${t("typed.unknown_boxes", { n: scanned.unknownBoxes })}</p>`}
     ${scanned?.walked.length > 0 && html`<p>${t("typed.walked")}</p>`}
     ${sheets.length > 0 && html`<${Choice} name=${t("typed.which")} value=${chosen} onChoose=${choose}
       answers=${[...sheets.map((paper, index) => [index, t("typed.paper", { date: date(paper.day), time: paper.time, what: howMany(paper.held, paper.boxes) })]), [sheets.length, t("typed.all")]]} />`}

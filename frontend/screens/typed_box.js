@@ -14,6 +14,7 @@ import { Page } from "../ui/page.js";
 import { busy, instantOf, isMoment, lastTyped, saveBox, siteText, step, takeBack, typing, wrongTime } from "./typing.js";
 
 const WHERE = { cold_started: { where: "fridge" }, warm_started: { where: "indoors" } };
+const COVERS = { cover: "act.covered", uncover: "act.uncovered", second: "frost.second" };
 // What drained seed goes on to; bleach asks for more than a paper says.
 const ONWARD = [["cold_started"], ["warm_started"], ["sown"]];
 
@@ -48,10 +49,10 @@ export function Box({ box }) {
   const save = () => saveBox(box, drafts, boxName(box), of, time);
   const asks = runs || (!STEPS.includes(box.act) && drafts.length > 0);
   const again = !time && before && !STEPS.includes(box.act);
-  return html`<${Page} name="typed" title=${titleOf(box)} back="#/morning" side=${progress()} foot=${html`<${Foot} box=${box} said=${time} ready=${ready} what=${saying(box, kinds)} when=${`${date(of)} ${time}`} onSave=${save} />`}>
+  return html`<${Page} name="typed" title=${titleOf(box)} back="#/morning" side=${progress()} foot=${html`<${Foot} box=${box} said=${time} ready=${ready} what=${saying(box, kinds)} when=${t("typed.as_of", { date: date(of), time })} onSave=${save} />`}>
     ${STEPS.includes(box.act) && html`<${Label} id=${box.id} />`}
     <h2 class="large">${t(`typed.box.${box.act}`, { name: boxName(box) })}</h2>
-    ${runs && html`<p>${t(`bench.kind.${box.act}`)} ${t("typed.since", { when: when(runs.started_at) })}</p>`}
+    ${runs && html`<p>${t(`morning.text.run_${box.act}`, { since: when(runs.started_at), until: when(runs.target_at) })}</p>`}
     ${isTyped(box) ? html`<p><strong>${t("typed.already")}</strong></p>` : !asks && html`<p>${t("typed.over")}</p>`}
     ${asks && html`<div class="fields pair"><${Field} label=${t("typed.done_at")} type="time" value=${time} onInput=${setTime} />
       <${Field} label=${t("typed.on")} type="date" value=${of} onInput=${setDay} /></div>
@@ -69,9 +70,9 @@ function Label({ id }) {
 
 /** "Not done" until a time is said; then the button that saves it. */
 function Foot({ said, ready, what, when: at, onSave }) {
-  const skip = (name) => html`<button type="button" class=${name} onClick=${() => step(1)}><strong>${t("typed.not_done")}</strong>${!said && html`<span>${t("typed.not_done_what")}</span>`}</button>`;
+  const skip = (name) => html`<button type="button" class=${name} onClick=${() => step(1)}><strong>${t("typed.not_done")}</strong>${!said && html`<span>${t("typed.blank_what")}</span>`}</button>`;
   return html`<${TypedBar} />
-    ${said ? html`<button type="button" class="act main-act" disabled=${!ready || busy.value} onClick=${onSave}><strong>${what}</strong><span>${t("typed.then_on", { when: at })}</span></button>` : skip("act main-act")}
+    ${said ? html`<button type="button" class="act main-act" disabled=${!ready || busy.value} onClick=${onSave}><strong>${what}</strong><span>${at}</span></button>` : skip("act main-act")}
     <div class="two"><button type="button" class="act" disabled=${typing.value.at === 0} onClick=${() => step(-1)}>${t("walk.previous")}</button>
       ${said && skip("act")}</div>`;
 }
@@ -99,7 +100,7 @@ const wayWords = (kinds) => (kinds[0] === "sown" ? t("act.sown") : t(`bench.go.$
 /** What the button saves, or what is still to be said. */
 function saying({ act }, kinds) {
   if (!kinds) return t("typed.what_done");
-  return t("save.button", { what: STEPS.includes(act) && kinds.length ? wayWords(kinds) : t(`typed.say.${act}`) });
+  return t("save.button", { what: STEPS.includes(act) && kinds.length ? wayWords(kinds) : t(COVERS[act] ?? "typed.what_done") });
 }
 
 /** The instant of a day and time that are being typed, or now. */
@@ -108,11 +109,11 @@ const instantOfSaid = (day, time) => (isMoment(day, time) ? instantOf(day, time)
 /** What is wrong with when a box was ticked, in a sentence, or "". */
 function wrongTick(day, time, runs) {
   const { paper } = typing.value;
-  const wrong = wrongTime(day, time, "done");
+  const wrong = wrongTime(day, time);
   if (wrong) return wrong;
   if (runs && instantOf(day, time) <= runs.started_at) return t("typed.before_step", { date: date(day), time, began: `${date(dayOf(runs.started_at))} ${clock(runs.started_at)}` });
   const isBefore = `${day} ${time}` < `${paper.day} ${paper.time}`;
-  return isBefore ? t("typed.before_list", { date: date(day), time, made: `${date(paper.day)} ${paper.time}` }) : "";
+  return isBefore ? t("typed.before_list", { date: date(day), time, began: `${date(paper.day)} ${paper.time}` }) : "";
 }
 
 /** What was typed in last, and the button that takes it back. */

@@ -32,12 +32,12 @@ export const isMoment = (day, time) => /^\d{4}-\d\d-\d\d$/.test(day) && /^\d\d:\
 
 /**
  * What is wrong with a date and time typed by hand, in a sentence, or "".
- * @param {string} day @param {string} time @param {"looked" | "done"} of
+ * @param {string} day @param {string} time
  */
-export function wrongTime(day, time, of = "looked") {
-  if (!isMoment(day, time)) return t(`typed.no_time.${of}`);
+export function wrongTime(day, time) {
+  if (!isMoment(day, time)) return t("typed.no_time");
   const late = instantOf(day, time) > now.value;
-  return late ? t(`typed.future.${of}`, { date: date(day), time, now: siteText(Date.parse(now.value)).slice(11, 16) }) : "";
+  return late ? t("typed.future", { date: date(day), time, now: siteText(Date.parse(now.value)).slice(11, 16) }) : "";
 }
 
 /** The instant of a day and time of the nursery. @param {string} day @param {string} time */

@@ -65,8 +65,8 @@ export function scannedPaper(day, time, labels, more) {
   const codes = labels.split(",").filter(Boolean);
   const { unknown, ...named } = boxesNamed(more, [...places().map(({ id }) => id), LOOSE], [...lots.value.keys()]);
   return {
-    day, time, ...named, unknownBoxes: unknown,
+    day, time, ...named,
     lots: codes.map((label) => byLabel.get(label)).filter(Boolean),
-    unknown: codes.filter((label) => !byLabel.has(label)),
+    unknown: [...codes.filter((label) => !byLabel.has(label)), ...unknown],
   };
 }

@@ -9,7 +9,7 @@ import segno
 
 from lathhouse.domain.instants import MINUTE_MS, local_time
 from lathhouse.domain.morning import LOTS_MAX
-from lathhouse.domain.morning_words import WORDS
+from lathhouse.domain.morning_words import TYPED_WORDS
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.work import Work, looking
 from tests.server import Device, Nursery
@@ -197,7 +197,7 @@ def test_the_square_names_lots_and_boxes_then_places_and_says_when_it_can_name_n
     ):
         monkeypatch.setattr("lathhouse.web.morning.LINK_MAX", most)
         page = sqlite_nursery.call("GET", "/api/v1/morning?as=html").text
-        assert WORDS[words] in page
+        assert TYPED_WORDS[words] in page
         drawn = re.search(r"<svg.*?</svg>", page)
         assert (drawn is None) == (end is None)
         if drawn:

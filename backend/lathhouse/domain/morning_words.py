@@ -55,15 +55,18 @@ WORDS: dict[str, str] = {
     "left": "Left until later",
     "left_line": "until {until}: {what}",
     "left_more": ", and {n} more",
-    "typed_in": "To type it in afterwards, scan this with the phone.",
-    "typed_places": "Too many lots for a square to name: this one opens every lot of the places on "
-    "the list. To type it in afterwards, scan it with the phone.",
-    "typed_none": "Too long for a square to scan. To type it in afterwards, open Morning list on "
-    "the phone, and there: Type in what was written.",
-    "typed_link": "To type it in afterwards, open this on the phone:",
     "level_due": "due",
     "level_late": "LATE",
     "level_alarm": "ALARM",
     **{f"day_{number}": name for number, name in enumerate(DAYS, start=1)},
     **{f"month_{number}": name for number, name in enumerate(MONTHS, start=1)},
+}
+# How a list is typed in afterwards: on the server's copies only, a phone knows its own.
+TYPED_WORDS: dict[str, str] = {
+    "typed_in": "To type it in afterwards, scan this with the phone.",
+    "typed_places": "Too many lots for a square to name: it opens every lot of these places. "
+    "To type it in afterwards, scan this with the phone.",
+    "typed_none": "Too long for a square. To type it in afterwards, open Morning list on the "
+    "phone: Type in what was written.",
+    "typed_link": "To type it in afterwards, open this on the phone:",
 }

@@ -14,7 +14,7 @@ from marshmallow.validate import OneOf
 
 from lathhouse.domain.boxes import box_codes, place_codes
 from lathhouse.domain.morning_html import STYLE, page
-from lathhouse.domain.morning_words import WORDS
+from lathhouse.domain.morning_words import TYPED_WORDS
 from lathhouse.store.mornings import morning_of
 from lathhouse.web.requests import allow, now, site_id
 
@@ -61,7 +61,7 @@ def _address(found: dict[str, Any], lots: str, more: str) -> str | None:
 
 def _link_line(found: dict[str, Any]) -> str:
     link = _link(found)
-    return f"{WORDS['typed_link']} {link}\n" if link else ""
+    return f"{TYPED_WORDS['typed_link']} {link}\n" if link else ""
 
 
 def _scan(found: dict[str, Any]) -> tuple[str, str]:
@@ -71,8 +71,8 @@ def _scan(found: dict[str, Any]) -> tuple[str, str]:
             return "", ""
         if len(link) <= LINK_MAX:
             drawn = segno.make(link, error="l").svg_inline(border=2, omitsize=True)
-            return WORDS[words], str(drawn)
-    return WORDS["typed_none"], ""
+            return TYPED_WORDS[words], str(drawn)
+    return TYPED_WORDS["typed_none"], ""
 
 
 @bp.route("")
