@@ -91,7 +91,12 @@ function queue(state, { events }) {
 }
 
 function pull(state) {
-  return [{ doing: "pull" }, { do: "pull", cursor: state.memory.cursor, limit: PULL_LIMIT }];
+  return [{ doing: "pull" }, askForPage(state.memory)];
+}
+
+/** The page after a cursor, and what the server still knows of this phone. */
+function askForPage({ cursor, device }) {
+  return { do: "pull", cursor, limit: PULL_LIMIT, device };
 }
 
 /** Whether this server has forgotten what an earlier answer proved it knew (FAULTS F11). */
@@ -127,7 +132,7 @@ function offered(state, { server }) {
 
 function pulled(state, { page }) {
   if (hasForgotten(state.memory, page)) {
-    const server = { epoch: page.epoch, revision: page.revision, next_seq: state.memory.next_seq };
+    const server = { epoch: page.epoch, revision: page.revision, next_seq: page.next_seq ?? state.memory.next_seq };
     return [{ doing: "offer" }, { do: "offer", server }];
   }
   return [{ doing: "apply" }, { do: "apply", page, after: state.memory.cursor, afresh: state.memory.afresh }];
@@ -137,7 +142,7 @@ function applied(state, { page }) {
   const { cursor, epoch, revision } = page;
   const memory = { ...state.memory, cursor, epoch, revision, afresh: false };
   if (page.more) {
-    return [{ doing: "pull", memory }, { do: "pull", cursor, limit: PULL_LIMIT }];
+    return [{ doing: "pull", memory }, askForPage(memory)];
   }
   const heldUp = state.aside.length ? { state: "held-up", detail: `${state.aside.length}` } : null;
   const tell = { do: "tell", ...(state.note ?? heldUp ?? { state: "in-touch", detail: "" }) };
@@ -158,7 +163,7 @@ function failed(state, { failure, events, random }) {
   }
   if (failure.kind === "bad" && state.doing === "pull" && state.memory.cursor !== "0") {
     const memory = { ...state.memory, cursor: "0", afresh: true };
-    return [{ memory }, { do: "forgetCursor" }, { do: "pull", cursor: "0", limit: PULL_LIMIT }];
+    return [{ memory }, { do: "forgetCursor" }, askForPage(memory)];
   }
   return giveUpPass(state, failure, random);
 }

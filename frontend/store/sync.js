@@ -149,8 +149,9 @@ const REQUESTS = {
     await sync.ears.onQueue();
     return { type: "offered", server };
   },
-  async pull(sync, { cursor, limit }) {
-    const page = await sync.ask("GET", `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${limit}`);
+  async pull(sync, { cursor, limit, device }) {
+    const who = device ? `&device=${device}` : "";
+    const page = await sync.ask("GET", `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${limit}${who}`);
     if (typeof page?.cursor !== "string" || !page.rows) throw new Failure("unreachable", "this is not our server");
     return { type: "pulled", page };
   },

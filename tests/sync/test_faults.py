@@ -154,6 +154,19 @@ def test_f11_a_server_put_back_from_a_backup_is_noticed_and_gets_what_it_lacks(
     close_nursery(restored)
 
 
+def test_f11_a_pull_says_what_is_known_of_the_phone_that_asks(nursery: Nursery):
+    """One with nothing to send has no other way to learn that what it sent was forgotten."""
+    device, stranger = nursery.device(), str(uuid.uuid4())
+    device.start_lot()
+    known = [
+        nursery.call("GET", f"/api/v1/sync/pull?after=0&device={one}").json["next_seq"]
+        for one in (device.id, stranger)
+    ]
+    assert known == [device.push()["next_seq"], 1]
+    assert "next_seq" not in nursery.call("GET", "/api/v1/sync/pull?after=0").json
+    assert nursery.call("GET", "/api/v1/sync/pull?device=it").status_code == 422
+
+
 def test_f11_every_answer_names_the_epoch_and_it_outlives_a_restart(nursery: Nursery):
     device = nursery.device()
     first = device.push()["epoch"]

@@ -9,6 +9,7 @@ from sqlalchemy import and_, or_, select
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.domain.protocols import progress
 from lathhouse.errors import BadCursor
+from lathhouse.store import phones
 from lathhouse.store.models import Alert, Site, Subject
 from lathhouse.store.work import Work, looking
 
@@ -31,10 +32,11 @@ NAMES = {
 }
 
 
-def pull(site_id: str, after: str, limit: int, now_ms: int) -> Data:
+def pull(site_id: str, after: str, limit: int, now_ms: int, device: str | None = None) -> Data:
     """Return {rows, gone, cursor, revision, more, epoch, server_time} since a cursor.
 
-    The cursor is opaque; `0` begins. It can stand inside a revision.
+    The cursor is opaque; `0` begins. It can stand inside a revision. Of the device that asks it
+    says `next_seq` too: one with nothing to send has no other way to learn what was forgotten.
 
     Raises:
         BadCursor: it is not one that this server hands out.
@@ -58,7 +60,9 @@ def pull(site_id: str, after: str, limit: int, now_ms: int) -> Data:
                 rows[NAMES[kind]].append(data)
         _add_days(rows, now)
         last = page[-1][0] if page else start
+        known = {"next_seq": phones.next_seq(phones.phone_of(work, device))} if device else {}
         return {
+            **known,
             "rows": rows,
             "gone": gone if start != read_cursor("0") else [],
             "cursor": write_cursor(last),

@@ -24,6 +24,7 @@ class PullQuery(Schema):
 
     after = fields.String(load_default="0")
     limit = limit_field(500)
+    device = fields.UUID(load_default=None)
 
 
 def device_of(body: dict[str, Any]) -> str:
@@ -91,5 +92,6 @@ class Pull(MethodView):
     @allow("owner", "worker", "viewer")
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of the rows that changed since a cursor."""
-        page = pull(site_id(), query["after"], query["limit"], now_ms())
+        device = query["device"] and str(query["device"])
+        page = pull(site_id(), query["after"], query["limit"], now_ms(), device)
         return {**page, "name_move": move_now()}

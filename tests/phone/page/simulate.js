@@ -40,6 +40,10 @@ class Server {
     return seq;
   }
 
+  hasGap() {
+    return this.nextSeq() <= Math.max(0, ...this.events.keys(), ...this.refused);
+  }
+
   says() {
     return { epoch: this.epoch, revision: this.revision, next_seq: this.nextSeq() };
   }
@@ -65,8 +69,7 @@ class Server {
     const after = Number(cursor);
     const found = this.log.filter((row) => row.revision > after);
     const page = found.slice(0, limit);
-    const { epoch, revision } = this;
-    return { rows: page, cursor: String(page.at(-1)?.revision ?? after), more: found.length > page.length, epoch, revision };
+    return { rows: page, cursor: String(page.at(-1)?.revision ?? after), more: found.length > page.length, ...this.says() };
   }
 }
 
@@ -120,6 +123,7 @@ class World {
     if (this.chance(0.02)) this.boot();
     if (this.chance(0.02)) this.backup = this.server.copy();
     if (this.chance(0.01) && this.backup) this.restore();
+    if (this.chance(0.01) && this.backup) this.lapse();
     if (this.chance(0.05)) this.send({ type: "silent", random: this.random() });
     this.advance();
   }
@@ -147,6 +151,17 @@ class World {
   restore() {
     this.server = this.backup.copy();
     this.server.epoch = 2 + Math.floor(this.random() * 1e9);
+  }
+
+  /**
+   * The server's disk had not kept what was answered for; since then, others have recorded. While
+   * one of this phone's numbers is missing before that, nothing but a new epoch would tell of it.
+   */
+  lapse() {
+    const { epoch, revision } = this.server;
+    if (this.server.hasGap()) return;
+    this.server = this.backup.copy();
+    Object.assign(this.server, { epoch, revision: revision + 1 });
   }
 
   send(message) {
@@ -178,9 +193,10 @@ class World {
   }
 
   isDone() {
-    const { cursor, epoch, afresh } = this.disk.memory;
+    const { cursor, epoch, afresh, next_seq: heard } = this.disk.memory;
     const here = !afresh && epoch === this.server.epoch && Number(cursor) === (this.server.log.at(-1)?.revision ?? 0);
-    return here && !this.disk.outbox.size && this.engine.doing === "rest";
+    // Where the server has lapsed since, the timer's next pass is still to come.
+    return here && heard <= this.server.nextSeq() && !this.disk.outbox.size && this.engine.doing === "rest";
   }
 
   wrong() {
