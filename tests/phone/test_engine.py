@@ -92,6 +92,23 @@ def test_a_late_answer_of_a_pass_that_was_given_up_changes_nothing(page: Page):
     assert same is True
 
 
+def test_f11_a_phone_with_nothing_to_send_notices_that_what_it_sent_is_forgotten(page: Page):
+    """The revision may have caught up since; a server of before tells no number in a pull."""
+    asked = engine(
+        page,
+        """({ begin, next }) => {
+          const memory = { epoch: "a", revision: 5, next_seq: 3, cursor: "0", afresh: false };
+          const state = { ...begin(), doing: "pull", memory };
+          const server = { epoch: "a", revision: 9 };
+          return [{ next_seq: 2 }, { next_seq: 3 }, {}].map((known) => {
+            const { effects } = next(state, { type: "pulled", page: { ...server, ...known, rows: {} } });
+            return [effects[0].do, effects[0].server?.next_seq];
+          });
+        }""",
+    )
+    assert asked == [["offer", 2], ["apply", None], ["apply", None]]
+
+
 def test_f11_a_gap_below_all_that_is_unsent_is_asked_about_once(page: Page):
     """A server copied back by hand keeps its epoch, and its revision may have caught up since."""
     asked = engine(
