@@ -101,8 +101,9 @@ def test_f11_a_phone_with_nothing_to_send_notices_that_what_it_sent_is_forgotten
           const state = { ...begin(), doing: "pull", memory };
           const server = { epoch: "a", revision: 9 };
           return [{ next_seq: 2 }, { next_seq: 3 }, {}].map((known) => {
-            const { effects } = next(state, { type: "pulled", page: { ...server, ...known, rows: {} } });
-            return [effects[0].do, effects[0].server?.next_seq];
+            const page = { ...server, ...known, rows: {} };
+            const [effect] = next(state, { type: "pulled", page }).effects;
+            return [effect.do, effect.server?.next_seq];
           });
         }""",
     )
