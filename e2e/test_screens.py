@@ -416,7 +416,7 @@ def longer_page(browser: Browser, demo: Served) -> Iterator[Page]:
     visits = Visits(browser)
     page = visits.open(
         demo,
-        before=lambda page: page.route("**/locales/en.js", longer),
+        before=lambda page: page.route("**/locales/**/en.js", longer),
     )
     until_filled(page)
     yield page

@@ -86,7 +86,7 @@ async function route() {
   const [load, view, names] = known;
   let module;
   try {
-    [module, rights] = await Promise.all([load(), import("./store/may.js")]);
+    [module, rights] = await Promise.all([load(), import("./store/may.js"), import("./ui/later.js")]);
   } catch (error) {
     // Before the worker has kept the whole app, a screen may be out of reach.
     trouble.value = t("app.not_here", { detail: error.message });

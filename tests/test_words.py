@@ -1,6 +1,7 @@
 """Every word on the screen comes from the locale, and every word that is asked for is there."""
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -9,6 +10,10 @@ from lathhouse.domain.watches import load_rules
 from tests.browser import FRONTEND
 
 LOCALE = FRONTEND / "locales" / "en.js"
+# Words of screens that come after the round: kept out of the first paint.
+LATER = LOCALE.parent / "later" / LOCALE.name
+# What the app shows by itself, without the words that come with a screen.
+EARLY = ("app.js", "store/start.js", "store/updates.js", "store/deriving.js", "ui/keeper.js")
 # Keys that are put together at run time: what stands before the first gap.
 LITERAL = re.compile(r'\bt\(\s*"([a-z_.\-0-9]+)"')
 EITHER = re.compile(r'\? "([a-z_]+\.[a-z_.\-0-9]+)" : "([a-z_]+\.[a-z_.\-0-9]+)"')
@@ -19,9 +24,15 @@ ANSWERS = ("cause.", "fungus.", "health.", "method.", "root_fill.", "roots.", "t
 QUOTED = re.compile(r'"([a-z_]+\.[a-z_.\-0-9]+)"')
 
 
+def words_of(*files: Path) -> list[str]:
+    """Return the keys of these files of words."""
+    text = "\n".join(file.read_text(encoding="utf-8") for file in files)
+    return re.findall(r'^  "([^"]+)":', text, re.MULTILINE)
+
+
 def words() -> set[str]:
     """Return the keys of the locale."""
-    return set(re.findall(r'^  "([^"]+)":', LOCALE.read_text(encoding="utf-8"), re.MULTILINE))
+    return set(words_of(LOCALE, LATER))
 
 
 def views() -> str:
@@ -46,6 +57,26 @@ def test_no_word_is_kept_that_no_screen_asks_for() -> None:
     assert sorted(unused) == []
 
 
+def test_what_is_shown_without_a_screen_asks_for_no_word_that_comes_with_one() -> None:
+    """The round would show a key where its word comes later; and no key stands in both files."""
+    files = {file for name in EARLY for file in imported_by(FRONTEND / name)}
+    text = "\n".join(file.read_text(encoding="utf-8") for file in files)
+    built = tuple(BUILT.findall(text))
+    later = words_of(LATER)
+    assert [key for key in later if f'"{key}"' in text or key.startswith(built)] == []
+    assert sorted(words_of(LOCALE, LATER)) == sorted(words())
+
+
+def imported_by(file: Path, found: frozenset[Path] = frozenset()) -> frozenset[Path]:
+    """Return a module and all that comes with it, without the words."""
+    if file in found or file == LOCALE:
+        return found
+    found |= {file}
+    for name in re.findall(r'(?:from|import) "(\.[^"]+)"', file.read_text(encoding="utf-8")):
+        found = imported_by((file.parent / name).resolve(), found)
+    return found
+
+
 @pytest.mark.parametrize("kind", ["lot_started", "looked", "counted", "voided", "treated", "sold"])
 def test_every_kind_of_record_has_a_name(kind: str) -> None:
     """The history names what was done."""
@@ -65,8 +96,13 @@ def test_every_language_has_the_same_keys_and_fills_the_same_gaps() -> None:
     """A language is a file beside `en.js`."""
     english = keys_and_gaps(LOCALE.read_text(encoding="utf-8"))
     assert len(english) > 300
-    for file in LOCALE.parent.glob("*.js"):
-        assert keys_and_gaps(file.read_text(encoding="utf-8")) == english, file.name
+    for file in (*LOCALE.parent.glob("*.js"), *LATER.parent.glob("*.js")):
+        ours = LATER if file.parent == LATER.parent else LOCALE
+        expected = keys_and_gaps(ours.read_text(encoding="utf-8"))
+        assert keys_and_gaps(file.read_text(encoding="utf-8")) == expected, file
+    assert {file.name for file in LATER.parent.iterdir()} == {
+        file.name for file in LOCALE.parent.glob("*.js")
+    }
 
 
 def test_a_language_that_lacks_a_word_or_a_gap_is_not_the_same() -> None:

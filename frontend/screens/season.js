@@ -17,7 +17,7 @@ export function Season() {
   const watches = [...new Set(all.map((entry) => entry.watch))].sort();
   return html`<${Page} name="season" title=${t("season.title")} back="#/alerts" foot=${html`<${Ways} here="alerts" />`}>
     <p>${t("season.why")}</p>
-    ${!all.length && html`<p class="large">${t("season.none")}</p>`}
+    ${!all.length && html`<p class="large">${t("season.empty")}</p>`}
     ${watches.map((watch) => html`<${List} key=${watch} watch=${watch} here=${all.filter((entry) => entry.watch === watch)} />`)}
   </${Page}>`;
 }
