@@ -1,6 +1,6 @@
 // @ts-check
 /** What frost can hurt: twin of `domain/tender.py`, where the rules and their grades stand. @module */
-import { DAY_MS, toMs, toText, withinYears } from "./instants.js";
+import { DAY_MS, later, toMs, toText, withinYears } from "./instants.js";
 import { isNumber } from "./rule_terms.js";
 
 /** @typedef {Record<string, any>} Data */
@@ -69,10 +69,15 @@ export function weatherEntry(lot, crop, phase) {
 
 /** The cover that is over a lot, its own or its place's, the later of the two; or null. @returns {Data | null} */
 export function coverOf(entry, place) {
+  const [one, other] = coversOf(entry, place);
+  return other && other.at > one.at ? other : one ?? null;
+}
+
+/** The covers over a lot: its own, its place's, both or none. @returns {Data[]} */
+function coversOf(entry, place) {
   const own = entry.cover && entry.cover.at >= (place.bared_at || "") ? entry.cover : null;
   const laid = place.covered && place.covered.at >= (entry.bared_at || "") ? place.covered : null;
-  if (own && laid) return laid.at > own.at ? laid : own;
-  return own ?? laid;
+  return [own, laid].filter((cover) => cover !== null);
 }
 
 /** Whether frost can get at a place. */
@@ -81,25 +86,52 @@ export function isOpen(place) {
 }
 
 /**
- * What frost would find at an instant: {lots, unknown_lots, thin_lots, place_ids, names}.
+ * What frost would find at an instant: {lots, unknown_lots, thin_lots, opened_at, thin_at, place_ids, names}.
  * @param {Data[]} entries @param {Record<string, Data>} places @param {string} at @param {number | null} low
  */
 export function openStock(entries, places, at, low) {
   const found = { lots: 0, unknown_lots: 0, thin_lots: 0 };
   const where = new Set();
+  /** @type {Span[]} */
+  const spans = [];
+  let thin_at = null;
   for (const entry of entries) {
     const place = places[entry.place || ""] ?? {};
     if (!isOpen(place)) continue;
     const cover = coverOf(entry, place);
     if ((entry.until || "") > at) {
+      spans.push(lastOpen(entry, place));
       if (cover === null) {
         found.lots += 1;
         where.add(entry.place || "");
-      } else if (isThin(cover, low)) found.thin_lots += 1;
+      } else if (isThin(cover, low)) {
+        found.thin_lots += 1;
+        thin_at = later(thin_at, cover.at);
+      }
     } else if (!entry.known && cover === null) found.unknown_lots += 1;
   }
   const ids = walkingOrder(where, places);
-  return { ...found, place_ids: ids, names: namesOf(ids, places) };
+  return { ...found, opened_at: openedAt(spans), thin_at, place_ids: ids, names: namesOf(ids, places) };
+}
+
+/** @typedef {[since: string, until: string | null]} Span when a lot was without a cover the last time */
+
+/** @returns {Span} */
+function lastOpen(entry, place) {
+  const bared = [entry.bared_at || "", place.bared_at || ""].sort()[1];
+  return [bared, coversOf(entry, place).map(({ at }) => at).sort()[0] ?? null];
+}
+
+/** Since when there has been something open without a break, or null. See the twin. @param {Span[]} spans */
+export function openedAt(spans) {
+  let began = spans.filter(([, until]) => until === null).map(([since]) => since).sort()[0];
+  if (began === undefined) return null;
+  const over = spans.filter(([, until]) => until !== null).sort((a, b) => (a[1] < b[1] ? 1 : a[1] > b[1] ? -1 : 0));
+  for (const [since, until] of over) {
+    if (until < began) break;
+    if (since < began) began = since;
+  }
+  return began || null;
 }
 
 /** How many lots that frost can hurt stand where it can get at them, covered or not. */

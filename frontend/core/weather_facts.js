@@ -123,7 +123,7 @@ export function placeWeather(place, stock) {
 function coldFacts(row, stock) {
   if (!row.cold) return null;
   const found = openStock(stock.entries, stock.places, row.cold.at, null);
-  return { ...row.cold, until_at: standsUntil(row.cold.at), open_lots: found.lots, names: found.names };
+  return { ...row.cold, until_at: standsUntil(row.cold.at), open_lots: found.lots, opened_at: found.opened_at, names: found.names };
 }
 
 function heatFacts({ heat }) {

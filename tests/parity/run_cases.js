@@ -1,6 +1,6 @@
 // Runs a batch of cases through the phone's core; `twins.py` does the same in Python.
 async (text) => {
-  const names = ["alert_ids", "answers", "attribution", "bench", "boxes", "carrying", "chambers", "corrections", "facts", "grouping", "icalendar", "ids", "instants", "labels", "lot", "morning", "morning_text", "overlay", "proportions", "protocols", "rows", "solutions", "walk", "watches", "weather_facts", "winters"];
+  const names = ["alert_ids", "answers", "attribution", "bench", "boxes", "carrying", "chambers", "corrections", "facts", "grouping", "icalendar", "ids", "instants", "labels", "lot", "morning", "morning_text", "overlay", "proportions", "protocols", "rows", "solutions", "tender", "walk", "watches", "weather_facts", "winters"];
   const loaded = await Promise.all(names.map((name) => import(`/core/${name}.js`)));
   const core = Object.fromEntries(names.map((name, index) => [name, loaded[index]]));
   const BUCKET = "00000000-0000-7000-8000-0000000000b0";

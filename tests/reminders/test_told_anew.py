@@ -85,6 +85,47 @@ def test_dry_again_is_told_though_somebody_has_the_first_and_a_mended_record_is_
     assert [step["what"] for step in standing(told, "moisture-dry")["history"]].count("raised") == 1
 
 
+def test_stock_that_stands_open_again_is_told_again_once_whoever_had_it_before(told: Told):
+    """Covered at three by whoever has it, blown off at four, and one of them covered again."""
+    orla, _ = told.carried("Orla", "owner", order=1)
+    clock, phone = told.nursery.clock, told.writer
+    clock.set("2026-09-10T10:00:00+10:00")
+    beds = [told.place("Bench"), told.place("Frame")]
+    for bed in beds:
+        lot = str(uuid.uuid4())
+        said = {"crop": "cornus-kousa", "label": "A", "quantity": 9, "unit": "seeds", "place": bed}
+        phone.record("lot_started", lot, said)
+        phone.record("sown", lot, {})
+        phone.record("counted", lot, {"emerged": 9, "out_of": 9})
+    night = {"quantity_kind": "forecast_low_c", "value": -1, "for_night_of": "2026-09-10"}
+    phone.record("read", None, night)
+    clock.set("2026-09-10T14:00:00+10:00")
+    told.turn()
+    told.turn(minutes=1)
+    phone.record("acknowledged", None, {"nursery": told.nursery.site, "watch": "frost-tonight"},
+                 by=orla)  # fmt: skip
+    first = standing(told, "frost-tonight")
+    assert first["state"] == "acknowledged"
+    clock.set("2026-09-10T15:00:00+10:00")
+    for bed in beds:
+        phone.record("covered", None, {"place": bed})
+    told.turn(minutes=1)
+    assert "frost-tonight" not in told.nursery.alerts()
+    for minute, bed in (("00", beds[0]), ("20", beds[1])):
+        clock.set(f"2026-09-10T16:{minute}:00+10:00")
+        phone.record("uncovered", None, {"place": bed})
+        told.turn(minutes=1)
+        told.turn(minutes=1)
+    again = standing(told, "frost-tonight")
+    assert (again["state"], again["level"], again["id"] == first["id"]) == ("open", "due", False)
+    phone.record("covered", None, {"place": beds[0]})
+    assert standing(told, "frost-tonight")["id"] == again["id"]
+    for _ in range(6):
+        told.turn(minutes=30)
+    anew = [(level, "06:00", "Orla") for level in ("due", "late", "alarm")]
+    assert told_of(told, "frost-tonight") == [("due", "04:00", "Orla"), *anew]
+
+
 def soak_over_for_three(told: Told) -> tuple[str, str]:
     """Tell Orla of a soak past its time, with Dev and Mele next in line; return Dev and the lot."""
     told.carried("Orla", "owner", order=1)

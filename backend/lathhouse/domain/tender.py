@@ -6,7 +6,7 @@ first leaves or in new flush, whatever the kind. What nobody has said is not kno
 
 from typing import Any
 
-from lathhouse.domain.instants import DAY_MS, to_ms, to_text, within_years
+from lathhouse.domain.instants import DAY_MS, later, to_ms, to_text, within_years
 from lathhouse.domain.rule_terms import is_number
 
 Data = dict[str, Any]
@@ -102,10 +102,14 @@ def cover_of(entry: Data, place: Data) -> Data | None:
     Uncovering a place bares all that stands in it; what came in later than the cover is not under
     it.
     """
+    return max(covers_of(entry, place), key=lambda cover: str(cover["at"]), default=None)
+
+
+def covers_of(entry: Data, place: Data) -> list[Data]:
+    """Return the covers over a lot: its own, its place's, both or none."""
     own, laid = entry["cover"], place.get("covered")
     over = [own] if own and own["at"] >= (place.get("bared_at") or "") else []
-    over += [laid] if laid and laid["at"] >= (entry["bared_at"] or "") else []
-    return max(over, key=lambda cover: str(cover["at"]), default=None)
+    return over + ([laid] if laid and laid["at"] >= (entry["bared_at"] or "") else [])
 
 
 def is_open(place: Data) -> bool:
@@ -119,23 +123,56 @@ def open_stock(entries: list[Data], places: dict[str, Data], at: str, low_c: flo
 
     It is {lots, unknown_lots, thin_lots, place_ids, names}: tender lots with no cover over them,
     lots of which nobody has said what they stand, tender lots whose cover was put on for a milder
-    night, and where the open ones stand, in walking order.
+    night, and where the open ones stand, in walking order. `opened_at` is since when something has
+    been open without a break, `thin_at` when the last cover that is too thin was put on.
     """
     found = {"lots": 0, "unknown_lots": 0, "thin_lots": 0}
     where: set[str] = set()
+    spans: list[tuple[str, str | None]] = []
+    thin_at: str | None = None
     for entry in entries:
         place = places.get(entry["place"] or "") or {}
         if not is_open(place):
             continue
         cover = cover_of(entry, place)
         if (entry["until"] or "") > at:
+            spans.append(_last_open(entry, place))
             found["lots"] += cover is None
-            found["thin_lots"] += cover is not None and _is_thin(cover, low_c)
             where |= {entry["place"] or ""} if cover is None else set()
+            if cover is not None and _is_thin(cover, low_c):
+                found["thin_lots"] += 1
+                thin_at = later(thin_at, cover["at"])
         elif not entry["known"] and cover is None:
             found["unknown_lots"] += 1
     ids = walking_order(where, places)
-    return {**found, "place_ids": ids, "names": names_of(ids, places)}
+    since = {"opened_at": opened_at(spans), "thin_at": thin_at}
+    return {**found, **since, "place_ids": ids, "names": names_of(ids, places)}
+
+
+def _last_open(entry: Data, place: Data) -> tuple[str, str | None]:
+    """Return since when a lot was without a cover the last time, and until when: None, if now."""
+    bared = max(entry["bared_at"] or "", place.get("bared_at") or "")
+    return bared, min((cover["at"] for cover in covers_of(entry, place)), default=None)
+
+
+def opened_at(spans: list[tuple[str, str | None]]) -> str | None:
+    """Return since when there has been something open without a break, or None where nothing is.
+
+    Args:
+        spans: since when each lot was open the last time, and until when (None: it still is).
+
+    What was covered only after the next one was bared was open with it: whoever covers place by
+    place while the wind takes other covers off has one matter in hand, not several.
+    """
+    began = min((since for since, until in spans if until is None), default=None)
+    if began is None:
+        return None
+    over = [(until, since) for since, until in spans if until is not None]
+    for until, since in sorted(over, reverse=True):
+        if until < began:
+            break
+        began = min(began, since)
+    return began or None
 
 
 def thin_covers(stock: Data, place: str, at: str, low_c: float | None) -> list[Data]:

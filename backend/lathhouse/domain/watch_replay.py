@@ -14,6 +14,7 @@ from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.domain.lot import apply, new_lot, stage_of, started_first
 from lathhouse.domain.neighbours import Spreading, spreading_since
+from lathhouse.domain.occurrences import is_another
 from lathhouse.domain.watches import evaluate
 
 Data = dict[str, Any]
@@ -85,6 +86,7 @@ class Trial:
         self.since_ms, self.until_ms = since_ms, until_ms
         self.raised: list[Data] = []
         self.standing: Data | None = None
+        self.found: Data | None = None
 
     def live(self, facts: Data, from_ms: int, to_before_ms: int) -> None:
         """Live through a stretch in which nothing is recorded; its end belongs to the next one."""
@@ -100,10 +102,12 @@ class Trial:
 
     def _see(self, at_ms: int, finding: Data | None) -> None:
         now = to_text(at_ms)
+        stood, self.found = self.found, finding
+        over = finding is None or (stood is not None and is_another(stood, finding))
+        if over and self.standing is not None:
+            self.standing["cleared_at"] = now
+            self.standing = None
         if finding is None:
-            if self.standing is not None:
-                self.standing["cleared_at"] = now
-                self.standing = None
             return
         step = {"level": finding["level"], "at": now}
         if self.standing is None:

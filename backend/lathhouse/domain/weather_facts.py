@@ -179,8 +179,8 @@ def cold_facts(row: Data, stock: Data) -> Data | None:
     if not run:
         return None
     found = open_stock(stock["entries"], stock["places"], run["at"], None)
-    return {**run, "until_at": _stands_until(run["at"]), "open_lots": found["lots"],
-            "names": found["names"]}  # fmt: skip
+    told = {"open_lots": found["lots"], "opened_at": found["opened_at"], "names": found["names"]}
+    return {**run, "until_at": _stands_until(run["at"]), **told}
 
 
 def heat_facts(row: Data) -> Data | None:
