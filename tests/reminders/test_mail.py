@@ -7,7 +7,11 @@ import logging
 import re
 import socket
 import ssl
+import threading
+import time
 from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import replace
 from email.message import EmailMessage
 from pathlib import Path
 from typing import Any
@@ -199,6 +203,53 @@ def test_a_wrong_password_is_nowhere_in_the_log_or_the_rows(
     everything = caplog.text + json.dumps(told.log()) + repr(wrong) + repr(told.ways)
     assert "battery staple" not in everything
     assert "mail was not taken" in caplog.text
+
+
+HASTE_SECONDS = 0.5
+
+
+@pytest.fixture
+def dripping(monkeypatch: pytest.MonkeyPatch) -> Iterator[MailServer]:
+    """A mail server that greets, and answers all else a byte at a time, for ever."""
+    monkeypatch.setattr(mail, "LIMIT_SECONDS", HASTE_SECONDS)
+    over = threading.Event()
+    listening = socket.create_server(("127.0.0.1", 0))
+
+    def answer() -> None:
+        with suppress(OSError):
+            while True:
+                one = listening.accept()[0]
+                with one, suppress(OSError):
+                    one.sendall(b"220 slowly\r\n250-")
+                    while not over.wait(HASTE_SECONDS / 10):
+                        one.sendall(b"x")
+
+    drips = threading.Thread(target=answer, daemon=True)
+    drips.start()
+    yield MailServer("127.0.0.1", listening.getsockname()[1], "none", SENDER)
+    over.set()
+    listening.shutdown(socket.SHUT_RDWR)
+    listening.close()
+    drips.join(timeout=10)
+
+
+def test_a_mail_server_that_drips_is_left_after_the_limit_and_asked_again(
+    told: Told, box: Box, dripping: MailServer, monkeypatch: pytest.MonkeyPatch
+):
+    told.person("Orla", role="owner", **MAILED)
+    told.soaking(25)
+    ways = told.ways
+    told.ways = replace(ways, server=dripping)
+    began = time.monotonic()
+    told.turn(seconds=30)
+    # Byte by byte no single read is ever late; the most is for a machine that is busy.
+    assert time.monotonic() - began < 20 * HASTE_SECONDS
+    (row,) = told.log()
+    assert (row["state"], row["why"], box.taken) == ("waiting", "mail-refused", [])
+    told.ways = ways
+    monkeypatch.setattr(mail, "LIMIT_SECONDS", 30)
+    told.turn(minutes=2)
+    assert ([row["state"] for row in told.log()], len(box.taken)) == (["taken"], 1)
 
 
 @pytest.mark.parametrize(
