@@ -259,8 +259,8 @@ function answered(lot, event) {
 }
 
 function covered(lot, event) {
-  lot.covered_at = event.at;
-  lot.cover = coverSaid(event);
+  lot.cover = coverSaid(event, lot.cover);
+  lot.covered_at = lot.cover?.at ?? null;
 }
 
 function uncovered(lot, event) {

@@ -58,7 +58,7 @@ export function said(row, event) {
   if (kind === "round_closed") {
     return { ...row, closed_at: later(row.closed_at, event.at), closed_skipped: data.skipped ?? [], closed_by: event.by ?? null };
   }
-  if (kind === "covered") return { ...entered(row, event), covered: coverSaid(event) };
+  if (kind === "covered") return { ...entered(row, event), covered: coverSaid(event, row.covered) };
   if (kind === "uncovered") return { ...entered(row, event), covered: null, bared_at: event.at };
   if (kind === "read") return withReading(isByHand(event) ? entered(row, event) : row, event.at, event.by ?? null, data);
   if (kind === "treated") return withTreatment(row, event);
@@ -66,10 +66,12 @@ export function said(row, event) {
   return ANSWERS.includes(kind) && typeof data.watch === "string" ? answered(row, event, data) : row;
 }
 
-/** A cover as a record says it: since when, by whom, until when, for how cold a night. */
-export function coverSaid(event) {
-  const { until = null, for_low_c = null } = event.data ?? {};
-  return { at: event.at, ...saidBy(event), until, for_low_c };
+/** A cover as a record says it: since when, by whom, until when, for how cold a night. See the twin. */
+export function coverSaid(event, before) {
+  const { until = null, for_low_c = null, stays } = event.data ?? {};
+  if (stays === true) return before ? { ...before, until } : null;
+  const since = before ? { since: before.since || before.at } : {};
+  return { at: event.at, ...since, ...saidBy(event), until, for_low_c };
 }
 
 /** Note that somebody was at the place itself. */

@@ -119,7 +119,8 @@ export function openStock(entries, places, at, low) {
 /** @returns {Span} */
 function lastOpen(entry, place) {
   const bared = [entry.bared_at || "", place.bared_at || ""].sort()[1];
-  return [bared, coversOf(entry, place).map(({ at }) => at).sort()[0] ?? null];
+  const begun = coversOf(entry, place).map(({ since, at }) => (since && since >= bared ? since : at));
+  return [bared, begun.sort()[0] ?? null];
 }
 
 /** Since when there has been something open without a break, or null. See the twin. @param {Span[]} spans */

@@ -145,9 +145,9 @@ export function coverFacts(place, stock) {
   const first = timed.reduce((held, one) => (sooner(one, held) ? one : held));
   const begins = timed.map(({ days }) => days[0]).sort()[0];
   const meant = (found.length ? found : [laid]).map(({ for_low_c: low }) => low).filter(isNumber);
-  const { at, by = null, by_said = null, until = null, days: [, last] } = first;
+  const { at, since = null, by = null, by_said = null, until = null, days: [, last] } = first;
   return {
-    at, by, by_said, until, morning_at: morningAfter(home, last), first_morning_at: morningAfter(home, begins),
+    at: since || at, by, by_said, until, morning_at: morningAfter(home, last), first_morning_at: morningAfter(home, begins),
     mornings: asked(begins, last, home), lots: found.length,
     for_low_c: meant.length ? Math.max(...meant) : null,
     warm_since: place.warm?.since ?? null, warm_c: place.warm?.peak_c ?? null,
@@ -171,7 +171,7 @@ function asked(first, last, home) {
     found.push({
       from_at: morningAfter(home, start),
       begins_at: frost === null || begins <= frost ? morningAfter(home, begins) : null,
-      ends_at: frost && toText(localInstant(frost, LIST_STANDS, home.offsets)),
+      ends_at: frost && toText(listStands(home, frost)),
     });
     start = frost ? nextDay(frost) : start;
   }
@@ -187,9 +187,24 @@ function frosts(home) {
   return [...newest].filter(([day, low]) => day && low <= limit).map(([day]) => day).sort();
 }
 
+/** From when on a night's list stands: the hour that stands beside a nursery's row. */
+const listStands = (home, day) => localInstant(day, home.frost_at || LIST_STANDS, home.offsets);
+
+/** {frost_c, frost_at} of the nursery's own watch of frost: its limit and its hour. */
+export const frostSaid = (rules) => ({ frost_c: frostLimitC(rules), frost_at: frostHour(rules) });
+
+/** The local time from which on that watch asks for covers, the earliest of its cases. */
+export function frostHour(rules) {
+  const cases = ofFrost(rules).flatMap((rule) => [rule, ...(rule.cases ?? [])]);
+  return cases.map(({ after }) => after?.due?.local_time).filter(Boolean).sort()[0] ?? LIST_STANDS;
+}
+
+/** The watch of frost, where it is on. See the twin. */
+const ofFrost = (rules) => rules.filter(({ id, enabled }) => id === FROST_WATCH && enabled !== false);
+
 /** The forecast low from which on down the nursery's own watch of frost asks for covers. See the twin. */
 export function frostLimitC(rules) {
-  const terms = rules.filter(({ id }) => id === FROST_WATCH).flatMap(({ when }) => when ?? []);
+  const terms = ofFrost(rules).flatMap(({ when }) => when ?? []);
   const limits = terms.filter(([name, how, limit]) => name === "night.low_c" && how === "at_most" && isNumber(limit));
   return limits.length ? Math.min(...limits.map((term) => term[2])) : FROST_C;
 }
@@ -203,7 +218,7 @@ export const morningAfter = (home, day) => toText(toMs(nightTimes(home, dayBefor
 /** Whether covers come off before they go on: from the morning until the night's list. */
 export function isTimeToUncover(home, now) {
   const day = localDate(toMs(now), home.offsets);
-  return morningAfter(home, day) <= now && now < toText(localInstant(day, LIST_STANDS, home.offsets));
+  return morningAfter(home, day) <= now && now < toText(listStands(home, day));
 }
 
 /** Whether anything of the nursery's weather can matter now or later. */

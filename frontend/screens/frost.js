@@ -111,12 +111,12 @@ function Covered({ covered, openIn }) {
   const [staying, setStaying] = useState("");
   if (!covered.length) return null;
   const off = ({ place }) => tell("uncovered", [{ data: { place: place.id } }], place.name, t("frost.is_off"));
-  const stay = ({ place, cover }, days) => {
+  // They are the same covers, each over what it is over: nothing else is covered by that.
+  const stay = ({ place, own }, days) => {
     setStaying("");
-    // It is the same cover: a colder night than it was put on for is still asked about.
-    const meant = cover.for_low_c === null ? {} : { for_low_c: cover.for_low_c };
-    const until = localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []);
-    return tell("covered", [{ data: { place: place.id, until, ...meant } }], place.name, t("frost.stays_until", { days: days - 1 }));
+    const data = { until: localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []), stays: true };
+    const laid = place.covered ? [{ data: { place: place.id, ...data } }] : [];
+    return tell("covered", [...laid, ...own.map((lot) => ({ lot, data }))], place.name, t("frost.stays_until", { days: days - 1 }));
   };
   // Where others stand open in the place, a cover over it all would say that they are covered too.
   const second = ({ place, cover, thin }) => {

@@ -7,7 +7,7 @@
 import { phase, standing } from "../core/facts.js";
 import { isLive } from "../core/walk.js";
 import { weatherEntry } from "../core/tender.js";
-import { frostLimitC, NO_STOCK, weatherStands } from "../core/weather_facts.js";
+import { frostSaid, NO_STOCK, weatherStands } from "../core/weather_facts.js";
 
 /** By lot, while lot and crop stay the same objects. @type {WeakMap<any, {crop: any, entry: any, key: string}>} */
 const made = new WeakMap();
@@ -27,7 +27,7 @@ export function weatherOf(rows, lots, offsets) {
     if (!byPlace.has(id)) byPlace.set(id, []);
     byPlace.get(id).push(found);
   }
-  const home = { ...[...rows.get("nursery")?.values() ?? []][0], frost_c: frostLimitC([...rows.get("watch")?.values() ?? []]) };
+  const home = { ...[...rows.get("nursery")?.values() ?? []][0], ...frostSaid([...rows.get("watch")?.values() ?? []]) };
   const sorted = (found) => [...found].sort((a, b) => (a.entry.id < b.entry.id ? -1 : 1));
   const stock = (found, places, houses) => ({
     entries: sorted(found).map(({ entry }) => entry), places, houses, offsets, home,

@@ -77,14 +77,17 @@ export function coverDrafts({ act, id }, at, low) {
   return open.length ? each(there.filter((entry) => coverOf(entry, place)), data) : whole("covered", data);
 }
 
-/** What is covered: `{place, cover, lots, thin}` each, in walking order. */
+/** What is covered: `{place, cover, lots, own, thin}` each, in walking order; `own` are lots with a cover of their own. */
 export function coveredPlaces() {
   const held = stockNow();
   const night = tonight();
   return places().flatMap((place) => {
     const stock = held.inPlace(place);
     const cover = coverFacts(place, stock);
-    return cover ? [{ place, cover, lots: stock.entries.filter((entry) => coverOf(entry, place)).length, thin: thinIn(place, stock, night) }] : [];
+    if (!cover) return [];
+    const over = stock.entries.filter((entry) => coverOf(entry, place));
+    const own = over.filter((entry) => coverOf(entry, { ...place, covered: null })).map(({ id }) => id);
+    return [{ place, cover, lots: over.length, own, thin: thinIn(place, stock, night) }];
   });
 }
 

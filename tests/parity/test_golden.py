@@ -8,9 +8,11 @@ from playwright.sync_api import Page
 from lathhouse.domain.attribution import is_said
 from lathhouse.domain.carrying import may_carry
 from lathhouse.domain.corrections import effective
+from lathhouse.domain.watches import load_rules
 from lathhouse.domain.weather_facts import (
     cover_facts,
     frost_limit_c,
+    frost_said,
     heat_facts,
     is_time_to_uncover,
 )
@@ -114,9 +116,38 @@ def test_the_limit_of_frost_is_the_nurserys_own_watch_and_3_degrees_where_it_has
         ([{"id": "frost-tonight", "when": [other]}], 3),
         ([{"id": "frost-tonight"}], 3),
         ([{"id": "frost-tonight", "when": [[*low, "5"], [*low, 4], [*low, -1.5]]}], -1.5),
+        ([{"id": "frost-tonight", "when": [[*low, 9]], "enabled": True}], 9),
+        # Switched off it lends its limit to nothing.
+        ([{"id": "frost-tonight", "when": [[*low, 9]], "enabled": False}], 3),
     ):
         theirs = called_in_browser(core_page, "weather_facts", "frostLimitC", rules)["value"]
         assert [frost_limit_c(rules), theirs] == [expected, expected], rules
+
+
+def test_the_nights_list_stands_from_the_watchs_own_hour_on(core_page: Page):
+    """14:00 is ours, as the watch ships."""
+
+    def frost(**said: Any) -> list[dict[str, Any]]:
+        return [{"id": "frost-tonight", **said}]
+
+    noon, ten = ({"due": {"local_time": hour}, "late": None} for hour in ("12:00", "10:00"))
+    for rules, expected in (
+        ([], "14:00"),
+        (frost(), "14:00"),
+        (frost(cases=[{"after": noon}, {"after": {"due": {"hours": 1}}}]), "12:00"),
+        (frost(cases=[{"after": noon}, {"after": ten}]), "10:00"),
+        (frost(after=ten, cases=[{}]), "10:00"),
+        (frost(after=ten, enabled=False), "14:00"),
+        ([{"id": "look-due", "after": ten}], "14:00"),
+        (load_rules(), "14:00"),
+    ):
+        theirs = called_in_browser(core_page, "weather_facts", "frostSaid", rules)["value"]
+        assert [frost_said(rules)["frost_at"], theirs["frost_at"]] == [expected, expected], rules
+        assert frost_said(rules) == theirs
+    home = {"offsets": [], "latitude_deg": -33.6, "longitude_deg": 149.7, "frost_at": "10:00"}
+    for at, expected in (("2026-09-10T09:59:59.999Z", True), ("2026-09-10T10:00:00.000Z", False)):
+        theirs = called_in_browser(core_page, "weather_facts", "isTimeToUncover", home, at)["value"]
+        assert [is_time_to_uncover(home, at), theirs] == [expected, expected]
 
 
 def test_a_cover_says_the_mildest_night_that_it_was_put_on_for(core_page: Page):

@@ -7,6 +7,7 @@ from playwright.sync_api import Page
 
 from lathhouse.domain.facts import nursery_facts
 from lathhouse.domain.instants import to_ms
+from lathhouse.domain.rows import cover_said
 from lathhouse.domain.tender import opened_at
 from lathhouse.domain.watches import evaluate, load_rules
 from tests.parity.twins import called_in_browser
@@ -53,7 +54,8 @@ def stock(**bed: Any) -> dict[str, Any]:
     lots = [{"id": name, "place": name, "until": "9999-12-31T23:59:59.999Z", "why": "tender",
              "known": True, "cover": None, "bared_at": YESTERDAY, "small": False,
              "seen_at": YESTERDAY} for name in ("bed", "frame")]  # fmt: skip
-    frame = {"id": "frame", "name": "Frame", "covered": {"at": at(14, 30)}}
+    covered = bed.pop("frame", {"at": at(14, 30)})
+    frame = {"id": "frame", "name": "Frame", "covered": covered}
     places = {"bed": {"id": "bed", "name": "Bed", **bed}, "frame": frame}
     return {"entries": lots, "places": places, "houses": {}, "offsets": [], "home": {}}
 
@@ -79,6 +81,32 @@ def left(watch: str, instant: str) -> dict[str, Any]:
     return {watch: {"shelved": answer}}
 
 
+FIRST = {"at": at(15), "by": "orla", "until": None, "for_low_c": 2}
+LONGER = {**FIRST, "until": "2026-09-12"}
+# What was over it, what is recorded at 20:00; what is over it then.
+COVERS: list[tuple[str, Any, dict[str, Any], Any]] = [
+    ("the first", None, {"for_low_c": 2},
+     {"at": at(20), "by": "dev", "until": None, "for_low_c": 2}),
+    ("another over it is a cover of its own, but something was over it since the first", FIRST,
+     {"for_low_c": -4},
+     {"at": at(20), "since": at(15), "by": "dev", "until": None, "for_low_c": -4}),
+    ("and a third", {**FIRST, "since": at(13)}, {},
+     {"at": at(20), "since": at(13), "by": "dev", "until": None, "for_low_c": None}),
+    ("the first stays on: since when, by whom and for what is as it was", FIRST,
+     {"stays": True, "until": "2026-09-12"}, LONGER),
+    ("no longer so long", LONGER, {"stays": True}, FIRST),
+    ("what is not there does not stay on", None, {"stays": True, "until": "2026-09-12"}, None),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("case", COVERS, ids=[case[0] for case in COVERS])
+def test_what_a_record_of_a_cover_leaves_over_it(core_page: Page, case: Any):
+    _, before, data, expected = case
+    event = {"kind": "covered", "at": at(20), "by": "dev", "data": data}
+    assert cover_said(event, before) == expected
+    assert called_in_browser(core_page, "rows", "coverSaid", event, before)["value"] == expected
+
+
 COLD = {"since": at(18), "at": at(20), "temp_c": 1, "peak_c": 1}
 OPEN_STILL, BARED = {"bared_at": YESTERDAY}, {"bared_at": at(20)}
 THIN = {"covered": {"at": at(15), "for_low_c": 2}}
@@ -96,6 +124,9 @@ STATES: list[tuple[str, dict[str, Any], dict[str, Any], str, tuple[str, str, str
      ("frost-tonight", at(20), "shelved")),
     ("a cover too thin, put on after the answer", THIN, said("frost-tonight", at(14, 59, 59)),
      at(16), ("frost-tonight", at(15), "open")),
+    ("a second cover over the frame while the bed stands open is no break in what was open",
+     {**BARED, "frame": {"since": at(14, 30), "at": at(20, 30)}},
+     said("frost-tonight", at(19, 59, 59)), at(21), ("frost-tonight", at(20), "open")),
     ("or before it", THIN, said("frost-tonight", at(15)), at(16),
      ("frost-tonight", at(15), "acknowledged")),
 ]  # fmt: skip

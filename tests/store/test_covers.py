@@ -1,6 +1,7 @@
 """What asks to cover and what asks to uncover go by one limit, and a cover stays what it was put on
 for. Which nights are meant is ours; so are the limits."""
 
+import copy
 import uuid
 from typing import Any
 
@@ -8,6 +9,7 @@ from sqlalchemy import select
 
 from lathhouse.domain.watches import load_rules
 from lathhouse.store.models import Subject
+from lathhouse.store.watch_preview import preview
 from tests.server import Device, Nursery
 
 BED = str(uuid.UUID(int=1))
@@ -82,8 +84,49 @@ def test_a_cover_that_stays_on_is_still_too_thin_for_a_colder_night(sqlite_nurse
     phone = covered_bed(sqlite_nursery, -6, for_low_c=1)
     assert stands(sqlite_nursery, "14:30") == {"frost-tonight"}
     # What the covering list sends.
-    phone.record("covered", None, {"place": BED, "until": "2026-09-12", "for_low_c": 1})
+    stays = {"place": BED, "until": "2026-09-12", "stays": True}
+    phone.record("covered", None, stays)
     assert stands(sqlite_nursery, "14:31") == {"frost-tonight"}
+    (row,) = (place["covered"] for place in sqlite_nursery.rows("places"))
+    said = ("2026-09-09T06:45:00.000Z", "2026-09-12", 1)
+    assert (row["at"], row["until"], row["for_low_c"]) == said
+    # Off meanwhile, it does not come back by that.
+    phone.record("uncovered", None, {"place": BED})
+    phone.record("covered", None, stays)
+    assert [place["covered"] for place in sqlite_nursery.rows("places")] == [None]
+
+
+def test_a_watch_of_frost_with_an_hour_of_its_own_has_its_list_stand_from_then_on(
+    sqlite_nursery: Nursery,
+):
+    phone = covered_bed(sqlite_nursery, 2)
+    assert stands(sqlite_nursery, "12:30") == {"cover-left-on"}
+    rule = next(copy.deepcopy(one) for one in load_rules() if one["id"] == "frost-tonight")
+    for case in rule["cases"]:
+        case["after"]["due"] = {"local_time": "12:00"}
+    phone.record("watch_changed", None, rule)
+    assert stands(sqlite_nursery, "12:31") == set()
+    # Off, it lends its hour to nothing any more.
+    phone.record("watch_changed", None, {**rule, "enabled": False})
+    assert stands(sqlite_nursery, "13:59") == {"cover-left-on"}
+    assert stands(sqlite_nursery, "14:00") == set()
+
+
+def test_the_preview_goes_by_the_limit_of_each_day(sqlite_nursery: Nursery):
+    """Until this morning frost began at 0 °C: yesterday's 2 °C left covers asked off."""
+    phone = covered_bed(sqlite_nursery, 2)
+    frost_begins_at(phone, 0)
+    assert stands(sqlite_nursery, "14:30") == {"cover-left-on"}
+    sqlite_nursery.clock.set("2026-09-11T08:00:00+10:00")
+    frost_begins_at(phone, 3)
+    sqlite_nursery.clock.set("2026-09-11T08:30:00+10:00")
+    rule = next(dict(one) for one in load_rules() if one["id"] == "cover-left-on")
+    with sqlite_nursery.app.app_context():
+        now = sqlite_nursery.clock.text()
+        (one,) = preview(sqlite_nursery.site, rule, 3, now)["alerts"]
+    eight = "2026-09-10T22:00:00.000Z"
+    # From nine yesterday on it was asked for, past two o'clock and through the night.
+    assert (one["raised_at"], one["cleared_at"]) == ("2026-09-09T23:00:00.000Z", eight)
 
 
 def test_a_reading_on_the_nursery_has_no_place_and_no_lot_looked_at_again(sqlite_nursery: Nursery):

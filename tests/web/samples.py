@@ -68,7 +68,7 @@ RIGHT: dict[str, list[dict[str, Any]]] = {
     "potted_on": [{"quantity": 200, "container_l": 0.5, "into": OTHER}],
     "lost": [{"quantity": 4, "out_of": 180, "cause": "damping_off"}],
     "moved": [{"place": "tunnel-2"}],
-    "covered": [{"place": "corner", "until": "2026-09-11"}, {"until": LATER}],
+    "covered": [{"place": "corner", "until": "2026-09-11", "stays": True}, {"until": LATER}],
     "uncovered": [{"place": "corner"}],
     "read": [
         {"place": "fridge", "quantity_kind": "temp_c", "value": 4.3, "by_sensor": "probe"},

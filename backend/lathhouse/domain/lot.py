@@ -286,7 +286,8 @@ def _answered(lot: Lot, event: Event) -> None:
 
 
 def _covered(lot: Lot, event: Event) -> None:
-    lot["covered_at"], lot["cover"] = event["at"], cover_said(event)
+    lot["cover"] = cover_said(event, lot["cover"])
+    lot["covered_at"] = lot["cover"]["at"] if lot["cover"] else None
 
 
 def _uncovered(lot: Lot, event: Event) -> None:

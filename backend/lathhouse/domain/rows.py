@@ -121,7 +121,7 @@ def _said(row: Row, event: Event) -> Row:
     if kind in ("covered", "uncovered"):
         row = _entered(row, event)
         if kind == "covered":
-            return {**row, "covered": cover_said(event)}
+            return {**row, "covered": cover_said(event, row.get("covered"))}
         return {**row, "covered": None, "bared_at": event["at"]}
     if kind == "read":
         row = _entered(row, event) if _by_hand(event) else row
@@ -135,11 +135,19 @@ def _said(row: Row, event: Event) -> Row:
     return row
 
 
-def cover_said(event: Event) -> Row:
-    """Return a cover as a record says it: since when, by whom, until when, for how cold a night."""
+def cover_said(event: Event, before: Row | None) -> Row | None:
+    """Return a cover as a record says it: since when, by whom, until when, for how cold a night.
+
+    One that only stays on (`stays`) is the one that was there before, with another end; what has
+    none over it gets none by that. Another over the first is a cover of its own, and `since` says
+    from when on something has been over it.
+    """
     data = event.get("data") or {}
+    if data.get("stays") is True:
+        return {**before, "until": data.get("until")} if before else None
     said = {name: data.get(name) for name in ("until", "for_low_c")}
-    return {"at": event["at"], **said_by(event), **said}
+    since = {"since": before.get("since") or before["at"]} if before else {}
+    return {"at": event["at"], **since, **said_by(event), **said}
 
 
 def _entered(row: Row, event: Event) -> Row:

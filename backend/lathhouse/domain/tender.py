@@ -152,7 +152,8 @@ def open_stock(entries: list[Data], places: dict[str, Data], at: str, low_c: flo
 def _last_open(entry: Data, place: Data) -> tuple[str, str | None]:
     """Return since when a lot was without a cover the last time, and until when: None, if now."""
     bared = max(entry["bared_at"] or "", place.get("bared_at") or "")
-    return bared, min((cover["at"] for cover in covers_of(entry, place)), default=None)
+    begun = [(cover.get("since") or "", cover["at"]) for cover in covers_of(entry, place)]
+    return bared, min((since if since >= bared else at for since, at in begun), default=None)
 
 
 def opened_at(spans: list[tuple[str, str | None]]) -> str | None:

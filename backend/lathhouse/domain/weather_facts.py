@@ -3,7 +3,7 @@
 `stock` is what stands where: {entries, places, houses, offsets, home}. Entries are
 `tender.weather_entry` with their lot's id, place and last look, places are rows by id, houses the
 `standing` of the lots in each house or tunnel; `home` is the nursery's row, for a place's covers:
-its sun and its forecasts, and `frost_c`, the nursery's own `frost_limit_c`.
+its sun and its forecasts, and what `frost_said` takes from the nursery's own watch of frost.
 """
 
 import math
@@ -43,7 +43,8 @@ HOUSE = "house"
 # The forecast low up to which covers stay on for the night: what the nursery's own watch of frost
 # says, or this, as it ships. Ours.
 FROST_WATCH, FROST_LOW, FROST_C = "frost-tonight", ["night.low_c", "at_most"], 3.0
-# From then on the coming night's list stands, as `frost-tonight` ships: what is covered stays so.
+# From then on the coming night's list stands, and what is covered stays so, where the nursery's own
+# watch of frost names no hour.
 LIST_STANDS = "14:00"
 # It is coldest at about sunrise: covers come off from so long after it. Ours.
 UNCOVER_AFTER_SUNRISE_MS = HOUR_MS
@@ -221,7 +222,8 @@ def cover_facts(place: Data, stock: Data) -> Data | None:
     warm = place.get("warm")
     meant = [one["for_low_c"] for one in whole if is_number(one.get("for_low_c"))]
     return {
-        **{name: first.get(name) for name in ("at", "by", "by_said", "until")},
+        **{name: first.get(name) for name in ("by", "by_said", "until")},
+        "at": first.get("since") or first["at"],
         "morning_at": morning_after(home, last),
         "first_morning_at": morning_after(home, begins),
         "mornings": _asked(begins, last, home),
@@ -242,7 +244,6 @@ def _mornings(cover: Data, home: Data) -> tuple[str, str]:
 
 
 def _asked(first: str, last: str, home: Data) -> list[Data]:
-    offsets = home["offsets"]
     found, start = [], first
     for frost in [*(day for day in _frosts(home) if day >= first), None]:
         begins = max(start, last)
@@ -251,7 +252,7 @@ def _asked(first: str, last: str, home: Data) -> list[Data]:
             {
                 "from_at": morning_after(home, start),
                 "begins_at": morning_after(home, begins) if asked else None,
-                "ends_at": to_text(local_instant(frost, LIST_STANDS, offsets)) if frost else None,
+                "ends_at": to_text(_list_stands(home, frost)) if frost else None,
             }
         )
         start = next_day(frost) if frost else start
@@ -266,12 +267,36 @@ def _frosts(home: Data) -> list[str]:
     return sorted(day for day, low_c in newest.items() if day and low_c <= limit_c)
 
 
+def _list_stands(home: Data, day: str) -> int:
+    """Return from when on a night's list stands: the hour that stands beside a nursery's row."""
+    return local_instant(day, home.get("frost_at") or LIST_STANDS, home["offsets"])
+
+
+def frost_said(rules: Iterable[Data]) -> Data:
+    """Return {frost_c, frost_at} of the nursery's own watch of frost: its limit and its hour."""
+    rules = list(rules)
+    return {"frost_c": frost_limit_c(rules), "frost_at": frost_hour(rules)}
+
+
+def frost_hour(rules: Iterable[Data]) -> str:
+    """Return the local time from which on that watch asks for covers, the earliest of its cases."""
+    cases = [case for rule in _of_frost(rules) for case in [rule, *(rule.get("cases") or [])]]
+    spans = [(case.get("after") or {}).get("due") or {} for case in cases]
+    return min((one["local_time"] for one in spans if one.get("local_time")), default=LIST_STANDS)
+
+
+def _of_frost(rules: Iterable[Data]) -> list[Data]:
+    """Return the watch of frost, where it is on: one that is off asks for nothing, and what ships
+    stands, or covers would be asked off into a frost."""
+    return [one for one in rules if one["id"] == FROST_WATCH and one.get("enabled") is not False]
+
+
 def frost_limit_c(rules: Iterable[Data]) -> float:
     """Return the forecast low from which on down the nursery's own watch of frost asks for covers.
 
     What asks to uncover goes by the same, or the house would ask for both.
     """
-    terms = [term for rule in rules if rule["id"] == FROST_WATCH for term in rule.get("when") or []]
+    terms = [term for rule in _of_frost(rules) for term in rule.get("when") or []]
     limits = [term[2] for term in terms if term[:2] == FROST_LOW and is_number(term[2])]
     return min(limits, default=FROST_C)
 
@@ -291,7 +316,7 @@ def morning_after(home: Data, day: str) -> str:
 def is_time_to_uncover(home: Data, now: str) -> bool:
     """Say whether covers come off before they go on: from the morning until the night's list."""
     day = local_date(to_ms(now), home["offsets"])
-    ends = to_text(local_instant(day, LIST_STANDS, home["offsets"]))
+    ends = to_text(_list_stands(home, day))
     return morning_after(home, day) <= now < ends
 
 

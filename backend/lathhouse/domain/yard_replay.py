@@ -48,13 +48,20 @@ def steps_of(row: str, places: dict[str, list[Data]], stood: list[Data]) -> list
     return sorted(steps, key=lambda step: step[0])
 
 
-def with_forecasts(steps: list[Step], told: Iterable[Data]) -> list[Step]:
-    """Return the steps of a place with what was said of the nursery's nights, at their times."""
+def with_forecasts(
+    steps: list[Step], told: Iterable[Data], limits: Iterable[tuple[str, Data]]
+) -> list[Step]:
+    """Return the steps of a place with what was said of the nursery's nights, at their times.
+
+    Args:
+        limits: from when on the nursery's own watch of frost said what (`frost_said`).
+    """
     known: list[Step] = [
         (to_ms(event["at"]), "home", None, event)
         for event in told
         if (event.get("data") or {}).get("quantity_kind") in FORECASTS
     ]
+    known += [(to_ms(at), "limit", None, said) for at, said in limits]
     return sorted([*steps, *known], key=lambda step: step[0])
 
 
@@ -84,7 +91,7 @@ class Yard:
         _, what, _, told = step
         if what in ("row", "backup"):
             return True
-        if what == "home":
+        if what in ("home", "limit"):
             return self.covers
         if what == "place":
             return told["kind"] in FELT
@@ -106,6 +113,8 @@ class Yard:
             self.row = {**self.row, "last_backup_at": told}
         elif what == "home":
             self.home = _bare(go_on(self.home, [told]))
+        elif what == "limit":
+            self.home = {**self.home, **told}
         elif what == "move":
             self._move(told)
         elif what == "row":

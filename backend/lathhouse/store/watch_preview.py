@@ -21,6 +21,8 @@ from lathhouse.domain.watch_replay import (
     not_replayed,
     rests_on_neighbours,
 )
+from lathhouse.domain.watches import load_rules
+from lathhouse.domain.weather_facts import FROST_WATCH, frost_said
 from lathhouse.domain.yard_replay import (
     Yard,
     live_yard,
@@ -220,11 +222,20 @@ class Preview:
         if whole:
             steps = with_backups(steps, self._backups())
         home, nights = self._home() if self.weather and not whole else ({}, [])
-        home = {**home, **self.watcher.site, "frost_c": self.watcher.home["frost_c"]}
+        home = {**home, **self.watcher.site, **frost_said(load_rules())}
         yard = Yard(first, places, list(self.rules), home)
-        steps = with_forecasts(steps, nights) if yard.covers else steps
+        if yard.covers:
+            steps = with_forecasts(steps, nights, self._frost_limits())
         facts_of = facts.nursery_facts if whole else facts.place_facts
         return live_yard(yard, steps, facts_of, trials, self.until_ms, self._late, begin)
+
+    def _frost_limits(self) -> list[tuple[str, Data]]:
+        """Return from when on the nursery's own watch of frost said what, after what ships."""
+        told = effective(self.log.events_about("watch", FROST_WATCH))
+        changed = [one for one in told if one["kind"] == "watch_changed"]
+        shipped = config.shipped_row(self.work, "watch", FROST_WATCH)
+        rows = [(one["at"], config.set_up("watch", shipped, [one]) or {}) for one in changed]
+        return [(at, frost_said([{"id": FROST_WATCH, **row}])) for at, row in rows]
 
     def _home(self) -> tuple[Data, list[Data]]:
         """Return the nursery's row as it is set up, and what was said of it; read once."""

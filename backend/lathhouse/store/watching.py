@@ -9,7 +9,7 @@ from lathhouse.domain import facts
 from lathhouse.domain.instants import DAY_MS, later, to_ms, to_text
 from lathhouse.domain.spells import last_spell
 from lathhouse.domain.watches import evaluate
-from lathhouse.domain.weather_facts import frost_limit_c
+from lathhouse.domain.weather_facts import frost_said
 from lathhouse.store import alerts, config, weather
 from lathhouse.store.models import Subject
 from lathhouse.store.work import Row, Work
@@ -37,7 +37,7 @@ class Watcher:
         self.crops = rows("protocol")
         self.places = rows("place")
         nursery = rows("nursery")[work.site_id]
-        self.home = {**nursery, "frost_c": frost_limit_c(self.rules)}
+        self.home = {**nursery, **frost_said(self.rules)}
         names = ("offsets", "working_days", "hemisphere", "season_starts")
         self.site: Data = {name: nursery.get(name) for name in names}
         self._spreading: dict[str, list[Any]] | None = None

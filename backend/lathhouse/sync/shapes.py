@@ -81,6 +81,7 @@ COVER: dict[str, Plain] = {
     "place": Name(**UNSET),
     "until": Until(**UNSET),
     "for_low_c": temperature(**UNSET),
+    "stays": Flag(**UNSET),
 }
 
 # What is said of a reading depends on what was read.
