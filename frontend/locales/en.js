@@ -600,6 +600,7 @@ export const words = {
   "reminders.kind.morning": "The morning list",
   "reminders.kind.next": "Nobody else had said \"I have it\".",
   "reminders.kind.holder": "To who has it: it got worse.",
+  "reminders.kind.given": "To who has it: somebody else said so.",
   "reminders.state.waiting": "Goes {at}, if it still stands",
   "reminders.state.next": "Goes {at}, if nobody has it by then",
   "reminders.state.again": "Not taken yet: {why}. Again {at}",

@@ -23,7 +23,7 @@ function Sent({ rows }) {
   const by = t(`reminders.by.${row.channel}`);
   const place = one("place", row.about?.place)?.name;
   const what = row.about ? row.about.says : t(`reminders.kind.${row.kind}`);
-  const asked = row.state === "taken" && ["next", "holder"].includes(row.kind) ? t(`reminders.kind.${row.kind}`) : "";
+  const asked = row.state === "taken" && ["next", "holder", "given"].includes(row.kind) ? t(`reminders.kind.${row.kind}`) : "";
   return html`<li class=${`sent-one sent-${row.state}`}><p><strong>${who}</strong> <small>${[by, place].filter(Boolean).join(" · ")}</small></p>
     <p>${what}${rows.length > 1 && html` <strong>${t("reminders.and_more", { n: rows.length - 1 })}</strong>`}</p>
     <p class="sent-state">${mark(row.state)} ${outcome(row)}${asked && html` <small>${asked}</small>`}</p></li>`;

@@ -3,7 +3,7 @@
 import uuid
 from typing import Any
 
-from tests.reminders.carried import Told
+from tests.reminders.carried import Phone, Told
 
 pytest_plugins = ["tests.reminders.carried"]
 
@@ -124,6 +124,46 @@ def test_stock_that_stands_open_again_is_told_again_once_whoever_had_it_before(t
         told.turn(minutes=30)
     anew = [(level, "06:00", "Orla") for level in ("due", "late", "alarm")]
     assert told_of(told, "frost-tonight") == [("due", "04:00", "Orla"), *anew]
+
+
+def test_who_is_said_to_have_it_on_anothers_phone_hears_of_it_once(told: Told):
+    """Orla says that Dev has it, then that Mele has; what each says of themselves is no news."""
+    orla, phone = told.carried("Orla", "owner", order=1)
+    dev, own = told.carried("Dev", order=2)
+    mele, _ = told.carried("Mele", order=3)
+    told.nursery.clock.set("2026-09-10T08:00:00+10:00")
+    lot = told.soaking(25)
+    told.turn(minutes=1)
+
+    def has_it(said_on: Phone, who: str) -> None:
+        told.nursery.clock.forward(minutes=1)
+        event = told.writer.event("acknowledged", lot, {"watch": "soak-over"}, by=who)
+        sent = {"device": said_on.id, "sent_at": told.nursery.clock.text(), "events": [event]}
+        assert said_on.call("POST", "/api/v1/sync/push", sent).json["stored"] == [event["id"]]
+        # Sent again, as a phone does whose answer was lost.
+        assert said_on.call("POST", "/api/v1/sync/push", sent).json["already"] == [event["id"]]
+
+    has_it(phone, dev)
+    has_it(phone, mele)
+    for _ in range(3):
+        told.turn(minutes=1)
+    has_it(phone, orla)
+    has_it(own, dev)
+    for _ in range(3):
+        told.turn(minutes=1)
+    soak = [row for row in told.log() if row["about"]["watch"] == "soak-over"]
+    rows = [(row["to_name"], row["kind"], row["state"]) for row in soak]
+    # Dev had it no longer when his message was to go.
+    assert [row for row in rows if row[1] != "next"] == [
+        ("Orla", "first", "taken"), ("Dev", "given", "not_sent"), ("Mele", "given", "taken"),
+    ]  # fmt: skip
+    (heard,) = (row for row in soak if row["kind"] == "given" and row["state"] == "taken")
+    assert heard["about"]["says"].startswith("26-017-R")
+    # Nobody has the message who cannot be told: it goes to no other in their place.
+    has_it(phone, told.person("Tavita"))
+    told.turn(minutes=1)
+    assert [row["to_name"] for row in told.log() if row["kind"] == "given"] == ["Dev", "Mele"]
+    assert told.nursery.differences() == []
 
 
 def soak_over_for_three(told: Told) -> tuple[str, str]:

@@ -37,6 +37,7 @@ COLLECT_MS = 20_000
 # What was due in working hours may still go so long after them: it was due at their very end, or
 # the sender had much to send.
 GRACE_MS = 15 * MINUTE_MS
+GIVEN = "given"
 FROST_NOW, BAND = "frost-now", "chamber-band"
 # Messages of a day's lesser matters go in one; of one moment, the others go before them.
 DAY = "day:"
@@ -195,7 +196,17 @@ def left_no_more(alert: Alert, before: Alert, now: str) -> bool:
     return until > now and alert.get("shelved_until") != until
 
 
-def step_of(alert: Alert) -> str:
+def is_given(alert: Alert, answers: set[tuple[str, str]]) -> bool:
+    """Say whether somebody else said just now that a person has this; it may ring, so they hear it.
+
+    Args:
+        answers: (when, who has it) of what was said now on phones that are not that person's.
+    """
+    said = (alert.get("acknowledged_at"), alert.get("acknowledged_by"))
+    return alert["state"] == "acknowledged" and said in answers and rings(alert)
+
+
+def step_of(alert: Alert, kind: str = "first") -> str:
     """Return the state that a message is about; one state is never told twice to one person."""
     until, priority = alert.get("shelved_until"), int(alert["priority"])
     step = str(alert["level"])
@@ -203,6 +214,7 @@ def step_of(alert: Alert) -> str:
     # Nobody has any longer what everybody was told somebody has: that is a state of its own.
     given = alert.get("given_back_at")
     step += f"~{given}" if given else ""
+    step += f"+{alert['acknowledged_at']}" if kind == GIVEN else ""
     return f"{step}@{until}" if alert["state"] == "shelved" else step
 
 
@@ -211,8 +223,9 @@ def plan(
 ) -> list[dict[str, Any]]:
     """Return `{person, kind, at_ms}` for each who is to be told of an alert's new state.
 
-    `kind` is `first`, `next` (told only if nobody has it by then) or `holder` (who has it already
-    hears of a higher level, and nobody else). What is left until a time is told at that time.
+    `kind` is `first`, `next` (told only if nobody has it by then), `holder` (who has it already
+    hears of a higher level, and nobody else) or `given` (another said that they have it). What is
+    left until a time is told at that time.
     """
     if not rings(alert) or not people:
         return []
@@ -223,6 +236,12 @@ def plan(
     line = in_line(alert, people, start, nursery)
     if alert.get("given_back_at"):
         line = [one for one in line if one["id"] != alert["given_back_by"]] or line
+    if alert["state"] == "acknowledged" and not rose(alert, to_text(now_ms)):
+        given = [one for one in line if one["id"] == alert["acknowledged_by"]]
+        return [
+            {"person": one, "kind": GIVEN, "at_ms": tell_at(alert, one, start, nursery)}
+            for one in given
+        ]
     if alert["state"] == "acknowledged":
         holder = next((p for p in line if p["id"] == alert.get("acknowledged_by")), line[0])
         at = tell_at(alert, holder, start, nursery)
@@ -250,11 +269,14 @@ def still_due(row: dict[str, Any], alert: Alert | None, now: str) -> str | None:
         return "cleared"
     if alert["state"] == "shelved" and alert["shelved_until"] > now:
         return "shelved"
-    if alert["state"] == "acknowledged" and row["kind"] != "holder":
+    if alert["state"] == "acknowledged" and row["kind"] not in ("holder", GIVEN):
         return "acknowledged"
     if not rings(alert):
         return "hidden"
     step, _, until = row["step"].partition("@")
+    step, _, taken = step.partition("+")
+    if row["kind"] == GIVEN and taken != alert.get("acknowledged_at"):
+        return "superseded"
     step, _, given = step.partition("~")
     level, _, priority = step.partition("/")
     if given != (alert.get("given_back_at") or ""):

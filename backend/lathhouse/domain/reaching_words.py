@@ -17,6 +17,7 @@ COUNTED = {"due": "{n} due", "late": "{n} late", "alarm": "{n} alarm"}
 KINDS = {
     "next": "Nobody has said that they have it; you are next.",
     "holder": "You have taken this on, and it has got worse.",
+    "given": "Somebody else said that you have this.",
 }
 
 

@@ -35,7 +35,12 @@ def plan(work: Work, alerts: Iterable[Row]) -> None:
     stored = work.rows_in(Alert, Alert.id, [alert["id"] for alert in changed])
     before = {row["id"]: json.loads(row["data"]) for row in stored}
     _end_left(work, changed, before)
-    told = [one for one in changed if reaching.must_plan(one, before.get(one["id"]), work.now)]
+    told = [
+        one
+        for one in changed
+        if reaching.must_plan(one, before.get(one["id"]), work.now)
+        or reaching.is_given(one, work.given)
+    ]
     people = subscriptions.reachable(work) if told else []
     if not people:
         return
@@ -47,7 +52,7 @@ def plan(work: Work, alerts: Iterable[Row]) -> None:
         for one in reaching.plan(alert, people, nursery, now_ms):
             about = {
                 "alert_id": alert["id"],
-                "step": reaching.step_of(alert),
+                "step": reaching.step_of(alert, one["kind"]),
                 "kind": one["kind"],
                 "group_key": reaching.group_of(alert, one["at_ms"], hours),
                 "due_at": reaching.collected(one["at_ms"], now_ms),

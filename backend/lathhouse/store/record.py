@@ -46,6 +46,7 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     log = _locked(work, added)
     work.who, work.who_last = log.who()
     work.records = bool(added)
+    work.given = said_for_others(added, phone)
     before: dict[str, Row] = {}
     found = lots.derive_lots(log, before)
     rows = config.derive_rows(log, work.now)
@@ -76,6 +77,20 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     treated = rows if {event["kind"] for event in added} & MAY_TREAT else {}
     watch_beside_again(work, before, found, {at for kind, at in treated if kind == "place"})
     return revision
+
+
+def said_for_others(added: list[Data], phone: Data | None) -> set[tuple[str, str]]:
+    """Return (when, who has it) of each "I have it" whose person does not carry the phone.
+
+    Of a phone only: a script that names people (it may be silent for ever) tells them itself.
+    """
+    if phone is None or phone.get("silent_ok") is True:
+        return set()
+    return {
+        (event["at"], event["by"])
+        for event in added
+        if event["kind"] == "acknowledged" and event["by"] not in (None, phone["person"])
+    }
 
 
 def _locked(work: Work, added: list[Data]) -> Log:

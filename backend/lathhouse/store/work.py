@@ -48,6 +48,8 @@ class Work:
         # Whose records changed what, by (kind, id), and whose was the last; nobody's in a tick.
         self.who: dict[tuple[str, str], dict[str, Any]] = {}
         self.who_last: dict[str, Any] = {"by": None}
+        # (when, who has it) of each "I have it" that is said for somebody else, on another's phone.
+        self.given: set[tuple[str, str]] = set()
         # Whether records are being added, which is what changes subjects then.
         self.records = False
 
