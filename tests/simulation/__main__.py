@@ -3,10 +3,13 @@
 import argparse
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 from tests.simulation.report import lines
 from tests.simulation.run import Run
+
+EVERY_DAYS = 20
 
 
 def main() -> int:
@@ -17,10 +20,16 @@ def main() -> int:
     parser.add_argument("--away", choices=("shed", "mele", "orla"), default="shed")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="lathhouse-simulation-") as folder:
-        run = Run(Path(folder), asked.days, asked.seed, asked.away).go()
+        run = Run(Path(folder), asked.days, asked.seed, asked.away).go(progress)
     said, missed = lines(run)
     print("\n".join(said))
     return missed
+
+
+def progress(day: int, days: int) -> None:
+    """Say on standard error how far it is."""
+    if day % EVERY_DAYS == 0:
+        print(f"day {day} of {days}, {time.process_time():.0f} s", file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from lathhouse.demo.scenario import FRIDGE, place_id
 from lathhouse.domain.protocols import load_crops
-from tests.simulation import steps
+from tests.simulation import covering, steps
 from tests.simulation.calendar import DAY_MS, local
 from tests.simulation.episodes import Key
 from tests.simulation.ledger import Lot
@@ -49,6 +49,12 @@ def answer(people: "People", who: str, key: Key) -> None:
     elif key.watch == "chamber-silent":
         people.read_fridge(who)
         silence(people, who)
+    elif key.watch in ("frost-tonight", "frost-now"):
+        covering.cover(people, who)
+    elif key.watch == "cover-left-on":
+        covering.uncover(people, who, [key.subject])
+    elif key.watch == "heat-plants":
+        covering.hot_walk(people, who)
     elif key.watch == "solution-old":
         steps.discard(people, who, key.subject)
 

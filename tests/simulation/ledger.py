@@ -16,6 +16,15 @@ NOT_THERE = frozenset(
 
 
 @dataclass
+class Cover:
+    """A cover: since when, until which day it is said to stay on, for how cold a night."""
+
+    at: int
+    until_day: int | None
+    for_low_c: float | None
+
+
+@dataclass
 class Lot:
     """A lot as it truly is. All times are milliseconds; None where there is none."""
 
@@ -64,10 +73,13 @@ class Lot:
     holds: list[tuple[int, int]] = field(default_factory=list)
     sold_in_hold: tuple[int, int] | None = None
     ec_at: int | None = None
+    # Its own cover, and since when nothing that was laid on its place before is over it.
+    cover: Cover | None = None
+    bared_at: int = 0
 
     def __post_init__(self) -> None:
         """It stands where it began, as it began."""
-        self.placed_at = self.stage_at = self.started_at
+        self.placed_at = self.stage_at = self.bared_at = self.started_at
 
     @property
     def live(self) -> bool:
@@ -202,7 +214,22 @@ def _sell(lot: Lot, data: Data, at: int) -> None:
 
 
 def _move(lot: Lot, data: Data, at: int) -> None:
+    if data["place"] != lot.place:
+        _bare(lot, data, at)
     lot.place, lot.placed_at = data["place"], at
+
+
+def cover_of(data: Data, at: int) -> Cover:
+    """Return a cover as it was put on."""
+    return Cover(at, data.get("until_day"), data.get("for_low_c"))
+
+
+def _cover(lot: Lot, data: Data, at: int) -> None:
+    lot.cover = cover_of(data, at)
+
+
+def _bare(lot: Lot, _data: Data, at: int) -> None:
+    lot.cover, lot.bared_at = None, at
 
 
 def _treat(lot: Lot, data: Data, _at: int) -> None:
@@ -249,6 +276,8 @@ ACTS: dict[str, Callable[[Lot, Data, int], None]] = {
     "lost": _lose,
     "sold": _sell,
     "moved": _move,
+    "covered": _cover,
+    "uncovered": _bare,
     "treated": _treat,
     "read": _read,
     "decided": lambda lot, data, at: lot.decided.update({data["watch"]: at}),

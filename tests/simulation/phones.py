@@ -64,15 +64,20 @@ class Phone:
 
 
 class Probe:
-    """The fridge's logger, with a token that opens the one door for readings."""
+    """A logger of a place, with a token that opens the one door for readings."""
 
     def __init__(self, nursery: Nursery, place: str) -> None:
         self.nursery, self.place, self.dead = nursery, place, False
 
-    def send(self, temp_c: float) -> None:
-        """Send a reading of now."""
-        reading = {"place": self.place, "quantity_kind": "temp_c", "value": temp_c}
-        reading["read_at"] = written(self.nursery.clock.ms)
-        said = self.nursery.call("POST", "/api/v1/readings", {"readings": [reading]}, "sensor")
+    def send(self, temp_c: float, humidity_percent: float | None = None) -> None:
+        """Send readings of now."""
+        told = {"temp_c": temp_c, "humidity_percent": humidity_percent}
+        now = written(self.nursery.clock.ms)
+        readings = [
+            {"place": self.place, "quantity_kind": kind, "value": value, "read_at": now}
+            for kind, value in told.items()
+            if value is not None
+        ]
+        said = self.nursery.call("POST", "/api/v1/readings", {"readings": readings}, "sensor")
         assert said.status_code == 200, said.json
         assert said.json["refused"] == [], said.json

@@ -5,6 +5,7 @@ from tests.simulation.calendar import HOUR_MS, local
 from tests.simulation.episodes import Key, Span
 from tests.simulation.rings import Board
 from tests.simulation.run import Run
+from tests.simulation.yard import COLD_C, FROST_LOW_C, HOT_HIGH_C
 
 COLUMNS = (
     ("true", 6), ("raised", 8), ("unraised", 10), ("untrue", 8), ("on way", 8), ("phone off", 11),
@@ -90,8 +91,21 @@ def _other_lines(run: Run) -> list[str]:
         f"of what is new on the list: {_shares(run.mirror.listed)} (the standards: about {usual})",
         f"of what rings: {_shares(run.mirror.ringing)} (a P3 rings only as an alarm, a P4 never)",
         f"longest before anybody acted on what rang: {hours:.0f} h ({watch})",
+        _weather_line(run),
         f"truly dried out: {len(spells)} times, at most {longest:.0f} h unseen",
     ]
+
+
+def _weather_line(run: Run) -> str:
+    weather, yard = run.world.weather, run.world.yard
+    nights = sum(0 <= day < run.days and low_c <= FROST_LOW_C for day, low_c in yard.lows.items())
+    days = sum(0 <= day < run.days and high_c >= HOT_HIGH_C for day, high_c in yard.highs.items())
+    frosts = sum(low_c <= COLD_C for low_c in weather.lows[: run.days])
+    hot = sum(high_c >= HOT_HIGH_C for high_c in weather.highs[: run.days])
+    return (
+        f"nights of frost: {nights} as was forecast last, {frosts} of {COLD_C:.0f} °C or lower;"
+        f" hot days: {days} as was forecast last, {hot} of {HOT_HIGH_C:.0f} °C or more"
+    )
 
 
 def _shares(board: Board) -> str:

@@ -16,12 +16,13 @@ from lathhouse.reminders.clock import catch_up, tick
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import Subject, db
 from tests.server import Clock, close_nursery, open_nursery
-from tests.simulation import answers, steps
-from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
+from tests.simulation import answers, covering, outdoors, steps
+from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar, local
 from tests.simulation.episodes import Key
 from tests.simulation.people import NEAR, WORKS, People
 from tests.simulation.post import Post
 from tests.simulation.rings import Mirror, key_of
+from tests.simulation.weather import Weather
 from tests.simulation.world import PAIRED, PROBE_MINUTES, World
 
 TICKS_MAX = 1000
@@ -34,7 +35,9 @@ AWAY_DAYS = 7
 SYNCS = {"orla": ("06:35", "12:30", "20:30"), "mele": ("07:02", "12:30", "15:58")}
 LISTS = (("Dev", "07:35"), ("Orla", "08:30"), ("Dev", "11:50"), ("Dev", "14:30"), ("Orla", "16:05"))
 PHONE = {"Orla": "orla", "Dev": "shed"}
-WALKS = ("09:", "10:")
+# After these hours weather asks for something else than before (`yard.py`).
+WEATHER_TURNS = ("00:30", "12:00", "14:00")
+NEAR_C, MILD_C, HOT_C = 4, 13, 26
 
 
 @dataclass
@@ -67,7 +70,8 @@ class Run:
             load(self.nursery.site, self.clock.ms, 0)
             catch_up(self.nursery.site, self.clock.ms)
         rng = random.Random(seed)
-        self.world = World(self.nursery, self.calendar, rng)
+        weather = Weather(seed, self.calendar, days)
+        self.world = World(self.nursery, self.calendar, rng, weather)
         self.people = People(self.world, rng, self.later, self.repair)
         self.post = Post(self.nursery, self.calendar)
         for name, phone in self.world.phones.items():
@@ -117,12 +121,13 @@ class Run:
         self.put(at, lambda: setattr(self.world.probe, "dead", False))
         return at
 
-    def go(self) -> "Run":
-        """Run it through."""
+    def go(self, progress: Callable[[int, int], None] = lambda _day, _days: None) -> "Run":
+        """Run it through; say at the beginning of each day how far it is."""
         end = self.calendar.at(self.days, "00:00")
         self._plan_faults()
         for day in range(self.days):
             self.put(self.calendar.at(day, "00:01"), lambda day=day: self._plan(day))
+            self.put(self.calendar.at(day, "00:01"), lambda day=day: progress(day, self.days))
             self.put(self.calendar.at(day, "02:00"), self._back_up)
         self._plan(0)
         while self.queue and self.queue[0][0] < end:
@@ -166,6 +171,12 @@ class Run:
         first = at(day, "00:00") + 20 * MINUTE_MS
         for half_hour in range(0, 24 * 60, PROBE_MINUTES):
             self.put(first + half_hour * MINUTE_MS, self._read_probe)
+        for hour in range(24):
+            self.put(at(day, "00:25") + hour * HOUR_MS, self._read_corner)
+        for clock in WEATHER_TURNS:
+            self.put(at(day, clock), lambda: outdoors.reckon(self.world, self.clock.ms))
+        for when, act, reach in covering.plan(self.people, day):
+            self.work(when, act, reach)
         for hour in range(0, 24, 6):
             self.put(at(day, "00:30") + hour * HOUR_MS, lambda: self.world.sync("shed"))
         for name, clocks in SYNCS.items():
@@ -188,6 +199,18 @@ class Run:
         if not self.world.probe.dead:
             self.world.probe.send(self.world.nature.fridge_c(self.clock.ms))
             self.world.was_read(self.clock.ms)
+
+    def _read_corner(self) -> None:
+        """Send every hour what may matter, with what follows it; and four readings of other days.
+
+        A probe sends all day; what is left out here would change nothing.
+        """
+        world, now = self.world, self.clock.ms
+        covered = bool(covering.covered(self.people))
+        air = [world.weather.air_c(at) for at in (now - HOUR_MS, now)]
+        near = any(c <= NEAR_C or c >= HOT_C or (covered and c >= MILD_C) for c in air)
+        if near or local(now).hour % 6 == 0:
+            outdoors.read_corner(world)
 
     def _read_list(self, who: str) -> None:
         """Let somebody read their list: the server's, or what a phone that is off knows itself."""

@@ -7,6 +7,7 @@ from tests.simulation import load, verdict
 from tests.simulation.episodes import Key, Spans, minus, union
 from tests.simulation.report import lines
 from tests.simulation.run import Run
+from tests.simulation.yard import COLD_C
 
 DAYS, SEED = 21, 1
 
@@ -69,6 +70,15 @@ def test_the_faults_of_the_story_happened_and_were_told(run: Run, judged: list[v
     raised = {line.watch: line.raised for line in judged}
     for watch in ("phone-silent", "chamber-silent", "chamber-band", "round-missing", "look-due"):
         assert raised[watch] > 0, watch
+
+
+def test_nights_of_frost_and_the_mornings_after_them_were_lived_through(
+    run: Run, judged: list[verdict.Line]
+):
+    assert any(low_c <= COLD_C for low_c in run.world.weather.lows[:DAYS])
+    true = {line.watch: line.true for line in judged}
+    for watch in ("frost-tonight", "frost-now", "cover-left-on"):
+        assert true[watch] > 0, watch
 
 
 def test_the_table_says_every_aim(run: Run):

@@ -3,16 +3,18 @@
 import random
 from typing import Any
 
-from lathhouse.demo.scenario import FRIDGE, PLACES, place_id, scenario
+from lathhouse.demo.scenario import CORNER, FRIDGE, PLACES, place_id, scenario
 from lathhouse.demo.story import name_id
 from lathhouse.domain.instants import parse_instant
 from tests.server import Nursery
-from tests.simulation import needs
+from tests.simulation import needs, outdoors
 from tests.simulation.calendar import HOUR_MS, Calendar, written
 from tests.simulation.episodes import Key, Span, Spans
 from tests.simulation.ledger import NOT_THERE, Lot, note
 from tests.simulation.nature import Nature
 from tests.simulation.phones import Phone, Probe
+from tests.simulation.weather import Weather
+from tests.simulation.yard import Yard
 
 Data = dict[str, Any]
 DAILY = [place_id(name) for name, _, daily in PLACES if daily]
@@ -31,14 +33,17 @@ PROBE_MINUTES, SILENT_HOURS = 60, 3
 class World:
     """Everything that is true, noted as it happens."""
 
-    def __init__(self, nursery: Nursery, calendar: Calendar, rng: random.Random) -> None:
-        self.nursery, self.calendar, self.rng = nursery, calendar, rng
+    def __init__(
+        self, nursery: Nursery, calendar: Calendar, rng: random.Random, weather: Weather
+    ) -> None:
+        self.nursery, self.calendar, self.rng, self.weather = nursery, calendar, rng, weather
         self.nature = Nature(rng)
         self.lots: dict[str, Lot] = {}
         self.closed_at: dict[str, int] = {}
         self.buckets: dict[str, int] = {}
         # place -> from when until when it was closed after a treatment
         self.shut: dict[str, Span] = {}
+        self.yard = Yard(calendar, outdoors.SHELTERED, outdoors.HOUSES)
         self.read_at = self.silence_put_off = 0
         self.truth = Spans()
         # (subject) -> when what was recorded of it was still on a phone.
@@ -51,6 +56,7 @@ class World:
             for name, (role, person) in PAIRED.items()
         }
         self.probe = Probe(nursery, place_id(FRIDGE))
+        self.corner_probe = Probe(nursery, place_id(CORNER))
         for phone in self.phones.values():
             self.heard(phone)
 
@@ -76,6 +82,7 @@ class World:
             self.reckon_lot(lot, self.now)
         self.reckon_beside({lot.place for lot in self.lots.values()}, self.now)
         self.reckon_places(self.now)
+        outdoors.reckon(self, self.now)
         self.backed_up(self.now)
 
     def did(
@@ -96,11 +103,12 @@ class World:
             if named:
                 self.acted.setdefault(named, []).append(self.now)
         self.reckon_places(self.now)
+        outdoors.reckon(self, self.now)
 
     def _happened(self, kind: str, lot_id: str | None, data: Data, at: int) -> None:
         if isinstance(data.get("until"), str):
-            day = self.calendar.day_of(parse_instant(f"{data['until']}T12:00:00+10:00"))
-            data = {**data, "until_ms": self.calendar.at(day, "00:00")}
+            day = outdoors.day_of(self, data["until"])
+            data = {**data, "until_ms": self.calendar.at(day, "00:00"), "until_day": day}
         if kind == "lot_started" and lot_id:
             self.lots[lot_id] = Lot(
                 lot_id, data["crop"], data["place"], data["unit"], data["quantity"],
@@ -114,8 +122,8 @@ class World:
                 self._entered(self.lots[lot_id].place, at)
         if kind == "round_closed":
             self.closed_at[data.get("place") or ""] = at
-        if kind == "read" and data.get("quantity_kind") == "temp_c":
-            self.was_read(at)
+        if not lot_id:
+            outdoors.told(self, kind, data, at)
         if kind == "deferred" and data["watch"] == "chamber-silent":
             self.silence_put_off = data["until_ms"]
             self.was_read(self.read_at)
@@ -212,6 +220,8 @@ class World:
             lot = self.lots.get(event["lot"] or "")
             data = event["data"]
             named = [lot.id, lot.place] if lot else [data.get("place"), data.get("solution")]
+            # Whether a cover comes off depends on what is forecast.
+            named += outdoors.KINDS if "forecast" in str(data.get("quantity_kind")) else []
             for subject in [*named, self.nursery.site]:
                 if subject:
                     self.unsent.setdefault(subject, []).append(span)
