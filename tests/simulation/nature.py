@@ -18,6 +18,7 @@ MOULDS = {"bag": 0.004, "flats": 0.003, "emerging": 0.004, "seedlings": 0.002}
 SPREADS = 0.2
 NOTHING_COMES_UP = 0.08
 USUAL_MOISTURE = {"flats": 4}
+DOOR_MS = 15 * MINUTE_MS
 DOOR_C, BAND_C, FRIDGE_C = 6.2, 5.0, 3.7
 
 
@@ -108,13 +109,21 @@ class Nature:
 
     def fridge_c(self, now: int) -> float:
         """Return the fridge's true temperature."""
-        warm = [degrees for start, end, degrees in self.warm_spells if start <= now < end]
+        return self._fridge_c(now, self.warm_spells)
+
+    def shut_fridge_c(self, now: int) -> float:
+        """Return its temperature as one reads it who waits while another stands at the door."""
+        lasting = [spell for spell in self.warm_spells if spell[1] - spell[0] > DOOR_MS]
+        return self._fridge_c(now, lasting)
+
+    def _fridge_c(self, now: int, spells: list[tuple[int, int, float]]) -> float:
+        warm = [degrees for start, end, degrees in spells if start <= now < end]
         hour = local(now).hour
         return max(warm, default=round(FRIDGE_C + 0.3 * math.sin(hour), 1))
 
     def open_door(self, now: int) -> None:
         """Stand at the open fridge for a quarter of an hour."""
-        self.warm_spells.append((now, now + 15 * MINUTE_MS, DOOR_C))
+        self.warm_spells.append((now, now + DOOR_MS, DOOR_C))
 
     def warm_for(self, start: int, end: int, degrees: float) -> None:
         """Leave the door ajar, or let the thermostat drift."""

@@ -142,8 +142,8 @@ class People:
                     self.look(who, lot)
 
     def read_fridge(self, who: str) -> None:
-        """Read the fridge's thermometer by hand."""
-        value = self.world.nature.fridge_c(self.world.now)
+        """Read the fridge's thermometer by hand, with the door shut."""
+        value = self.world.nature.shut_fridge_c(self.world.now)
         place = place_id(FRIDGE)
         self.do(who, "read", None, {"place": place, "quantity_kind": "temp_c", "value": value})
 
