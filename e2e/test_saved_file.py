@@ -88,6 +88,15 @@ def test_a_phone_without_signal_for_a_day_says_so_and_its_file_goes_in_from_anot
     expect(line).to_contain_text("3 records are only on this phone")
     line.click()
     expect(phone.locator(".risks")).to_contain_text("Take it to where it has a signal")
+    # A server that answers and does not take them is no reason for silence.
+    phone.context.route("**/api/v1/sync/pull*", lambda route: route.continue_())
+    phone.context.route(
+        "**/api/v1/sync/push", lambda route: route.fulfill(status=500, body="it stumbles")
+    )
+    phone.evaluate("() => import('/ui/keeper.js').then(({ tryNow }) => tryNow())")
+    expect(phone.locator("main")).to_contain_text("stumbles over 3 records", timeout=LATER_MS)
+    expect(phone.locator(".risks")).to_contain_text("3 records are only on this phone")
+    expect(phone.locator(".risks")).to_contain_text("The server is in reach and has not taken them")
     file = saved_by(phone, tmp_path / "one.txt")
 
     fallen = phone.context.new_page()
@@ -102,7 +111,7 @@ def test_a_phone_without_signal_for_a_day_says_so_and_its_file_goes_in_from_anot
     until_filled(other)
     assert sent_by(other, file) == [3, 0, 0]
     assert sent_by(other, rescued) == [0, 3, 0]
-    phone.context.unroute(SYNC)
+    phone.context.unroute_all()
     phone.evaluate("() => import('/ui/keeper.js').then(({ tryNow }) => tryNow())")
     until(phone, "import('/store/house.js').then((house) => house.pending.value.length === 0)")
     assert notes(own_demo) == [1, 2, 3]

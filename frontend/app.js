@@ -139,7 +139,7 @@ const hereAlone = () => pending.value.length + trayCount.value + unsentPhotos.va
 
 /** What the server knows of the phone as it was; its row comes with the first pull. */
 function emptiedWords(before) {
-  if (!before?.last_sync_at) return t("app.emptied");
+  if (!before?.last_sync_at || !before.contiguous) return t("app.emptied");
   return t("app.emptied_known", { n: before.contiguous, when: when(before.last_sync_at) });
 }
 

@@ -1,6 +1,6 @@
 // @ts-check
 /** The round: places in walking order, what waits in each, the worst thing in one sentence. @module */
-import { all, bornEmpty, groups, listed, looksOn, mustAsk, mustMove, nameMove, night, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
+import { all, bornEmpty, contact, groups, listed, looksOn, mustAsk, mustMove, nameMove, night, now, nursery, person, places, ready, risks, saidToRecord, session, shared, tenderOut, trayCount } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, allTaken, stops } from "../ui/to_see.js";
 import { Flag, Flags, levelCount, Page, Tick, Ways } from "../ui/page.js";
@@ -25,8 +25,9 @@ export function Round() {
   </${Page}>`;
 }
 
-/** That records on this phone are at risk: the gravest in a line, what to do one touch away. */
+/** That this phone is let in no more, or its records are at risk: the gravest in a line, what to do one touch away. */
 function AtRisk() {
+  if (contact.value.state === "signed-out") return html`<a class="left" href="#/unsent">${t("round.cut_off")}</a>`;
   const [worst] = risks.value.filter(({ kind, waits }) => kind !== "evictable" || waits);
   if (!worst) return null;
   return html`<a class="left" href="#/unsent">${t(worst.waits ? "risk.evictable_waits" : `risk.${worst.kind}`, { ...worst, when: worst.since ? when(worst.since) : "" })}</a>`;

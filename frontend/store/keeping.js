@@ -1,13 +1,13 @@
 // @ts-check
 /**
  * How safely this phone keeps what is on it alone: told before anything is at risk. How full its
- * storage is, whether the browser may throw it away (FAULTS F18, F19), and how long the server has
- * not heard of what is unsent.
+ * storage is, whether the browser may throw it away (FAULTS F18, F19), and how long the oldest of what
+ * is unsent has waited.
  * @module
  */
 import { effect, signal } from "../vendor/signals.js";
 import { DAY_MS, HOUR_MS, toMs } from "../core/instants.js";
-import { contact, now, pending, risks, unsentPhotos } from "./house.js";
+import { now, pending, risks, unsentPhotos } from "./house.js";
 import { LEFT_FOR_RECORDS_BYTES, onRecorded } from "./record.js";
 
 /** When each is told. Ours; the day is the promise that a phone unsynced for a day says so. */
@@ -27,20 +27,19 @@ const FIRST_LOOK_MS = 10_000;
 export const storage = signal(/** @type {{usage: number, quota: number, kept: boolean | null} | null} */ (null));
 
 /**
- * What endangers what is on this phone alone, the gravest first.
+ * What endangers what is on this phone alone, the gravest first. Being in touch mends nothing of it:
+ * a server that answers may still not take a record.
  * @param {{usage: number, quota: number, kept: boolean | null} | null} room
- * @param {{at: string}[]} unsent oldest first
- * @param {string | null} lastSyncAt
+ * @param {{at: string, typed?: boolean, recorded_at?: string, clock?: {skew_ms: number}}[]} unsent
  * @param {string} nowText
  * @param {{at: string}[]} [photos] unsent ones, oldest first
  * @returns {{kind: "unsynced" | "photos" | "full" | "evictable", n?: number, since?: string, percent?: number, waits?: boolean}[]}
  */
-export function risksOf(room, unsent, lastSyncAt, nowText, photos = []) {
+export function risksOf(room, unsent, nowText, photos = []) {
   const found = [];
-  const oldest = unsent.reduce((first, { at }) => (at < first ? at : first), nowText);
-  const heard = lastSyncAt && lastSyncAt > oldest ? lastSyncAt : oldest;
-  const waited = toMs(nowText) - toMs(heard);
-  if (unsent.length && waited >= LIMITS.unsynced_ms) found.push({ kind: "unsynced", n: unsent.length, since: heard });
+  const oldest = unsent.map(savedAt).reduce((first, at) => (at < first ? at : first), nowText);
+  const waited = toMs(nowText) - toMs(oldest);
+  if (unsent.length && waited >= LIMITS.unsynced_ms) found.push({ kind: "unsynced", n: unsent.length, since: oldest });
   const [first] = photos;
   if (first && toMs(nowText) - toMs(first.at) >= LIMITS.unsynced_ms) found.push({ kind: "photos", n: photos.length, since: first.at });
   if (room && room.quota > 0 && (room.usage >= room.quota * LIMITS.full_from || room.quota - room.usage < LIMITS.left_least_bytes)) {
@@ -53,6 +52,10 @@ export function risksOf(room, unsent, lastSyncAt, nowText, photos = []) {
   }
   return /** @type {any} */ (found);
 }
+
+/** When a record was saved here, by the clock as it ran then; what was typed in later was seen before that. */
+const savedAt = ({ at, typed, recorded_at: recorded, clock }) =>
+  (typed && recorded ? new Date(toMs(recorded) + (clock?.skew_ms ?? 0)).toISOString() : at);
 
 /** Ask the browser how things stand. */
 export async function lookAtStorage() {
@@ -77,7 +80,7 @@ export function watchKeeping() {
     void lookAtStorage().then(() => storage.value?.kept === false && askToKeep());
   });
   effect(() => {
-    risks.value = risksOf(storage.value, pending.value, contact.value.last_sync_at, now.value, unsentPhotos.value);
+    risks.value = risksOf(storage.value, pending.value, now.value, unsentPhotos.value);
   });
   // Counting what is stored keeps the disk busy, and a start has better things to read.
   setTimeout(() => void lookAtStorage(), FIRST_LOOK_MS);

@@ -135,12 +135,11 @@ def test_it_is_saved_whatever_is_wrong_with_the_database(app: Phone, network: Ne
     assert lines[-1]["lines"] == len(lines) - 1
 
 
-def risks(app: Phone, room: Any, unsent: list[str], last: str | None) -> list[Any]:
-    """What the phone says at noon."""
+def risks(app: Phone, room: Any, unsent: list[Any]) -> list[Any]:
+    """What the phone says at noon, where this was saved on it at these times."""
     found = app.run(
-        """([room, unsent, last]) => phone.keeping.risksOf(room, unsent.map((at) => ({ at })), last,
-          "2026-09-10T12:00:00.000Z")""",
-        [room, unsent, last],
+        """([room, unsent]) => phone.keeping.risksOf(room, unsent, "2026-09-10T12:00:00.000Z")""",
+        [room, [{"at": one} if isinstance(one, str) else one for one in unsent]],
     )
     return [(one["kind"], one.get("waits")) for one in found]
 
@@ -151,23 +150,25 @@ def test_what_is_at_risk_is_told_before_it_is_lost(open_phone: OpenPhone):
     mb = 1_000_000
     fine = {"usage": 10 * mb, "quota": 1000 * mb, "kept": True}
     at_noon, a_day_ago = "2026-09-10T12:00:00.000Z", "2026-09-09T12:00:00.000Z"
-    assert risks(app, None, [], None) == []
-    assert risks(app, fine, [at_noon], None) == []
-    assert risks(app, fine, ["2026-09-09T12:00:00.001Z"], None) == []
-    assert risks(app, fine, [a_day_ago], None) == [("unsynced", None)]
-    # In touch since it was recorded: whatever holds it up, the server is in reach.
-    assert risks(app, fine, [a_day_ago], "2026-09-10T11:00:00.000Z") == []
-    assert risks(app, fine, [], "2026-01-01T00:00:00.000Z") == [], "nothing is on it alone"
-    assert risks(app, {**fine, "usage": 799 * mb}, [], None) == []
-    assert risks(app, {**fine, "usage": 800 * mb}, [], None) == [("full", None)]
-    assert risks(app, {**fine, "quota": 30 * mb}, [], None) == []
-    assert risks(app, {**fine, "quota": 29 * mb}, [], None) == [("full", None)]
+    assert risks(app, None, []) == []
+    assert risks(app, fine, [at_noon]) == []
+    assert risks(app, fine, ["2026-09-09T12:00:00.001Z"]) == []
+    assert risks(app, fine, [a_day_ago]) == [("unsynced", None)]
+    # Seen on paper before that, and typed in by a clock an hour slow: it waits from noon on.
+    typed = {"at": "2026-09-08T07:00:00.000Z", "typed": True, "clock": {"skew_ms": 3_600_000}}
+    late, in_time = "2026-09-09T11:00:00.000Z", "2026-09-09T11:00:00.001Z"
+    assert risks(app, fine, [at_noon, {**typed, "recorded_at": late}]) == [("unsynced", None)]
+    assert risks(app, fine, [at_noon, {**typed, "recorded_at": in_time}]) == []
+    assert risks(app, {**fine, "usage": 799 * mb}, []) == []
+    assert risks(app, {**fine, "usage": 800 * mb}, []) == [("full", None)]
+    assert risks(app, {**fine, "quota": 30 * mb}, []) == []
+    assert risks(app, {**fine, "quota": 29 * mb}, []) == [("full", None)]
     thrown = {**fine, "kept": False}
-    assert risks(app, thrown, [], None) == [("evictable", False)]
-    assert risks(app, thrown, ["2026-09-10T11:00:01.000Z"], None) == [("evictable", False)]
-    assert risks(app, thrown, ["2026-09-10T11:00:00.000Z"], None) == [("evictable", True)]
-    assert risks(app, {**fine, "kept": None}, [], None) == [], "the browser cannot say"
-    assert risks(app, {"usage": 9, "quota": 9, "kept": False}, [a_day_ago], None) == [
+    assert risks(app, thrown, []) == [("evictable", False)]
+    assert risks(app, thrown, ["2026-09-10T11:00:01.000Z"]) == [("evictable", False)]
+    assert risks(app, thrown, ["2026-09-10T11:00:00.000Z"]) == [("evictable", True)]
+    assert risks(app, {**fine, "kept": None}, []) == [], "the browser cannot say"
+    assert risks(app, {"usage": 9, "quota": 9, "kept": False}, [a_day_ago]) == [
         ("unsynced", None),
         ("full", None),
         ("evictable", True),
