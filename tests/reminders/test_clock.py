@@ -11,7 +11,8 @@ from sqlalchemy import event, insert, select, text
 
 from lathhouse.domain.instants import local_date, to_text
 from lathhouse.reminders import clock
-from lathhouse.reminders.clock import LEASE_MS, Clock, take_lease, tick
+from lathhouse.reminders.clock import Clock, tick
+from lathhouse.store.leases import LEASE_MS, take_lease
 from lathhouse.store.models import Subject, db
 from lathhouse.store.watching import Watcher
 from lathhouse.store.work import Work

@@ -13,8 +13,8 @@ from sqlalchemy import inspect, text
 from lathhouse.app import MIGRATIONS
 from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.errors import AnotherFold
-from lathhouse.reminders.clock import take_lease
 from lathhouse.store import engine, refold
+from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
 from lathhouse.store.sites import open_site
 from tests.server import Clock, Nursery, close_nursery, open_nursery

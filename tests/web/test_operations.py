@@ -11,8 +11,8 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from lathhouse import logs
-from lathhouse.reminders.clock import take_lease
 from lathhouse.store.backup import back_up
+from lathhouse.store.leases import take_lease
 from lathhouse.web import operations
 from tests.server import Nursery
 

@@ -4,22 +4,21 @@ import logging
 import threading
 import uuid
 from collections.abc import Callable
-from typing import Any
 
 from flask import Flask
-from sqlalchemy import or_, select, update
+from sqlalchemy import select
 
 from lathhouse.domain.instants import to_text
 from lathhouse.errors import AnotherFold
 from lathhouse.store import alerts, weather
-from lathhouse.store.models import Site, Subject
+from lathhouse.store.leases import take_lease
+from lathhouse.store.models import Subject
 from lathhouse.store.record import set_deadlines
 from lathhouse.store.watching import Watcher, stored_rows, watch_rows
 from lathhouse.store.work import Work, writing
 
 PAGE = 200
 EVERY_SECONDS = 5.0
-LEASE_MS = 20_000
 
 log = logging.getLogger(__name__)
 
@@ -109,23 +108,3 @@ class Clock:
         if not self.resting:
             log.error("the alert clock rests: %s", refusal)
         self.resting = True
-
-
-def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
-    """Take or renew the right to tick; say whether this owner has it."""
-    until = to_text(now_ms + LEASE_MS)
-
-    def act(work: Work) -> bool:
-        # Who may not tick leaves the lease to who may.
-        work.hold_site()
-        free = or_(
-            Site.clock_owner.is_(None), Site.clock_owner == owner, Site.clock_until < work.now
-        )
-        taken: Any = work.connection.execute(
-            update(Site)
-            .where(Site.id == site_id, free)
-            .values(clock_owner=owner, clock_until=until)
-        )
-        return bool(taken.rowcount)
-
-    return writing(site_id, to_text(now_ms), act)

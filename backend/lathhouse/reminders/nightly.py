@@ -64,7 +64,9 @@ class Nightly:
     def look(self) -> Path | None:
         """Make the night's backup if it is due, and then clear the log; return its file."""
         now_ms = self.now_ms()
-        if now_ms < self.not_before_ms or not backup_due(self.site_id, now_ms):
+        # A wait that is longer than it ever is was set by a clock that ran ahead.
+        waits = 0 < self.not_before_ms - now_ms <= RETRY_MS
+        if waits or not backup_due(self.site_id, now_ms):
             return None
         self.not_before_ms = now_ms + RETRY_MS
         recipient = os.environ.get("LATHHOUSE_BACKUP_KEY") or None

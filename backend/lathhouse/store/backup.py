@@ -176,8 +176,11 @@ def _note(work: Work, place: Path, manifest: Data) -> None:
 
 
 def last_backup(work: Work) -> Data | None:
-    """Return {at, file, events, chain, seqs} of the newest backup that was found whole."""
-    query = select(func.max(Backup.at)).where(Backup.site_id == work.site_id)
+    """Return {at, file, events, chain, seqs} of the newest backup that was found whole.
+
+    One that was made by a clock which ran ahead tells nothing of tonight.
+    """
+    query = select(func.max(Backup.at)).where(Backup.site_id == work.site_id, Backup.at <= work.now)
     newest = work.connection.execute(query).scalar()
     rows = work.rows(Backup, Backup.at == newest) if newest else []
     return {**rows[0], "seqs": json.loads(rows[0]["seqs"])} if rows else None

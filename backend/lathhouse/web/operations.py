@@ -5,6 +5,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from lathhouse.errors import PROBLEM_TYPES, NotAllowed, SignInNeeded
 from lathhouse.store.figures import figures, state_of_database
+from lathhouse.store.leases import holds
 from lathhouse.web.gate import is_loopback, who
 from lathhouse.web.meter import Meter
 from lathhouse.web.problems import problem
@@ -68,5 +69,5 @@ def _database() -> dict[str, bool]:
         "database": True,
         "migrations": found["version"] == current_app.config["SCHEMA"],
         "fold": found["fold"],
-        "clock": (found["clock_until"] or "") > now(),
+        "clock": holds(found["clock_until"], now()),
     }
