@@ -10,6 +10,8 @@ Draft = dict[str, Any]
 CROP = "acer-palmatum"
 # Numbers that a careless way of carrying them would change (FAULTS F27).
 EXACT = (0.1 + 0.2, 4.35, -0.05, 1e-7, 99_999.99999999999, 1 / 3)
+# People who say that they record, or nobody.
+SAYS = (None, *(str(uuid.UUID(int=number)) for number in (1, 2)))
 
 
 class Said:
@@ -27,6 +29,8 @@ class Said:
         self.trying: list[str] = []
         # Of each mark, what the person said; of each event, on which days it may have been there.
         self.given: dict[str, dict[str, Any]] = {}
+        # Of each mark: of what kind it is, of which lot, and who said it.
+        self.about: dict[str, dict[str, Any]] = {}
         self.days: dict[str, set[str]] = {}
 
     def mark(self) -> str:
@@ -89,11 +93,13 @@ class Said:
         if kind == "lot_started":
             self.lots.append(str(uuid.uuid4()))
             lot = self.lots[-1]
-        draft = {"kind": kind, "lot": lot, "data": self._marked(data)}
+        more: dict[str, Any] = {"by": SAYS[step["lot"] % len(SAYS)]}
         if act == "earlier":
             at = to_text(now_ms - 30 * HOUR_MS)
-            draft["more"] = {"observedAt": at.replace("Z", "+00:00"), "typed": True}
-        return draft
+            more |= {"observedAt": at.replace("Z", "+00:00"), "typed": True}
+        marked = self._marked(data)
+        self.about[marked["mark"]] = {"kind": kind, "lot": lot, "by": more["by"]}
+        return {"kind": kind, "lot": lot, "data": marked, "more": more}
 
     def _what(self, step: Step, act: str) -> tuple[str, dict[str, Any]]:
         start = {"crop": CROP, "label": f"26-{len(self.lots):03d}"}

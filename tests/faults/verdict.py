@@ -2,6 +2,7 @@
 
 import json
 from collections import Counter
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -16,8 +17,9 @@ KINDS = {
 # What belongs to a row and not to the lot, or only to the moment at which it was sent.
 MOMENT = ("day",)
 KEPT = ("base", "tail", "checkpoint", "checkpoint_at", "next_deadline", "revision", "day")
-PRIVATE = ("device", "at")
-FIXED_THERE = ("device", "at", "hash", "received_at", "position")
+# Of an event, what is the same on the phone that recorded it and on the server.
+WHOLE = "kind lot by data observed_at recorded_at typed seq mends".split()
+LEFT_ALONE_S = 5
 
 
 def judge(world: "World") -> list[str]:
@@ -106,6 +108,17 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
     return wrong + ([] if world.older else gaps)
 
 
+def differs(mine: Rows, theirs: Rows) -> list[str]:
+    """Return of what two tellings of one event say something else."""
+    return [name for name in WHOLE if mine.get(name) != theirs.get(name)]
+
+
+def timely(event: Rows) -> bool:
+    """Return whether a time by a clock that was right all along, or typed, was left as it was."""
+    seen, fixed = (datetime.fromisoformat(event[name]) for name in ("observed_at", "at"))
+    return abs((fixed - seen).total_seconds()) <= LEFT_ALONE_S
+
+
 def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
     """What was said is on record to the last digit, on the day that it was where it was said."""
     said, wrong = world.said, []
@@ -113,12 +126,18 @@ def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
         given = said.given.get(event["data"].get("mark"))
         if given and not event.get("mends") and event["data"] != given:
             wrong.append(f"event {name} says {event['data']}, and the person said {given}")
+        about = said.about.get(event["data"].get("mark"), {})
+        for part, was in about.items() if not event.get("mends") else ():
+            if event.get(part) != was:
+                wrong.append(f"event {name} has {part} {event.get(part)}, and it was {was}")
+        if (name in said.days or event.get("typed")) and not timely(event):
+            wrong.append(f"event {name} of {event['observed_at']} was put at {event['at']}")
         if name in said.days and event["observed_at"][:10] not in said.days[name]:
             wrong.append(f"event {name} is of {event['observed_at']}, and was on {said.days[name]}")
     for number, one in heard.items():
         for name, event in one["disk"]["events"]:
-            if name in on_server and event["data"] != on_server[name]["data"]:
-                wrong.append(f"event {name} is otherwise on phone {number} than on the server")
+            for part in differs(event, on_server[name]) if name in on_server else ():
+                wrong.append(f"event {name} has another {part} on phone {number} than on the server")
         wrong += [f"phone {number}: another tab shows something else" for _ in one["otherwise"]]
     return wrong
 
