@@ -97,7 +97,9 @@ def _compare_rows(work: Work, log: Log, watcher: Watcher) -> list[str]:
     """Compare the rows that people change whole, and their alerts, with a fold from nothing."""
     found = []
     for kind in FOLDED_ROWS:
-        for row in work.rows(Subject, Subject.kind == kind):
+        rows = work.rows(Subject, Subject.kind == kind)
+        log.read_ahead(kind, [row["id"] for row in rows])
+        for row in rows:
             kept, subject = json.loads(row["data"]), row["id"]
             events = log.events_about(kind, subject)
             fresh = fold_row(
