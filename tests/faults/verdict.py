@@ -137,7 +137,7 @@ def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
     for number, one in heard.items():
         for name, event in one["disk"]["events"]:
             for part in differs(event, on_server[name]) if name in on_server else ():
-                wrong.append(f"event {name} has another {part} on phone {number} than on the server")
+                wrong.append(f"event {name} has another {part} on phone {number} than there")
         wrong += [f"phone {number}: another tab shows something else" for _ in one["otherwise"]]
     return wrong
 
