@@ -54,6 +54,7 @@ def test_i_have_it_says_who_and_when_and_does_not_clear(phone: Page) -> None:
     go(phone, "#/alerts")
     alarm = phone.locator(".alert", has_text="26-017-R")
     alarm.get_by_role("button", name="I have it").tap()
+    expect(phone.locator(".undo-bar")).to_contain_text("I have it: 26-017-R")
     # The phone is nobody's own, so the name on its records is what was said on it.
     taken = f"{name} (as was said) has it, since today 08:4"
     expect(alarm.locator(".answered")).to_contain_text(taken)
@@ -143,6 +144,7 @@ def test_what_is_most_urgent_is_left_no_longer_than_it_can_wait(phone: Page) -> 
     soaks.get_by_role("button", name="part ordered").tap()
     soaks.get_by_role("button", name="Leave it until then").tap()
     left = phone.locator("section", has_text="Left until later").locator(".alert")
+    expect(left.locator(".level")).to_have_count(1)
     expect(left).to_contain_text("Soak bench")
 
 

@@ -208,13 +208,16 @@ export function solutionFacts(solution) {
   };
 }
 
+/** A phone that nobody has named, in a sentence. */
+const NAMELESS = "Phone without a name";
+
 /** The facts of a paired phone: its last sync, and what of its record is amiss. */
 export function phoneFacts(phone) {
   const amiss = [phone.gap_since, phone.refused_since].filter(Boolean).sort();
   return {
     kind: "phone",
     id: phone.id,
-    label: phone.name || phone.id.slice(0, 8),
+    label: phone.name || NAMELESS,
     paired: phone.silent_ok !== true && !["cut_off_at", "moved_to", "left_behind_at"].some((ended) => phone[ended]),
     last_sync_at: phone.last_sync_at ?? null,
     works_on: phone.works?.length ? phone.works : null,

@@ -265,6 +265,6 @@ function shown(value, shapes, site) {
     const [, month, day] = localDate(at, site.offsets).split("-").map(Number);
     return `${day} ${MONTHS[month - 1]}`;
   }
-  if (typeof value === "number") return String(Math.round(value * 10) / 10);
+  if (typeof value === "number") return String(Math.round(value * 10) / 10).replace("-", "−");
   return typeof value === "string" && value ? value : "?";
 }

@@ -438,6 +438,7 @@ export const words = {
   "alerts.why_own": "or in your own words",
   "alerts.until": "Until when?",
   "alerts.leave_now": "Leave it until then",
+  "alerts.phone_nameless": "Phone without a name",
   "alerts.left_until": "Left until later",
   "alerts.places": "{n} {n|place|places}",
   "alerts.to_frost": "Open the list of covers",

@@ -50,7 +50,7 @@ function Entry({ each }) {
   const isLeft = each.state === "shelved";
   const [mine, others] = [own.filter(isMine), own.filter(isOthers)];
   const answer = (kind, findings, by) => recordAll(findings.map((finding) => ({ kind, ...aimOf(finding), more: { by: by === "holder" ? finding.acknowledged_by : by } })))
-    .then((events) => offerUndo(events, { label: t(`act.${kind}`) }, [own[0].says]), tellTrouble)
+    .then((events) => offerUndo(events, { label: `${t(`act.${kind}`)}:` }, [own[0].says]), tellTrouble)
     .then(() => setDoing(""));
   const take = (by) => answer("acknowledged", isLeft ? own : open.length > 0 ? open : others, by);
   // Given back, it is handed over: who said so last is not who has it next.
@@ -62,6 +62,7 @@ function Entry({ each }) {
   const counted = t(own[0].lot ? "alerts.lots" : "alerts.places", { n: own.length });
   const head = [one("place", each.place)?.name, t(`watch.${each.watch}`)].filter(Boolean).join(": ");
   return html`<article class="alert">
+    ${isLeft && html`<p class=${`level level-${each.level}`}><${Flag} level=${each.level} />${t(`level.${each.level}`)}</p>`}
     ${many ? html`<p><strong>${head}</strong>
       <small> ${counted}, ${t("alerts.since", { when: when(each.since) })}</small></p>
       ${goes && html`<a class="act" href=${goes}>${t("alerts.to_frost")}</a>`}`

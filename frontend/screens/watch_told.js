@@ -19,8 +19,8 @@ export function WatchTold({ rule }) {
     ${from && html`<p><b>${t("told.from")}</b> ${from}${counts && `, ${counts}`}.</p>`}
     ${rule.after && !rule.cases?.every((one) => one.after) && html`<p class="large">${sentence(limitsInWords(rule.after))}.</p>`}
     ${(rule.cases ?? []).length > 0 && html`<ul class="plain">${rule.cases.map((one, at) => html`<${Case} key=${at} rule=${rule} one=${one} />`)}</ul>`}
-    ${over && html`<p><b>${t("told.ends")}</b> ${over}. ${livesWithLot && t("told.ends_lot")}</p>`}
     <p><b>${t("told.do")}</b> ${rule.next_action}.</p>
+    ${over && html`<p><b>${t("told.ends")}</b> ${over}. ${livesWithLot && t("told.ends_lot")}</p>`}
     ${hides.length > 0 && html`<p class="quiet">${t("told.hides", { watches: hides.join(", ") })}</p>`}
     <p class="quiet">${t("told.matters", { how: t(`priority.${rule.priority}`) })} ${rule.rings === false && t("told.never_rings")} ${t("told.source", { source: rule.source, grade: t(`grade.${rule.grade}`) })}</p>
   </section>`;

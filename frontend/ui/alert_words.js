@@ -18,7 +18,7 @@ export function subjectName({ subject }) {
   if (subject.kind === "lot") return lots.value.get(subject.id)?.label ?? t("lot.elsewhere");
   if (subject.kind === "nursery") return nursery()?.name || t("rule.the_nursery");
   const row = one(subject.kind, subject.id);
-  return row?.name ?? row?.label ?? subject.id.slice(0, 8);
+  return row?.name ?? row?.label ?? (subject.kind === "phone" ? t("alerts.phone_nameless") : subject.id.slice(0, 8));
 }
 
 /** What an answer to a finding names: `{lot, data}` of its event. */

@@ -5,9 +5,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from lathhouse.domain.facts import phone_facts
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.rule_check import BadRule, check_rule
-from lathhouse.domain.watches import as_it_stands, evaluate
+from lathhouse.domain.watches import as_it_stands, evaluate, fill
 from lathhouse.domain.winters import after_growing_time, nth_midwinter, turns
 from tests.parity.twins import SITES, called_in_browser
 
@@ -175,3 +176,15 @@ def test_every_form_that_can_be_read_is_let_in():
     band = [{"fact": "given.low"}, {"fact": "given.high"}]
     run = {"run_of": "ph", "outside": band, "nth": 2}
     check_rule({**RULE, "clock": run, "given": {"low": 5, "high": None}})
+
+
+def test_a_figure_below_nought_has_a_minus_and_a_nameless_phone_no_number(core_page: Page):
+    """U+2212 MINUS SIGN of the Unicode Standard, as elsewhere on the screen; the rest is ours."""
+    for value, shown in ((-1.54, "\u22121.5"), (-3, "\u22123"), (-0.04, "0"), (2.25, "2.3")):
+        given = ("{night.low_c} °C", {"night": {"low_c": value}}, SYDNEY)
+        assert fill(*given) == f"{shown} °C"
+        assert called_in_browser(core_page, "watches", "fill", *given)["value"] == f"{shown} °C"
+    for name, label in (("Shed", "Shed"), (None, "Phone without a name")):
+        row = {"id": "019f1a8b-d700-7c42-bce1-26f818b57614", "name": name}
+        theirs = called_in_browser(core_page, "facts", "phoneFacts", row)["value"]
+        assert [phone_facts(row)["label"], theirs["label"]] == [label, label]

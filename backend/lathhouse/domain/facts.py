@@ -27,6 +27,8 @@ SOW_AT_SPROUTED_PERCENT = 10
 SEED_UNITS = ("seeds", "g", None)
 # A bucket that nobody says is thrown away is not asked about for ever. Our own choice.
 SOLUTION_OFFERED_DAYS = 3
+# A phone that nobody has named, in a sentence.
+NAMELESS = "Phone without a name"
 MUST_NOT_DRY = ("recalcitrant", "intermediate")
 
 
@@ -271,7 +273,7 @@ def phone_facts(phone: dict[str, Any]) -> Facts:
     return {
         "kind": "phone",
         "id": phone["id"],
-        "label": phone.get("name") or phone["id"][:8],
+        "label": phone.get("name") or NAMELESS,
         "paired": phone.get("silent_ok") is not True
         and not any(phone.get(ended) for ended in ("cut_off_at", "moved_to", "left_behind_at")),
         "last_sync_at": phone.get("last_sync_at"),

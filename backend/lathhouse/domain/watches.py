@@ -332,5 +332,6 @@ def _shown(value: Any, shapes: list[str], site: Site) -> str:
         return f"{int(day)} {MONTHS.split()[int(month) - 1]}"
     if is_number(value):
         tenths = round_half_up(value * 10) / 10
-        return str(int(tenths)) if tenths == int(tenths) else str(tenths)
+        text = str(int(tenths)) if tenths == int(tenths) else str(tenths)
+        return text.replace("-", "−")
     return str(value) if isinstance(value, str) and value else "?"
