@@ -15,6 +15,7 @@ from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store import access, engine, sites, walls
 from lathhouse.store.archive import schema_version
 from lathhouse.store.models import db
+from lathhouse.store.site_clock import SiteClock, last_trusted_ms
 from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web import (
     alerts,
@@ -77,6 +78,8 @@ def create_app(settings: Settings) -> Flask:
         upgrade(directory=str(MIGRATIONS))
         with engine.reading(db.engine) as connection:
             app.config["SCHEMA"] = schema_version(connection)
+            if isinstance(settings.now_ms, SiteClock):
+                settings.now_ms.begin(last_trusted_ms(connection))
             if walls.is_bypassed(connection):
                 log.warning("the database role passes row-level security: give it one of its own")
         app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()), settings.site)

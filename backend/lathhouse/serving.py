@@ -27,9 +27,10 @@ from lathhouse.reminders.clock import Clock, catch_up
 from lathhouse.reminders.duty import Chore, Duty
 from lathhouse.reminders.nightly import Nightly
 from lathhouse.reminders.sender import Sender
-from lathhouse.settings import Settings, backups_in, forecast_source
+from lathhouse.settings import Settings, backups_in, forecast_source, wall_clock_ms
 from lathhouse.store import access
 from lathhouse.store.models import db
+from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.forecast_fetch import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
@@ -165,6 +166,8 @@ def run(settings: Settings, serving: Serving) -> None:
     port = listening.getsockname()[1]
     network = settle(settings, serving, port) if serving.lan else None
     address = network.place().address if network else address_of(serving, port)
+    if settings.now_ms is wall_clock_ms:
+        settings.now_ms = SiteClock(wall_clock_ms)
     with contextlib.ExitStack() as stack:
         if serving.workers > 1:
             # Before the library that counts is imported: the processes count together there.

@@ -112,7 +112,7 @@ def rows_for(table: Table, site: str) -> list[dict[str, Any]]:
 
 def content(nursery: Nursery, site: str) -> dict[str, Any]:
     """Every row of every table, as an archive has it, but for the epoch that a restore renews."""
-    renewed = ("epoch", "clock_owner", "clock_until")
+    renewed = ("epoch", "clock_owner", "clock_until", "trusted_at")
     with nursery.app.app_context(), db.engine.begin() as connection:
         enter(connection, site)
         found: dict[str, Any] = {t.name: list(_lines(connection, t, site)) for t in tables()}

@@ -14,6 +14,7 @@ from lathhouse.store import alerts, weather
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import Subject
 from lathhouse.store.record import set_deadlines
+from lathhouse.store.site_clock import is_sure
 from lathhouse.store.watching import Watcher, stored_rows, watch_rows
 from lathhouse.store.work import Work, writing
 
@@ -94,7 +95,8 @@ class Clock:
         while not self._stop.is_set():
             with self.app.app_context():
                 try:
-                    if take_lease(self.site_id, self.owner, self.now_ms()):
+                    now_ms, sure = self.now_ms(), is_sure(self.now_ms)
+                    if take_lease(self.site_id, self.owner, now_ms, sure=sure):
                         catch_up(self.site_id, self.now_ms())
                 except AnotherFold as refusal:
                     self._rest(refusal)

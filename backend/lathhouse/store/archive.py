@@ -216,6 +216,7 @@ def read_archive(path: Path) -> Data:
             raise BadArchive(says)
         fill(connection, path, manifest)
         anew = {"epoch": str(uuid.uuid4()), "clock_owner": None, "clock_until": None}
+        anew |= {"trusted_at": None}
         connection.execute(Base.metadata.tables["sites"].update().values(**anew))
     return manifest
 

@@ -26,12 +26,16 @@ def holds(until: str | None, now: str) -> bool:
     return (until or "") > now and not is_ahead(until, now)
 
 
-def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
+def take_lease(site_id: str, owner: str, now_ms: int, *, sure: bool = False) -> bool:
     """Take or renew the right to tick; say whether this owner has it.
 
     Where the one before ticked by a clock that ran ahead, all that it concluded is looked at again.
+
+    Args:
+        sure: the clock is in no doubt, so that this time is kept as one that was trusted.
     """
     until = to_text(now_ms + LEASE_MS)
+    trusted = {"trusted_at": to_text(now_ms)} if sure else {}
 
     def act(work: Work) -> bool:
         before = work.connection.scalar(select(Site.clock_until).where(Site.id == site_id))
@@ -45,7 +49,7 @@ def take_lease(site_id: str, owner: str, now_ms: int) -> bool:
         taken: Any = work.connection.execute(
             update(Site)
             .where(Site.id == site_id, free)
-            .values(clock_owner=owner, clock_until=until)
+            .values(clock_owner=owner, clock_until=until, **trusted)
         )
         if taken.rowcount and is_ahead(before, work.now):
             watch_all_again(work)

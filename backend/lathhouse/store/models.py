@@ -27,6 +27,8 @@ class Site(Base):
     # How far that fold has come, as JSON, while it is under way or was cut off; None once it is
     # whole.
     refolding: Mapped[str | None] = mapped_column(Text)
+    # When the server's clock was in no doubt last.
+    trusted_at: Mapped[str | None] = mapped_column(Text)
 
 
 class Event(Base):

@@ -20,6 +20,8 @@ KIND = re.compile(r"[a-z][a-z0-9_]{0,59}")
 BODY_MAX_CHARACTERS = 64_000
 AS_WRITTEN = json.JSONEncoder(ensure_ascii=False, allow_nan=False)
 AHEAD_MAX_MS = DAY_MS
+# A clock that began in the past refuses no present; the year 2099 it refuses even so. Ours.
+AHEAD_IN_DOUBT_MAX_MS = 400 * DAY_MS
 SKEW_LEFT_ALONE_MS = 120_000
 
 
@@ -99,11 +101,16 @@ def _plainly_fits(shape: dict[str, Plain], values: dict[str, Any]) -> bool:
     return True
 
 
-def corrected_at(event: dict[str, Any], push_skew_ms: int, now_ms: int) -> str:
+def corrected_at(
+    event: dict[str, Any], push_skew_ms: int, now_ms: int, *, sure: bool = True
+) -> str:
     """Return an event's corrected instant, as it is fixed at receipt.
 
     A time typed by hand is never corrected. Otherwise the phone's own measured skew (what must be
     added to its clock), or else that of the push, is added where it is two minutes or more.
+
+    Args:
+        sure: our own clock is in no doubt. Else the phone's is as good, and is left as it is.
 
     Raises:
         FromTheFuture: it is more than a day ahead of the server even so.
@@ -112,9 +119,9 @@ def corrected_at(event: dict[str, Any], push_skew_ms: int, now_ms: int) -> str:
     observed = parse_instant(event["observed_at"])
     skew = _measured_skew(event)
     skew = push_skew_ms if skew is None else skew
-    if event.get("typed") is not True and abs(skew) >= SKEW_LEFT_ALONE_MS:
+    if sure and event.get("typed") is not True and abs(skew) >= SKEW_LEFT_ALONE_MS:
         observed += int(skew)
-    if observed > now_ms + AHEAD_MAX_MS:
+    if observed > now_ms + (AHEAD_MAX_MS if sure else AHEAD_IN_DOUBT_MAX_MS):
         says = f"observed_at is {event['observed_at']}; it must be at most a day ahead of now."
         raise FromTheFuture(says, field="observed_at")
     try:

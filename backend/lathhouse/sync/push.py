@@ -74,6 +74,8 @@ def push(
     now_ms: int,
     person: Data | None = None,
     heard: tuple[str | None] | None = None,
+    *,
+    sure: bool = True,
 ) -> Data:
     """Take a batch; return {stored, already, refused, next_seq, revision, …}.
 
@@ -85,12 +87,14 @@ def push(
         person: `{name, person, role}` of whoever signed in on the device, for its row.
         heard: whose the phone surely is, if anybody's, where the names on the events are only what
             was said on it. Another name is marked `by_said`: attribution, no proof.
+        sure: our own clock is in no doubt; else no phone's is corrected by it, nor told to be.
     """
     known = person or {}
     surely = heard[0] if heard else None
     sender = Sender(known.get("role"), known.get("person"), known, None, heard is not None, surely)
-    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, sender)
-    return store(site_id, device_id, verdicts, to_text(now_ms), sender)
+    verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, sender, sure=sure)
+    answer = store(site_id, device_id, verdicts, to_text(now_ms), sender)
+    return answer if sure else {**answer, "server_time": None}
 
 
 def store(site_id: str, device_id: str, verdicts: Verdicts, now: str, sender: Sender) -> Data:
@@ -113,7 +117,15 @@ def store(site_id: str, device_id: str, verdicts: Verdicts, now: str, sender: Se
     return writing(site_id, now, act)
 
 
-def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, sender: Sender) -> Verdicts:
+def check(
+    events: list[Any],
+    device_id: str,
+    skew_ms: int,
+    now_ms: int,
+    sender: Sender,
+    *,
+    sure: bool = True,
+) -> Verdicts:
     """Check every item by itself and fix what is fixed at receipt."""
     verdicts = Verdicts()
     fixed: Data = {"device": device_id, "received_at": to_text(now_ms)}
@@ -127,7 +139,7 @@ def check(events: list[Any], device_id: str, skew_ms: int, now_ms: int, sender: 
             event |= {**fixed, "hash": digest}
             event |= {"brought": sender.brought} if sender.brought else {}
             event |= _attributed(event, sender)
-            event["at"] = corrected_at(event, skew_ms, now_ms)
+            event["at"] = corrected_at(event, skew_ms, now_ms, sure=sure)
         except Refusal as refusal:
             verdicts.refuse(raw, digest, refusal)
         else:

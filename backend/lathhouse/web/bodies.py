@@ -51,7 +51,7 @@ ALERT = holding(
 )  # fmt: skip
 ROWS = "lots places people protocols watches alerts phones nursery solutions".split()
 STORED = {"stored": listed(TEXT), "already": listed(TEXT)}
-RECORD = {"revision": COUNT, "epoch": TEXT, "server_time": TIME}
+RECORD = {"revision": COUNT, "epoch": TEXT, "server_time": maybe(TIME)}
 PUSHED = holding(
     {
         **STORED, **RECORD, "next_seq": COUNT, "backed_up_seq": COUNT,

@@ -1,15 +1,18 @@
 """For whoever looks after the server: does it live, is it ready, what does it measure?"""
 
+from typing import Any
+
 from flask import Blueprint, Response, current_app, jsonify
 from sqlalchemy.exc import SQLAlchemyError
 
 from lathhouse.errors import PROBLEM_TYPES, NotAllowed, SignInNeeded
 from lathhouse.store.figures import figures, state_of_database
 from lathhouse.store.leases import holds
+from lathhouse.store.site_clock import SiteClock
 from lathhouse.web.gate import is_loopback, who
 from lathhouse.web.meter import Meter
 from lathhouse.web.problems import problem
-from lathhouse.web.requests import PUBLIC, allow, disk_free_bytes, now, site_id
+from lathhouse.web.requests import PUBLIC, allow, disk_free_bytes, now, settings, site_id
 
 bp = Blueprint("operations", __name__)
 # Room for a night's backup and a day's work of a large nursery. Our own choice.
@@ -38,10 +41,10 @@ def ready() -> Response:
     said = {**_database(), "disk": disk_free_bytes() >= DISK_FREE_MIN_BYTES}
     lacks = [LACKS[name] for name, well in said.items() if not well]
     if not lacks:
-        return jsonify({"ready": True, **said})
+        return jsonify({"ready": True, **said, **_time()})
     about = {"type": f"{PROBLEM_TYPES}not-ready", "title": "The server is not ready"}
     detail = f"{'; '.join(lacks)}.".capitalize()
-    return problem({**about, "status": 503, "detail": detail, "ready": False, **said})
+    return problem({**about, "status": 503, "detail": detail, "ready": False, **said, **_time()})
 
 
 @bp.get("/metrics")
@@ -57,6 +60,13 @@ def metrics() -> Response:
     meter: Meter = current_app.extensions["meter"]
     body, kind = meter.text(figures(site_id(), now()), disk_free_bytes())
     return Response(body, content_type=kind, headers={"Cache-Control": "no-store"})
+
+
+def _time() -> dict[str, Any]:
+    """Say whether the server's clock is in doubt: to be set, and no reason to end the process."""
+    clock = settings().now_ms
+    doubt = clock.doubt if isinstance(clock, SiteClock) else None
+    return {"time": doubt is None, **({"time_doubted": doubt} if doubt else {})}
 
 
 def _database() -> dict[str, bool]:
