@@ -61,6 +61,12 @@ class AnotherFold(Refusal):
     status, slug, title = 503, "another-version", "Another version of the program has this record"
 
 
+class Busy(Refusal):
+    """Another writer has the record, and goes on for longer than a phone should wait."""
+
+    status, slug, title = 503, "busy", "The record is being written by another"
+
+
 class FixedWatch(Refusal):
     """The six-week watch is the one that cannot be changed."""
 

@@ -2,13 +2,16 @@
 
 import gzip
 import json
+import sqlite3
 import uuid
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from lathhouse.settings import BODY_MAX_BYTES
-from tests.server import Nursery
+from lathhouse.store import engine
+from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.samples import LOT, RIGHT, event
 
 PROBLEM = "application/problem+json"
@@ -267,3 +270,27 @@ def test_f26_a_count_of_a_lot_that_another_phone_closed_meanwhile_is_kept(nurser
     assert row is not None
     assert (row["stage"], row["emerged"]["count"]) == ("closed", 12)
     assert nursery.differences() == []
+
+
+def test_a_writer_that_hangs_is_waited_for_within_bounds_and_the_rest_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Another process holds the file, and another thread the turn. The bounds are ours."""
+    monkeypatch.setattr(engine, "BUSY_SECONDS", 0.05)
+    monkeypatch.setattr(engine, "TURN_SECONDS", 0.05)
+    file = tmp_path / "l.sqlite"
+    nursery = open_nursery(f"sqlite:///{file}", tmp_path / "data", Clock())
+    body = batch(event("lot_started", RIGHT["lot_started"][0]))
+    nursery.token("worker")
+    other = sqlite3.connect(file, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    in_file = send(nursery, body)
+    other.close()
+    with engine.SQLITE_WRITERS:
+        in_turn = send(nursery, body)
+        assert nursery.call("GET", "/health", role=None).status_code == 200
+    for said in (in_file, in_turn):
+        assert is_problem(said, 503)
+        assert said.headers["Retry-After"] == str(engine.COME_AGAIN_SECONDS)
+    assert len(send(nursery, body).json["stored"]) == 1
+    close_nursery(nursery)

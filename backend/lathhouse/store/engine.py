@@ -6,12 +6,19 @@ from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Connection, Engine, event
+from sqlalchemy.exc import OperationalError
+
+from lathhouse.errors import Busy
 
 # SQLite's own wait is not fair: writers of one process queue here instead.
 SQLITE_WRITERS = threading.Lock()
 PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON")
 BUSY_SECONDS = 30
 CONNECT_SECONDS = 10
+# How long a writer waits for its turn: each holds a thread meanwhile, and with all of them waiting
+# nothing is answered any more. A phone gives up after 20 s. Ours.
+TURN_SECONDS = 10.0
+COME_AGAIN_SECONDS = 15
 
 
 def options(url: str) -> dict[str, Any]:
@@ -59,11 +66,29 @@ def reading(engine: Engine) -> Iterator[Connection]:
             yield connection
 
 
+def busy() -> Busy:
+    """Return the refusal of whoever waited too long; another process may have the record."""
+    says = "Nothing was stored. The app sends it again by itself."
+    return Busy(says, retry_after_s=COME_AGAIN_SECONDS)
+
+
 @contextmanager
 def sqlite_turn(engine: Engine) -> Iterator[None]:
-    """Hold this process's turn to write, where the database is SQLite."""
+    """Hold this process's turn to write, where the database is SQLite.
+
+    Raises:
+        Busy: another writer has not ended in time.
+    """
     if engine.dialect.name != "sqlite":
         yield
         return
-    with SQLITE_WRITERS:
+    if not SQLITE_WRITERS.acquire(timeout=TURN_SECONDS):
+        raise busy()
+    try:
         yield
+    except OperationalError as error:
+        if getattr(error.orig, "sqlite_errorname", "").startswith("SQLITE_BUSY"):
+            raise busy() from error
+        raise
+    finally:
+        SQLITE_WRITERS.release()
