@@ -87,6 +87,14 @@ class Serving:
         return "0.0.0.0" if self.lan and self.host == "127.0.0.1" else self.host
 
 
+@dataclass(frozen=True)
+class Renewal:
+    """Whether this process renews certificates, and by what date."""
+
+    may: Callable[[], bool]
+    now: Callable[[], datetime]
+
+
 class SealedConfig(Config):
     """hypercorn's settings, with the context of the certificate kept, to be renewed while serving.
 
@@ -164,8 +172,6 @@ def run(settings: Settings, serving: Serving) -> None:
         raise BadField("SQLite is for one process; several need PostgreSQL: see README.")
     listening = listen(serving.listens_on, serving.port)
     port = listening.getsockname()[1]
-    network = settle(settings, serving, port) if serving.lan else None
-    address = network.place().address if network else address_of(serving, port)
     if settings.now_ms is wall_clock_ms:
         settings.now_ms = SiteClock(wall_clock_ms)
     with contextlib.ExitStack() as stack:
@@ -173,6 +179,9 @@ def run(settings: Settings, serving: Serving) -> None:
             # Before the library that counts is imported: the processes count together there.
             os.environ[SHARED_BY] = stack.enter_context(tempfile.TemporaryDirectory())
         app = create_app(settings)
+        # Once the record has said when its clock was trusted last: phones trust the certificates.
+        network = settle(settings, serving, port) if serving.lan else None
+        address = network.place().address if network else address_of(serving, port)
         with app.app_context():
             prepare(app, settings, network.places()[-1].address if network else address)
         # The library that answers closes it by its number, so nobody here may close it again.
@@ -191,7 +200,8 @@ def run(settings: Settings, serving: Serving) -> None:
             if network and not settings.address:
                 network.on_change = lambda: setattr(ways, "address", network.place().address)
             with on_duty(app, settings) as duty:
-                asyncio.run(answer(app, serving, listening, network, plain, lambda: duty.is_on))
+                renews = Renewal(lambda: duty.is_on, lambda: date_of(settings))
+                asyncio.run(answer(app, serving, listening, network, plain, renews))
 
         if serving.workers == 1:
             work(app)
@@ -240,8 +250,13 @@ def settle(settings: Settings, serving: Serving, port: int) -> Network:
         raise BadField(says)
     settled_name(folder, serving.name)
     network = Network(folder, addresses, port)
-    network.prepare(datetime.now(UTC))
+    network.prepare(date_of(settings))
     return network
+
+
+def date_of(settings: Settings) -> datetime:
+    """Return what the server takes for now."""
+    return datetime.fromtimestamp(settings.now_ms() / 1000, UTC)
 
 
 def say_where(address: str, network: Network | None) -> None:
@@ -255,6 +270,8 @@ def say_where(address: str, network: Network | None) -> None:
         click.echo(
             f"The certificate's fingerprint, to compare: {authority.fingerprint(place.files)}"
         )
+        for one in authority.left_out(place.files, place.site):
+            click.echo(f"Not by {one}: the certificate that phones trust is of another network.")
         if before:
             old, new = before[0].site.name, place.site.name
             click.echo(f"It moves from {old} to {new}; both answer. See: lathhouse move-name.")
@@ -312,7 +329,7 @@ async def answer(
     listening: socket.socket,
     network: Network | None,
     plain: socket.socket | None,
-    may_renew: Callable[[], bool],
+    renews: Renewal,
 ) -> None:
     """Serve until SIGTERM or SIGINT, finishing what was accepted; a second signal ends at once."""
     lines = Lines()
@@ -320,9 +337,7 @@ async def answer(
     stop = told_to_stop()
     loop = asyncio.get_running_loop()
     door: Any = Door(app.wsgi_app, lines)
-    renewing = (
-        loop.create_task(keep_renewing(config, network, may_renew)) if config.certfile else None
-    )
+    renewing = loop.create_task(keep_renewing(config, network, renews)) if config.certfile else None
     watching = loop.create_task(lines.watch())
     answering = loop.create_task(
         hypercorn_serve(
@@ -392,9 +407,7 @@ def told_to_stop() -> asyncio.Event:
     return stop
 
 
-async def keep_renewing(
-    config: SealedConfig, network: Network | None, may_renew: Callable[[], bool]
-) -> None:
+async def keep_renewing(config: SealedConfig, network: Network | None, renews: Renewal) -> None:
     """Renew the certificate before it ends, and use one that its owner has put in its place.
 
     Of several processes the one on duty renews, and the others take up what it made.
@@ -406,8 +419,8 @@ async def keep_renewing(
         await asyncio.sleep(RENEW_EVERY_SECONDS)
         try:
             if network:
-                if may_renew():
-                    network.prepare(datetime.now(UTC))
+                if renews.may():
+                    network.prepare(renews.now())
                 continue  # what it made is in use from the next handshake on
             fresh = Path(config.certfile).stat().st_mtime_ns
             if fresh != seen and config.context is not None:

@@ -1,5 +1,6 @@
 """HTTPS on the nursery's own network: checked by OpenSSL, not by ourselves."""
 
+import asyncio
 import ipaddress
 import socket
 import ssl
@@ -19,6 +20,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 from PIL import Image
 
+from lathhouse import serving
 from lathhouse.errors import BadField, NotNow
 from lathhouse.web import authority, names
 from lathhouse.web.authority import Files, Site
@@ -177,6 +179,96 @@ def test_the_server_s_certificate_lasts_at_most_398_days_and_is_renewed_before_i
     moved = Site(NAME, (ipaddress.ip_address("127.0.0.9"),))
     assert authority.prepare(files, moved, last)
     assert files.authority.read_bytes() == authority_before, "phones trust it once"
+
+
+def test_the_running_server_itself_renews_by_its_own_clock(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(serving, "RENEW_EVERY_SECONDS", 0.01)
+    names.settled_name(tmp_path, NAME)
+    network = Network(tmp_path, (HERE,), 8321)
+    network.prepare(NOW)
+    files, now = network.place().files, [NOW]
+    config = serving.SealedConfig()
+    config.certfile, config.keyfile = str(files.leaf), str(files.leaf_key)
+    looks = 0
+
+    def date() -> datetime:
+        nonlocal looks
+        looks += 1
+        return now[0]
+
+    async def until_looked(times: int) -> int:
+        nonlocal looks
+        looks = 0
+        renews = serving.Renewal(lambda: True, date)
+        task = asyncio.create_task(serving.keep_renewing(config, network, renews))
+        async with asyncio.timeout(60):
+            while looks < times:
+                await asyncio.sleep(0.01)
+        task.cancel()
+        return leaf(files).serial_number
+
+    first = asyncio.run(until_looked(2))
+    now[0] += timedelta(days=authority.LEAF_DAYS - authority.RENEW_DAYS + 1)
+    assert asyncio.run(until_looked(2)) != first
+
+
+def test_nothing_older_than_tls_1_2_and_no_weak_cipher_is_spoken(tmp_path):
+    files = Files(tmp_path)
+    authority.prepare(files, Site(NAME, (HERE,)), NOW)
+    config = serving.SealedConfig()
+    config.certfile, config.keyfile = str(files.leaf), str(files.leaf_key)
+    context = config.create_ssl_context()
+    assert context is not None
+    assert context.minimum_version == ssl.TLSVersion.TLSv1_2
+    assert not context.options & (ssl.OP_NO_TLSv1_2 | ssl.OP_NO_TLSv1_3)
+    for cipher in context.get_ciphers():
+        sealed = cipher["aead"] and cipher["strength_bits"] >= 128
+        assert sealed, cipher["name"]
+        assert cipher["name"].startswith(("ECDHE-", "TLS_")), "forward secrecy"
+
+
+def test_another_network_leaves_the_authority_that_phones_trust(tmp_path):
+    files, other = Files(tmp_path), ipaddress.ip_address("169.254.7.7")
+    authority.prepare(files, Site(NAME, (HERE,)), NOW)
+    trusted = authority.fingerprint(files)
+    site = Site(NAME, (HERE, other))
+    assert authority.left_out(files, site) == (other,)
+    assert not authority.prepare(files, site, NOW)
+    assert authority.prepare(files, Site(NAME, (other,)), NOW)
+    assert (authority.fingerprint(files), authority.addresses_of(files.leaf)) == (trusted, ())
+
+
+def test_what_a_clock_that_ran_ahead_made_is_made_anew_when_it_is_right(tmp_path):
+    """A leaf that begins in 99 days; and an authority that was made since the first seemed over."""
+    files, site = Files(tmp_path), Site(NAME, (HERE,))
+    authority.prepare(files, site, NOW)
+    trusted = authority.fingerprint(files)
+    for days in (100, 4000):
+        assert authority.prepare(files, site, NOW + timedelta(days=days))
+        assert (authority.fingerprint(files) == trusted) is (days == 100)
+        assert authority.prepare(files, site, NOW)
+        assert leaf(files).not_valid_before_utc <= NOW
+        assert authority.fingerprint(files) == trusted
+
+
+@pytest.mark.parametrize("lost", ["leaf", "leaf_key", "authority", "authority_key"])
+@pytest.mark.parametrize("left", ["empty", "another's"])
+def test_a_file_that_a_power_cut_left_half_written_is_made_anew(tmp_path, lost, left, caplog):
+    files, other = Files(tmp_path / "a"), Files(tmp_path / "b")
+    site = Site(NAME, (HERE,))
+    for one in (files, other):
+        authority.prepare(one, site, NOW)
+    content = b"" if left == "empty" else getattr(other, lost).read_bytes()
+    getattr(files, lost).write_bytes(content)
+    assert authority.prepare(files, site, NOW)
+    assert "not whole, or not a pair" in caplog.text
+    context = ssl.create_default_context(cafile=str(files.authority))
+    context.load_cert_chain(files.leaf, files.leaf_key)
+    at = str(int(NOW.timestamp()))
+    command = ["openssl", "verify", "-attime", at, "-CAfile", str(files.authority)]
+    assert subprocess.run([*command, str(files.leaf)], capture_output=True).returncode == 0
 
 
 def test_the_keys_are_their_owner_s_only(tmp_path):

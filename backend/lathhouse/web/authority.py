@@ -5,12 +5,14 @@ The authority can vouch for the nursery's own name and its own network only (nam
 """
 
 import ipaddress
+import logging
 import os
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from cryptography import x509
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
@@ -25,6 +27,10 @@ RENEW_DAYS = 40
 AUTHORITY_DAYS = 3653
 # A certificate made by a clock that runs ahead is good on a phone that does not.
 EARLIER = timedelta(days=1)
+# How an authority that was put aside is named, after its serial number.
+ASIDE = ".aside.pem"
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True)
@@ -76,17 +82,26 @@ class Files:
 def prepare(files: Files, site: Site, now: datetime) -> bool:
     """Make whatever is missing, ends soon or is for another name or address; say if anything was.
 
-    The authority stays as long as it can vouch for the site: phones trust it once, by hand.
+    The authority stays as long as it can vouch for the site's name: phones trust it once, by hand.
+    An address that it may not vouch for is left out of the server's certificate.
     """
     files.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     made = False
-    if not _vouches(files, site, now):
-        _make_authority(files, site, now)
+    if not _vouches(_pair(files.authority, files.authority_key), site, now):
+        _exchange(files, site, now)
         made = True
     if made or not _serves(files, site, now):
-        _make_leaf(files, site, now)
+        _make_leaf(files, Site(site.name, tuple(_vouched_for(files, site))), now)
         made = True
     return made
+
+
+def left_out(files: Files, site: Site) -> tuple[Address, ...]:
+    """Return the addresses of a site that its authority may not vouch for: another network's."""
+    allowed = _permitted(_read(files.authority))
+    networks = [one.value for one in allowed if isinstance(one, x509.IPAddress)]
+    mine = [one for one in networks if isinstance(one, Network)]
+    return tuple(one for one in site.addresses if not any(one in net for net in mine))
 
 
 def fingerprint(files: Files) -> str:
@@ -114,36 +129,89 @@ def addresses_of(leaf: Path) -> tuple[Address, ...]:
 def permits(files: Files, name: str) -> bool:
     """Say whether the authority may vouch for a name: one of its own, or one below it (RFC 5280,
     section 4.2.1.10: any name made by adding labels to the left)."""
-    allowed = _read(files.authority).extensions.get_extension_for_class(x509.NameConstraints).value
-    own = [one.value for one in allowed.permitted_subtrees or [] if isinstance(one, x509.DNSName)]
-    return any(name == one or name.endswith(f".{one}") for one in own)
+    return _permits(_read(files.authority), name)
 
 
 def _read(path: Path) -> x509.Certificate:
     return x509.load_pem_x509_certificate(path.read_bytes())
 
 
-def _vouches(files: Files, site: Site, now: datetime) -> bool:
-    """Say whether there is an authority that is good for longer than a leaf, and for this site."""
-    if not (files.authority.exists() and files.authority_key.exists()):
+def _permitted(certificate: x509.Certificate) -> list[x509.GeneralName]:
+    constraints = certificate.extensions.get_extension_for_class(x509.NameConstraints)
+    return list(constraints.value.permitted_subtrees or [])
+
+
+def _permits(certificate: x509.Certificate, name: str) -> bool:
+    own = [one.value for one in _permitted(certificate) if isinstance(one, x509.DNSName)]
+    return any(name == one or name.endswith(f".{one}") for one in own)
+
+
+def _pair(certificate: Path, key: Path) -> x509.Certificate | None:
+    """Return a certificate that can be read and belongs to its key, or None.
+
+    A power cut may have left one of them empty, or of another making than the other.
+    """
+    if not (certificate.exists() and key.exists()):
+        return None
+    try:
+        found = _read(certificate)
+        own = serialization.load_pem_private_key(key.read_bytes(), None).public_key()
+        if own == found.public_key():
+            return found
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        log.debug("%s: %s", certificate.name, error)
+    log.error("%s and its key are not whole, or not a pair: made anew", certificate.name)
+    return None
+
+
+def _vouches(certificate: x509.Certificate | None, site: Site, now: datetime) -> bool:
+    """Say whether an authority is good for longer than a leaf, and for this site's name.
+
+    One that begins after now was made by a clock that ran ahead, and no phone takes it.
+    """
+    if certificate is None or certificate.not_valid_before_utc > now:
         return False
-    certificate = _read(files.authority)
     if certificate.not_valid_after_utc < now + timedelta(days=LEAF_DAYS):
         return False
-    allowed = certificate.extensions.get_extension_for_class(x509.NameConstraints).value
-    permitted = allowed.permitted_subtrees or []
-    networks = {one.value for one in permitted if isinstance(one, x509.IPAddress)}
-    return permits(files, site.name) and networks >= set(site.networks())
+    return _permits(certificate, site.name)
 
 
 def _serves(files: Files, site: Site, now: datetime) -> bool:
-    if not (files.leaf.exists() and files.leaf_key.exists()):
+    certificate = _pair(files.leaf, files.leaf_key)
+    if certificate is None or certificate.not_valid_before_utc > now:
         return False
-    certificate = _read(files.leaf)
+    if certificate.not_valid_after_utc <= now + timedelta(days=RENEW_DAYS):
+        return False
     said = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
-    same = set(said.get_values_for_type(x509.IPAddress)) == set(site.addresses)
-    named = site.name in said.get_values_for_type(x509.DNSName)
-    return same and named and certificate.not_valid_after_utc > now + timedelta(days=RENEW_DAYS)
+    same = set(said.get_values_for_type(x509.IPAddress)) == set(_vouched_for(files, site))
+    return same and site.name in said.get_values_for_type(x509.DNSName)
+
+
+def _vouched_for(files: Files, site: Site) -> list[Address]:
+    without = left_out(files, site)
+    return [one for one in site.addresses if one not in without]
+
+
+def _exchange(files: Files, site: Site, now: datetime) -> None:
+    """Put another authority in the place of one that vouches no more, which is kept beside it.
+
+    One that was put aside while the clock was wrong is taken back: phones trust it.
+    """
+    before = _pair(files.authority, files.authority_key)
+    if before:
+        for path in (files.authority, files.authority_key):
+            path.replace(_aside(path, f"{before.serial_number:x}"))
+    for key in sorted(files.folder.glob(_aside(files.authority_key, "*").name)):
+        other = _aside(files.authority, key.name.split(".")[1])
+        if _vouches(_pair(other, key), site, now):
+            other.replace(files.authority)
+            key.replace(files.authority_key)
+            return
+    _make_authority(files, site, now)
+
+
+def _aside(path: Path, serial: str) -> Path:
+    return path.with_name(f"{path.stem}.{serial}{ASIDE}")
 
 
 def _make_authority(files: Files, site: Site, now: datetime) -> None:
@@ -237,4 +305,11 @@ def _write(path: Path, content: bytes, mode: int) -> None:
     descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
     with os.fdopen(descriptor, "wb") as file:
         file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
     fresh.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)

@@ -191,3 +191,5 @@ def moving(folder: Path) -> Names:
 def _clear(files: Files) -> None:
     for path in (files.authority_key, files.authority, files.leaf_key, files.leaf):
         path.unlink(missing_ok=True)
+    for path in files.folder.glob(f"*{authority.ASIDE}"):
+        path.unlink()
