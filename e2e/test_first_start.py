@@ -4,6 +4,7 @@ from playwright.sync_api import Browser, expect
 from tests.browser import PHONE
 
 from e2e.house import LATER_MS, House, Walker, pair, until_in_touch
+from e2e.measure import spills, sticks_out
 
 pytest_plugins = ["e2e.house"]
 
@@ -35,13 +36,75 @@ def test_an_owner_begins_with_nothing_and_has_a_lot_on_the_server(house: House, 
     context.close()
 
 
-def test_an_owner_link_opens_once(house: House, browser: Browser):
-    first, second = browser.new_context(**PHONE), browser.new_context(**PHONE)
-    pair(first, house)
+def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
+    house: House, browser: Browser
+):
+    """What a phone is told of a link, and what the owner is told of phones, people and tokens."""
+    first, second = (browser.new_context(**PHONE, timezone_id="Pacific/Auckland") for _ in range(2))
+    owner = pair(first, house)
     page = second.new_page()
     page.goto(house.link)
-    expect(page.get_by_text("This phone is not paired:")).to_be_visible(timeout=LATER_MS)
+    expect(page.get_by_text("it was used already, or is too old")).to_be_visible(timeout=LATER_MS)
     page.goto(f"{house.address}/#/lots")
     expect(page.get_by_text("This phone is not paired", exact=True)).to_be_visible()
-    first.close()
     second.close()
+
+    # The same link on the phone that it paired, and a reload after that.
+    owner.goto(house.link)
+    for _ in range(2):
+        expect(owner.get_by_text("This phone is paired already.")).to_be_visible(timeout=LATER_MS)
+        expect(owner.get_by_text("Kept on this phone:")).to_be_visible(timeout=LATER_MS)
+        assert owner.evaluate("() => location.hash") == "#/pair"
+        owner.reload()
+    owner.route("**/api/v1/pairings/redeem", lambda route: route.abort())
+    owner.evaluate("() => { location.hash = '#/pair/another'; }")
+    again = owner.get_by_role("button", name="Try again")
+    expect(again).to_be_visible(timeout=LATER_MS)
+    owner.unroute("**/api/v1/pairings/redeem")
+    again.click()
+    expect(owner.get_by_text("This phone is paired already.")).to_be_visible(timeout=LATER_MS)
+
+    owner.evaluate("() => { location.hash = '#/nursery'; }")
+    expect(owner.get_by_label("Time zone")).to_have_value("Pacific/Auckland")
+    owner.get_by_label("Name", exact=True).fill("The lath house")
+    owner.get_by_role("button", name="Save").click()
+    expect(owner.get_by_role("alert")).to_contain_text("in which half of the world")
+    owner.get_by_role("button", name="south", exact=True).click()
+    owner.get_by_role("button", name="Save").click()
+    expect(owner.get_by_role("button", name="Save")).to_have_count(0)
+
+    owner.evaluate("() => { location.hash = '#/people'; }")
+    long = "Anne" * 18
+    owner.get_by_label("Name", exact=True).fill(long)
+    owner.get_by_role("button", name="viewer: looks only").click()
+    owner.get_by_role("button", name="Add", exact=True).click()
+    shown = owner.locator(".people summary strong", has_text=long)
+    expect(shown).to_be_visible()
+    worker = owner.get_by_role("button", name="worker: records, takes on alerts").last
+    expect(worker).to_have_attribute("aria-pressed", "true")
+    assert sticks_out(owner) + spills(owner) == []
+    phones = owner.locator(".people").last
+    expect(phones.locator(".this-phone")).to_have_count(1)
+    phones.get_by_role("button", name="Name it").click()
+    phones.get_by_label("What this phone is called").fill("Shed door")
+    phones.get_by_role("button", name="Save").click()
+    expect(phones.locator("strong")).to_have_text("Shed door")
+    until_in_touch(owner)
+    assert house.call("GET", "/api/v1/phones")["phones"][0]["name"] == "Shed door"
+
+    owner.get_by_role("link", name="Scripts and sensors").click()
+    owner.get_by_label("What it is for").fill("fridge")
+    owner.get_by_role("button", name="Make it").click()
+    expect(owner.get_by_role("button", name="Copy it")).to_be_visible(timeout=LATER_MS)
+    expect(owner.get_by_role("button", name="Make it")).to_have_count(0)
+    owner.get_by_role("button", name="It is kept").click()
+    owner.evaluate("() => { location.hash = '#/settings'; }")
+    expect(owner.get_by_role("button", name=long)).to_have_count(0)
+
+    owner.evaluate("() => { location.hash = '#/people'; }")
+    owner.get_by_role("button", name="Cut off").click()
+    expect(phones).to_contain_text("This is the phone in your hand.")
+    expect(phones).to_contain_text("No other phone is let in as the owner's.")
+    owner.get_by_role("button", name="Cut it off now").click()
+    expect(owner.get_by_role("alert")).to_have_text("This phone is not let in any more.")
+    first.close()

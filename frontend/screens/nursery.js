@@ -3,11 +3,12 @@
 import { useState } from "../vendor/preact-hooks.js";
 import { nextSpan, ownStarts, SEASONS, seasonRule } from "../core/seasons.js";
 import { nursery } from "../store/house.js";
+import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { date, today } from "../ui/local.js";
-import { Field } from "../ui/number.js";
+import { Field, NAME_MAX } from "../ui/number.js";
 import { Shown } from "../ui/only.js";
 import { tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
@@ -20,13 +21,19 @@ export const plainNursery = (row) => Object.fromEntries(Object.entries(row).filt
 
 export function Nursery() {
   const row = nursery();
+  const [zone] = useState(phoneZone);
   const [draft, setDraft] = useState(/** @type {any} */ ({}));
   const [error, setError] = useState("");
   if (!row) return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings"><p class="large">${t("round.not_here_yet")}</p></${Page}>`;
-  const now = { ...row, ...draft };
+  // Until somebody has said them, neither the zone nor the hemisphere of a new record is the nursery's own.
+  const now = { ...row, ...(row.name ? {} : { timezone: zone, hemisphere: undefined }), ...draft };
   const set = (name) => (value) => value !== undefined && setDraft({ ...draft, [name]: value });
   const changed = Object.keys(draft).length > 0;
   const save = async () => {
+    if (!now.hemisphere) {
+      setError(t("nursery.which_half"));
+      return;
+    }
     if (!isZone(now.timezone)) {
       setError(t("error.zone", { zone: now.timezone }));
       return;
@@ -58,8 +65,9 @@ export function Nursery() {
   const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
     <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
   return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}><${Shown} what="nursery_changed">
-    <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} />
+    <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} max=${NAME_MAX} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
+    ${now.timezone !== zone && may("nursery_changed") && html`<button type="button" class="act" onClick=${() => set("timezone")(zone)}>${t("nursery.zone_here", { zone })}</button>`}
     <${Choice} name=${t("settings.hemisphere")} answers=${["south", "north"].map((one) => [one, t(`settings.${one}`)])} value=${now.hemisphere} onChoose=${choose} />
     <div class="fields pair"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
       <${Field} label=${t("settings.longitude")} value=${now.longitude_deg} inputmode="text" onInput=${set("longitude_deg")} /></div>
@@ -98,6 +106,9 @@ function degreesOf(typed) {
 }
 
 const within = (degrees, most) => degrees === null || Math.abs(degrees) <= most;
+
+/** The time zone by which this phone goes. */
+const phoneZone = () => new Intl.DateTimeFormat().resolvedOptions().timeZone;
 
 function isZone(name) {
   try {

@@ -34,7 +34,7 @@ export function Settings() {
   return html`<${Page} name="settings" title=${t("settings.title")} foot=${html`<${Ways} here="more" />`}>
     ${waiting.value && html`<button type="button" class="act main-act" onClick=${takeOver}><strong>${t("app.switch")}</strong><span>${t("app.new_version")}</span></button>`}
     ${risks.value.map((one) => html`<a key=${one.kind} class="left" href="#/unsent">${riskWords(one)}</a>`)}
-    ${may("looked") ? html`<${Choice} name=${t("settings.who")} answers=${[...people().map((one) => [one.id, one.name]), [SHARED, t("settings.shared")]]}
+    ${may("looked") ? html`<${Choice} names name=${t("settings.who")} answers=${[...people().filter(({ role }) => role !== "viewer").map((one) => [one.id, one.name]), [SHARED, t("settings.shared")]]}
       value=${shared.value ? SHARED : recorder.value ?? undefined} onChoose=${(id) => void (id === SHARED ? setShared(true) : setRecorder(id ?? null)).catch(tellTrouble)} />
     ${shared.value ? html`<p class="quiet">${t("settings.shared_what")}</p>` : !recorder.value && html`<p class="quiet">${t("settings.nobody")}</p>`}` : html`<${Whose} what="looked" />`}
     <ul class="cards">${ways.map(([href, name, what]) => html`<li key=${href}><a href=${href}><strong>${name}</strong><small>${what}</small></a></li>`)}</ul>

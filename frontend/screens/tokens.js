@@ -5,7 +5,7 @@ import { listTokens, makeToken, revokeToken } from "../store/preferences.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
 import { date, dayOf } from "../ui/local.js";
-import { Field } from "../ui/number.js";
+import { Field, NAME_MAX } from "../ui/number.js";
 import { Page } from "../ui/page.js";
 
 const ROLES = ["sensor", "viewer", "worker", "owner"];
@@ -19,6 +19,7 @@ export function Tokens() {
   useEffect(() => void look(), []);
   return html`<${Page} name="tokens" title=${t("tokens.title")} back="#/people">
     ${error && html`<p class="error" role="alert">${error}</p>`}
+    <p>${t("tokens.is")}</p>
     ${tokens && !tokens.length && html`<p class="quiet">${t("tokens.none")}</p>`}
     <ul class="people">${(tokens ?? []).map((token) => html`<${Token} key=${token.id} token=${token} onRevoke=${() => revokeToken(token.id).then(look, failed)} />`)}</ul>
     <${NewToken} onMade=${look} />
@@ -37,21 +38,33 @@ function Token({ token, onRevoke }) {
 function NewToken({ onMade }) {
   const [name, setName] = useState("");
   const [role, setRole] = useState("sensor");
-  const [made, setMade] = useState("");
+  const [made, setMade] = useState(/** @type {{name: string, token: string} | null} */ (null));
   const [error, setError] = useState("");
   const make = () => {
     if (!name.trim()) return setError(t("error.needed", { field: t("people.name") }));
     return makeToken(name.trim(), role).then(({ token }) => {
-      setMade(token);
+      setMade({ name: name.trim(), token });
       setName("");
       setError("");
       onMade();
     }, (problem) => setError(saidOf(problem)));
   };
+  // Shown alone: what makes another one would take its place.
+  if (made) return html`<${Made} made=${made} onDone=${() => setMade(null)} />`;
   return html`<section><h2>${t("tokens.new")}</h2>
-    <${Field} label=${t("people.name")} value=${name} onInput=${setName} />
+    <${Field} label=${t("tokens.for")} value=${name} onInput=${setName} max=${NAME_MAX} />
     <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`scope.${one}`)])} value=${role} onChoose=${(one) => one && setRole(one)} />
     ${error && html`<p class="error" role="alert">${error}</p>`}
-    ${made && html`<p class="link" role="status">${made}</p><p class="caution">${t("tokens.once")}</p>`}
     <button type="button" class="act" onClick=${make}>${t("tokens.make")}</button></section>`;
+}
+
+function Made({ made: { name, token }, onDone }) {
+  const [told, setTold] = useState("");
+  // A line that is not encrypted has no clipboard.
+  const copy = () => Promise.resolve(navigator.clipboard?.writeText(token) ?? Promise.reject(new Error("no clipboard")))
+    .then(() => setTold(t("tag.copied")), () => setTold(t("tag.copy_denied")));
+  return html`<section><h2>${t("tokens.of", { name })}</h2>
+    <p class="caution">${t("tokens.once")}</p><p class="link" role="status">${token}</p>
+    <button type="button" class="act main-act" onClick=${copy}><strong>${t("tokens.copy")}</strong></button>${told && html`<p role="status">${told}</p>`}
+    <button type="button" class="act" onClick=${onDone}>${t("tokens.kept")}</button></section>`;
 }

@@ -4,11 +4,12 @@ import { html, t } from "./html.js";
 
 /**
  * @param {{name: string, answers: [any, string][], value: any, onChoose: (value: any) => void,
- *   big?: boolean, optional?: boolean}} props a second tap on an answer takes it back
+ *   big?: boolean, names?: boolean}} props a second tap on an answer takes it back; `names`: people typed them,
+ *   at any length
  */
-export function Choice({ name, answers, value, onChoose, big = false }) {
+export function Choice({ name, answers, value, onChoose, big = false, names = false }) {
   const choose = (answer) => onChoose(answer === value ? undefined : answer);
-  return html`<fieldset class=${big ? "choice big" : "choice"}>
+  return html`<fieldset class=${big ? "choice big" : names ? "choice names" : "choice"}>
     <legend>${name}</legend>
     <div class="answers" data-count=${answers.length}>${answers.map(([answer, words]) => html`<button type="button"
       class=${answer === value ? "answer chosen" : "answer"} aria-pressed=${answer === value}

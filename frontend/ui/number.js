@@ -43,10 +43,13 @@ export function Stepper({ label, value, onChange }) {
   </div>`;
 }
 
+/** The longest name that the server takes. */
+export const NAME_MAX = 200;
+
 /** A labelled field to type into; its error stands beside it, or, where it is only `invalid`, elsewhere. */
-export function Field({ label, value, onInput, type = "text", error = "", invalid = false, inputmode = undefined, list = undefined, autocomplete = undefined }) {
+export function Field({ label, value, onInput, type = "text", error = "", invalid = false, inputmode = undefined, list = undefined, autocomplete = undefined, max = undefined }) {
   return html`<label class="field"><span>${label}</span>
-    <input type=${type} inputmode=${inputmode} value=${value ?? ""} list=${list} autocomplete=${autocomplete}
+    <input type=${type} inputmode=${inputmode} value=${value ?? ""} list=${list} autocomplete=${autocomplete} maxlength=${max}
       aria-invalid=${error || invalid ? "true" : "false"} onInput=${(event) => onInput(event.currentTarget.value)} />
     ${error && html`<em class="error">${error}</em>`}
   </label>`;
