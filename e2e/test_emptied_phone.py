@@ -65,7 +65,9 @@ def test_a_phone_is_emptied_once_it_is_cut_off_and_all_is_sent(
     cut_off(house, page)
     go(page, "#/empty")
     empty.click()
-    expect(page.get_by_text("This phone is not paired")).to_be_visible(timeout=60_000)
+    expect(page.get_by_text("This phone is empty. Nothing of the nursery")).to_be_visible(
+        timeout=60_000
+    )
     expect(page.get_by_role("link", name="Empty this phone")).to_have_count(0)
     left = page.evaluate(LEFT)
     assert len(left) > 6

@@ -49,9 +49,23 @@ def test_a_picture_taken_offline_outlives_the_page_and_arrives_once_after_its_re
     go(phone, LOT)
     phone.get_by_role("link", name="Picture").click()
     file = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": from_a_camera()}
-    phone.locator(".take-photo input").set_input_files(file)
+    phone.locator(".take-photo input:not([capture])").set_input_files(
+        {**file, "buffer": b"no picture"}
+    )
+    expect(phone.get_by_role("alert")).to_have_text(
+        "This phone cannot read that as a picture. Take it with the camera."
+    )
+    phone.locator(".take-photo input[capture]").set_input_files(file)
     phone.get_by_label("What it shows").fill("Grey fluff")
     phone.locator(".foot").get_by_role("button", name="Save").click()
+    expect(phone.locator(".photo-small img")).to_be_visible(timeout=LATER_MS)
+    # Taken back, it goes with its record, for it was not sent; undone, both are here again.
+    phone.get_by_role("button", name="Wrong?").first.click()
+    phone.get_by_role("button", name="Take back").click()
+    expect(phone.locator(".undo-bar")).to_contain_text("Picture taken back", timeout=LATER_MS)
+    expect(phone.locator(".photo-small img")).to_have_count(0)
+    expect(phone.get_by_role("button", name="Correct it")).to_have_count(0)
+    phone.get_by_role("button", name="Undo").click()
     expect(phone.locator(".photo-small img")).to_be_visible(timeout=LATER_MS)
     phone.close()
 
@@ -69,7 +83,8 @@ def test_a_picture_taken_offline_outlives_the_page_and_arrives_once_after_its_re
     context.route("**/api/v1/photos/*", slow)
     context.set_offline(False)
     until(again, NONE_UNSENT)
-    assert on_record_by_then == [1]
+    # The one that was taken back is on record too.
+    assert on_record_by_then == [2]
     (photo,) = rows(own_demo, Photo)
     taken = Image.open(io.BytesIO(photo["octets"]))
     assert (taken.format, taken.size) == ("JPEG", (1600, 1067))

@@ -189,7 +189,7 @@ def act(kind: str, lot: str) -> str:
 def photo_taken(page: Page) -> None:
     """Take a picture, and see it as it will be saved."""
     file = {"name": "p.jpg", "mimeType": "image/jpeg", "buffer": jpeg(1200, 900)}
-    page.locator(".take-photo input").set_input_files(file)
+    page.locator(".take-photo input[capture]").set_input_files(file)
     expect(page.locator(".photo-shown")).to_be_visible()
 
 

@@ -145,7 +145,7 @@ function emptiedWords(before) {
 
 function Unpaired() {
   return html`<div class="page"><header class="top"><h1>${t("app.name")}</h1></header><main><section class="empty">
-    <h2>${t("pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
+    <h2>${t(location.search === "?emptied" ? "pair.emptied" : "pair.needed")}</h2><p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>
     ${outboxOrTray() && html`<a class="act" href="#/unsent"><strong>${t("saved.signed_out", { n: hereAlone() })}</strong><small>${t("unsent.file")}</small></a>`}
     ${lots.value.size > 0 && html`<a class="act" href="#/empty">${t("empty.title")}</a>`}</section></main></div>`;
 }

@@ -1288,6 +1288,7 @@ export const words = {
   "move.end_now": "End it now",
   "move.end_not": "Keep it a while",
   "pair.needed": "This phone is not paired",
+  "pair.emptied": "This phone is empty. Nothing of the nursery is left on it.",
   "pair.how": "Open the link that the server printed at its first start, or ask the owner for one.",
 
   "time.today": "today {time}",

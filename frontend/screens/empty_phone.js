@@ -12,7 +12,7 @@ export function EmptyPhone() {
   const [left, setLeft] = useState(/** @type {number | null} */ (null));
   useEffect(() => void unsentCount().then(setLeft, tellTrouble), []);
   // The app's own files went too: what is shown next comes from the server.
-  const empty = () => emptyPhone().then((unsent) => (unsent ? setLeft(unsent) : location.replace("/")), tellTrouble);
+  const empty = () => emptyPhone().then((unsent) => (unsent ? setLeft(unsent) : location.replace("/?emptied")), tellTrouble);
   const out = contact.value.state === "signed-out";
   const foot = out && left === 0 && html`<button type="button" class="act main-act" onClick=${empty}><strong>${t("empty.do")}</strong></button>`;
   return html`<${Page} name="empty" title=${t("empty.title")} back="#/unsent" foot=${foot}>

@@ -31,11 +31,11 @@ export function Photo({ id }) {
     }, tellTrouble);
     setSaving(false);
   };
-  const take = (style, words) => html`<${TakePhoto} style=${style} onPhoto=${setPhoto} onTrouble=${setError}>${words}</${TakePhoto}>`;
+  const take = (style, words, taken = false) => html`<${TakePhoto} style=${style} taken=${taken} onPhoto=${setPhoto} onTrouble=${setError}>${words}</${TakePhoto}>`;
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}
     ${photo ? html`<div class="two">${take("act round-act", t("photo.again"))}
         <button type="button" class="act main-act round-act" disabled=${saving} onClick=${save}><strong>${t("act.save")}</strong></button></div>`
-      : take("act main-act", html`<strong>${t("photo.take")}</strong>`)}`;
+      : html`${take("act", t("photo.choose"), true)}${take("act main-act", html`<strong>${t("photo.take")}</strong>`)}`}`;
   return html`<${Page} name="photo" title=${t("act.photographed")} back=${`#/lot/${lot.id}`} foot=${foot}>
     <p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>
     ${url ? html`<img class="photo-shown" src=${url} alt=${t("photo.as_saved")} />

@@ -123,9 +123,10 @@ export function tellTrouble(error) {
  * @param {any} lot
  * @param {string[]} words
  * @param {number | null} at which lot of the walk it was, if it was one of its looks
+ * @param {() => Promise<any>} [otherwise] how it is taken back, where no void does it
  */
-export function offerUndo(events, lot, words, at = null) {
-  const kept = { events, lot, at, words: words.join(", ") || t("say.nothing") };
+export function offerUndo(events, lot, words, at = null, otherwise = undefined) {
+  const kept = { events, lot, at, otherwise, words: words.join(", ") || t("say.nothing") };
   last.value = kept;
   setTimeout(() => {
     if (last.value === kept) last.value = null;
@@ -137,7 +138,8 @@ export async function takeBack() {
   const done = last.value;
   last.value = null;
   try {
-    for (const event of done.events) await undo(event);
+    if (done.otherwise) await done.otherwise();
+    else for (const event of done.events) await undo(event);
   } catch (error) {
     tellTrouble(error);
     return;

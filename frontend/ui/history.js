@@ -5,7 +5,7 @@
  * @module
  */
 import { useState } from "../vendor/preact-hooks.js";
-import { effective } from "../core/corrections.js";
+import { activeVoids, effective } from "../core/corrections.js";
 import { person, savedState } from "../store/house.js";
 import { may } from "../store/may.js";
 import { EventFields } from "./event_fields.js";
@@ -18,17 +18,19 @@ const CORRECTIONS = ["amended", "voided"];
 
 /**
  * @param {{lot: any, events: any[], most: number, onVoid: (event: any) => void,
- *   onMend: (event: any, data: Record<string, any>) => Promise<any>}} props `onMend` gives nothing where
+ *   onBring: (voids: any[]) => void, onMend: (event: any, data: Record<string, any>) => Promise<any>}} props `onMend` gives nothing where
  *   nothing was saved
  */
-export function History({ lot, events, most, onVoid, onMend }) {
+export function History({ lot, events, most, onVoid, onBring, onMend }) {
+  const standing = activeVoids(new Map(events.map((event) => [event.id, event])));
+  const voids = events.filter(({ id }) => standing.has(id));
   const holding = new Map(effective(events).map((event) => [event.id, event]));
   const ordered = events.filter((event) => !CORRECTIONS.includes(event.kind)).sort((a, b) => (a.at < b.at ? 1 : -1));
   return html`<ol>${ordered.slice(0, most).map((event) => html`<${Record} key=${event.id} event=${event}
-    holds=${holding.get(event.id)} lot=${lot} onVoid=${onVoid} onMend=${onMend} />`)}</ol>`;
+    holds=${holding.get(event.id)} voids=${voids.filter(({ data }) => data.of === event.id)} lot=${lot} onBring=${onBring} onVoid=${onVoid} onMend=${onMend} />`)}</ol>`;
 }
 
-function Record({ event, holds, lot, onVoid, onMend }) {
+function Record({ event, holds, voids, lot, onVoid, onBring, onMend }) {
   const [open, setOpen] = useState("");
   const name = person(event.by);
   const who = !name ? t("lot.by_nobody") : event.by_said ? t("who.by_said", { who: name }) : name;
@@ -38,13 +40,14 @@ function Record({ event, holds, lot, onVoid, onMend }) {
   const fields = event.kind === "photographed" ? { caption: "", ...holds?.data } : holds?.data ?? {};
   return html`<li class=${holds ? "record" : "record taken-back"}>
     <div class="record-head"><p><strong>${t(`act.${event.kind}`).replace(/^act\./, "")}</strong> <small>${notes.filter(Boolean).join(" · ")}</small></p>
-    ${holds && !open && may("amended") && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}</div>
+    ${holds && !open && may("amended") && html`<button type="button" class="act" onClick=${() => setOpen("choose")}>${t("lot.wrong")}</button>`}
+    ${voids.length > 0 && event.kind !== "photographed" && may("amended") && html`<button type="button" class="act" onClick=${() => onBring(voids)}>${t("lot.bring_back")}</button>`}</div>
     ${holds?.kind === "photographed" && html`<${Photo} key=${holds.data.sha256} sha256=${holds.data.sha256} caption=${holds.data.caption ?? ""} />`}
     <p>${holds ? saying(holds, lot) : html`<s>${saying(event, lot)}</s> <strong>${t("lot.voided")}</strong>`}</p>
     ${holds?.said && html`<p class="said beside">${t("lot.amended", { what: saying({ ...event, data: holds.said }, lot) })}</p>`}
     ${open === "mend" && html`<${EventFields} data=${fields} save=${t("lot.save_mended")} onSave=${mend} onCancel=${() => setOpen("")} />`}
     ${open === "choose" && html`<div class="row"><button type="button" class="act" onClick=${() => setOpen("mend")}>${t("lot.mend")}</button>
-      <button type="button" class="act" onClick=${() => onVoid(event)}>${t("lot.correct")}</button>
+      <button type="button" class="act" onClick=${() => { onVoid(event); setOpen(""); }}>${t("lot.correct")}</button>
       <button type="button" class="act" onClick=${() => setOpen("")}>${t("act.cancel")}</button></div>`}
   </li>`;
 }
