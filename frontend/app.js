@@ -201,7 +201,7 @@ async function start() {
   await firstRows();
   await updates.watchForUpdates();
   // What saves a file of what is unsent must be at hand even before the worker has kept the app.
-  await Promise.all([import("./screens/unsent.js"), import("./screens/rescue.js")])
+  await Promise.all([import("./screens/unsent.js"), import("./ui/later.js"), import("./screens/rescue.js")])
     .catch((error) => console.info("not at hand yet:", error.message));
 }
 
