@@ -14,7 +14,9 @@ from lathhouse.reminders.webpush import own_key
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store import access, engine, sites, walls
 from lathhouse.store.archive import schema_version
+from lathhouse.store.kept_files import put_ready
 from lathhouse.store.models import db
+from lathhouse.store.restore import epoch_of
 from lathhouse.store.site_clock import SiteClock, last_trusted_ms
 from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web import (
@@ -54,6 +56,22 @@ log = logging.getLogger(__name__)
 
 def create_app(settings: Settings) -> Flask:
     """Return the server's application on its database, with the tables brought up to date."""
+    app = database_app(settings)
+    with app.app_context():
+        app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()), settings.site)
+        # What a restore that was cut off at the very end has left to do.
+        put_ready(settings.data, epoch_of(app.config["SITE_ID"]))
+    app.config["WAYS"] = ways_of(settings)
+    Meter().attach(app)
+    app.extensions["pace"] = Pace(settings.requests_a_minute)
+    app.before_request(check_access)
+    _add_routes(app, settings)
+    problems.register(app)
+    return app
+
+
+def database_app(settings: Settings) -> Flask:
+    """Return an application that has its database, brought up to date, and no nursery open yet."""
     app = Flask("lathhouse", static_folder=None)
     app.request_class = NamedRequest
     settings.data.mkdir(parents=True, exist_ok=True)
@@ -82,13 +100,6 @@ def create_app(settings: Settings) -> Flask:
                 settings.now_ms.begin(last_trusted_ms(connection))
             if walls.is_bypassed(connection):
                 log.warning("the database role passes row-level security: give it one of its own")
-        app.config["SITE_ID"] = sites.open_site(to_text(settings.now_ms()), settings.site)
-    app.config["WAYS"] = ways_of(settings)
-    Meter().attach(app)
-    app.extensions["pace"] = Pace(settings.requests_a_minute)
-    app.before_request(check_access)
-    _add_routes(app, settings)
-    problems.register(app)
     return app
 
 

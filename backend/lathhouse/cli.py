@@ -10,17 +10,17 @@ import click
 from flask import Flask
 
 from lathhouse import logs
-from lathhouse.app import create_app
+from lathhouse.app import create_app, database_app
 from lathhouse.domain.instants import parse_instant, to_ms, to_text
 from lathhouse.errors import Refusal
 from lathhouse.reminders.clock import catch_up
 from lathhouse.serving import Serving, run
 from lathhouse.settings import Settings, backups_in, default_data
 from lathhouse.store import access
-from lathhouse.store.archive import read_archive
 from lathhouse.store.backup import back_up, new_key, unseal
 from lathhouse.store.check import check as check_record
-from lathhouse.store.kept_files import put_back
+from lathhouse.store.kept_files import put_ready
+from lathhouse.store.restore import epoch_of, read_archive, tokens_on_record
 from lathhouse.store.sites import open_site
 from lathhouse.sync.saved_file import take_file
 from lathhouse.web import name_move
@@ -198,24 +198,45 @@ def backup(data: Path | None, to: Path | None, recipient: str | None) -> None:
 @click.option("--key", type=click.Path(path_type=Path, exists=True), help="The secret key's file.")
 def restore(file: Path, data: Path | None, key: Path | None) -> None:
     """Fill an empty folder or database from a backup; phones then send what came after it."""
+    settings = Settings(data=data or default_data())
 
-    def act(app: Flask, now: str) -> None:
+    def act(now: str) -> None:
         with tempfile.TemporaryDirectory(prefix="lathhouse-restore-") as scratch:
             plain = unseal(file, key.read_text(), Path(scratch) / "plain.zip") if key else file
-            manifest = read_archive(plain)
-            kept = put_back(plain, manifest, app.config["LATHHOUSE"].data)
-        site_id = open_site(now)
+            manifest = read_archive(plain, settings.data)
+        site_id = open_site(now, manifest["site"])
+        kept = put_ready(settings.data, epoch_of(site_id))
         catch_up(site_id, parse_instant(now))
-        found = check_record(site_id, now)["differences"]
-        for difference in found:
+        found = check_record(site_id, now)
+        for difference in found["differences"]:
             click.echo(difference)
-        click.echo(f"{manifest['events']} events as of {manifest['made_at']}, each compared.")
+        click.echo(f"{counted(manifest['events'], 'event')} as of {manifest['made_at']}.")
+        click.echo(say_compared(found))
         click.echo(say_kept(kept))
-        click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")
-        if found:
+        say_let_in(site_id, now)
+        if found["differences"]:
             raise SystemExit(1)
 
-    in_app(data, act)
+    app = refusing(lambda: database_app(settings))
+    with app.app_context():
+        refusing(lambda: act(to_text(settings.now_ms())))
+
+
+def say_compared(found: dict[str, Any]) -> str:
+    """Say what a restore has compared with what."""
+    lots, parted = counted(found["lots"], "lot"), counted(len(found["differences"]), "difference")
+    says = "The chain over them holds, link by link; each table reads back as the file has it."
+    return f"{says} {lots} folded again from them: {parted}."
+
+
+def say_let_in(site_id: str, now: str) -> None:
+    """Name the tokens that hold again, and what the log does not know of any of them."""
+    made = tokens_on_record(site_id, now)
+    for token in access.list_tokens(site_id, now):
+        known = (token["name"], token["role"]) in made
+        unknown = "" if known else " The log does not say that it was made: revoke it."
+        click.echo(f"Let in again: {token['name']} ({token['role']}).{unknown}")
+    click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")
 
 
 def say_kept(kept: list[str]) -> str:

@@ -1,8 +1,11 @@
 """The record copied into a file while it is written, proved, and put back on either database."""
 
+import hashlib
 import json
+import re
 import threading
 import zipfile
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -10,18 +13,26 @@ from typing import Any
 import pytest
 from sqlalchemy import BigInteger, Boolean, Integer, LargeBinary, Table, Text, text
 
+from lathhouse.app import MIGRATIONS
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
 from lathhouse.reminders.nightly import Nightly
-from lathhouse.store.archive import _lines, harmless, read_archive, tables, write_archive
+from lathhouse.reminders.webpush import own_key
+from lathhouse.store.archive import harmless, lines_of, tables, write_archive
+from lathhouse.store.archive_reading import SINCE, empty, fill, read_manifest
 from lathhouse.store.backup import back_up, clear_old, last_backup, new_key, unseal, verify
+from lathhouse.store.kept_files import kept_files, lay_ready, put_ready
 from lathhouse.store.models import db
+from lathhouse.store.restore import epoch_of, read_archive
 from lathhouse.store.sites import open_site
 from lathhouse.store.walls import enter
-from lathhouse.store.work import looking
+from lathhouse.store.work import dumps, looking
+from tests.attack.two_sites import settle_beside
 from tests.photos import jpeg, name_of, put
 from tests.server import Clock, Nursery, close_nursery, open_nursery
+
+Data = dict[str, Any]
 
 
 def copied(nursery: Nursery, folder: Path, recipient: str | None = None) -> Path:
@@ -115,8 +126,9 @@ def content(nursery: Nursery, site: str) -> dict[str, Any]:
     renewed = ("epoch", "clock_owner", "clock_until", "trusted_at")
     with nursery.app.app_context(), db.engine.begin() as connection:
         enter(connection, site)
-        found: dict[str, Any] = {t.name: list(_lines(connection, t, site)) for t in tables()}
-        octets = connection.execute(text("SELECT sha256, octets FROM photos ORDER BY sha256"))
+        found: dict[str, Any] = {t.name: list(lines_of(connection, t, site)) for t in tables()}
+        query = text("SELECT sha256, octets FROM photos WHERE site_id = :site ORDER BY sha256")
+        octets = connection.execute(query, {"site": site})
         found["octets"] = [(name, bytes(whole)) for name, whole in octets]
     sites = [json.loads(line) for line in found["sites"]]
     return found | {"sites": [{n: row[n] for n in row if n not in renewed} for row in sites]}
@@ -136,8 +148,9 @@ def test_every_table_comes_through_whole_from_either_kind_into_the_other(nursery
     for source, target in ((first, nursery), (nursery, last)):
         with source.app.app_context():
             write_archive(site, path, clock.text())
-        with target.app.app_context():
-            read_archive(path)
+        # Such rows are no record, which `read_archive` would see.
+        with target.app.app_context(), db.engine.begin() as connection:
+            fill(connection, path, read_manifest(path))
         assert content(target, site) == whole
     close_nursery(first)
     close_nursery(last)
@@ -189,6 +202,144 @@ def test_a_damaged_or_cut_copy_is_refused_in_words_and_leaves_the_place_empty(
     with sqlite_nursery.app.app_context(), pytest.raises(BadArchive, match="already"):
         read_archive(path)
     close_nursery(other)
+
+
+def forged(path: Path, to: Path, change: Callable[[Data, dict[str, bytes]], None]) -> Path:
+    """An archive changed by somebody who renews the sums of what they change."""
+    with zipfile.ZipFile(path) as old:
+        members = {name: old.read(name) for name in old.namelist()}
+    manifest = json.loads(members.pop("manifest.json"))
+    change(manifest, members)
+    for name, said in manifest["members"].items() if "members" in manifest else ():
+        content = members[name]
+        said |= {"sha256": hashlib.sha256(content).hexdigest(), "lines": content.count(b"\n")}
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as new:
+        for name, content in {**members, "manifest.json": json.dumps(manifest).encode()}.items():
+            new.writestr(name, content)
+    return to
+
+
+def altered(_: Data, members: dict[str, bytes]) -> None:
+    whole = members["events.jsonl"]
+    members["events.jsonl"] = whole.replace(b'moisture\\":3', b'moisture\\":4', 1)
+
+
+def shortened(manifest: Data, members: dict[str, bytes]) -> None:
+    """The last two events, by position; the file's own order is by id."""
+    rows = [json.loads(line) for line in members["events.jsonl"].splitlines()]
+    kept = sorted(row["position"] for row in rows)[:-2]
+    lines = [dumps(row).encode() + b"\n" for row in rows if row["position"] in kept]
+    members["events.jsonl"] = b"".join(lines)
+    manifest["events"] = len(kept)
+
+
+def another_s(_: Data, members: dict[str, bytes]) -> None:
+    row = {"site_id": "another", "hash": "0" * 64, "name": "mine", "role": "owner"}
+    members["tokens.jsonl"] += dumps(row).encode() + b"\n"
+
+
+def no_row(_: Data, members: dict[str, bytes]) -> None:
+    members["tokens.jsonl"] += b"[1]\n"
+
+
+FORGERIES: list[tuple[Any, str]] = [
+    (altered, "was altered"),
+    (shortened, "its last 2 events were removed"),
+    (another_s, r"tokens\.jsonl .* cannot be read"),
+    (no_row, r"tokens\.jsonl .* cannot be read"),
+    (lambda manifest, _: manifest.update(members={}), r"does not say members, \w+\.jsonl"),
+    (lambda manifest, _: manifest["members"].pop("photos.jsonl"), r"members, photos\.jsonl"),
+    (lambda manifest, _: manifest.pop("members"), "does not say members"),
+    (lambda manifest, _: manifest.update(schema=13), "does not say schema"),
+    (lambda manifest, _: manifest.update(kept=["vapid.pem"]), "does not say kept"),
+    (lambda manifest, _: manifest.update(kept={"vapid.pem": "0"}), r"vapid\.pem in it is missing"),
+    (lambda manifest, _: manifest.update(events=4000), "its number of events"),
+    (lambda manifest, _: manifest.update(chain="0" * 64), "is not the manifest's"),
+]
+
+
+def test_an_archive_whose_sums_were_renewed_is_seen_through_and_leaves_nothing(
+    sqlite_nursery, tmp_path, clock
+):
+    some_record(sqlite_nursery)
+    path = copied(sqlite_nursery, tmp_path / "backups")
+    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    before, said = content(other, other.site), {}
+    with other.app.app_context():
+        for number, (change, words) in enumerate(FORGERIES):
+            bad = forged(path, tmp_path / f"{number}.zip", change)
+            with pytest.raises(BadArchive, match=words) as refused:
+                read_archive(bad, tmp_path / "other")
+            said[words] = refused.value.detail
+        assert all(text.endswith(".") for text in said.values()), said
+        assert content(other, other.site) == before
+        assert read_archive(path)["events"] == 4
+    close_nursery(other)
+
+
+def test_a_nursery_is_put_back_beside_another_one_that_is_left_alone(nursery, tmp_path, clock):
+    """A PostgreSQL may hold several; a file of SQLite is for one."""
+    some_record(nursery)
+    path, whole = copied(nursery, tmp_path / "backups"), content(nursery, nursery.site)
+    other = settle_beside(nursery)
+    with nursery.app.app_context():
+        epochs = {site: epoch_of(site) for site in (nursery.site, other.site)}
+        beside = content(nursery, other.site)
+        with pytest.raises(BadArchive, match="already"):
+            read_archive(path)
+        with db.engine.begin() as connection:
+            empty(connection, nursery.site)
+        if db.engine.dialect.name == "sqlite":
+            with pytest.raises(BadArchive, match="already"):
+                read_archive(path)
+            return
+        read_archive(path)
+        assert epoch_of(other.site) == epochs[other.site]
+        assert epoch_of(nursery.site) != epochs[nursery.site]
+    assert content(nursery, other.site) == beside
+    # The copy was noted in the record once it was proved.
+    noted = {"backups", "sites", "subjects"}
+    again = content(nursery, nursery.site)
+    assert {n: rows for n, rows in again.items() if n not in noted} == {
+        n: rows for n, rows in whole.items() if n not in noted
+    }
+
+
+def test_an_older_archive_does_without_the_tables_that_came_later():
+    """What stands in the migrations is what `SINCE` says."""
+    made: dict[str, str] = {}
+    for file in sorted((MIGRATIONS / "versions").glob("0*.py")):
+        for table in re.findall(r'create_table\(\s*"(\w+)"', file.read_text()):
+            made[table] = max(file.name[:4], "0003")
+    assert SINCE.items() <= made.items()
+    assert {table for table, since in made.items() if since <= "0013"} == SINCE.keys()
+
+
+def test_a_restore_that_ends_right_after_its_commit_is_made_whole_at_the_next_start(
+    sqlite_nursery, tmp_path, clock
+):
+    """The authority's key and the push key come back, whenever the process died."""
+    some_record(sqlite_nursery)
+    home, place = tmp_path / "home", tmp_path / "place"
+    (home / "lan").mkdir(parents=True)
+    own_key(home)
+    (home / "lan" / "authority-key.pem").write_text("a key")
+    keys = kept_files(home)
+    path, now = tmp_path / "whole.zip", to_text(clock.ms)
+    with sqlite_nursery.app.app_context():
+        write_archive(sqlite_nursery.site, path, now, keys)
+    dead = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", place, clock)
+    push_key = (place / "vapid.pem").read_bytes()
+    with dead.app.app_context():
+        # One that never came to its commit puts no key in place of this record's.
+        lay_ready(path, read_manifest(path), place, "an epoch that is not this record's")
+        assert put_ready(place, epoch_of(dead.site)) == []
+        assert (place / "vapid.pem").read_bytes() == push_key
+        read_archive(path, place)
+    close_nursery(dead)
+    close_nursery(open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", place, clock))
+    assert kept_files(place) == keys
+    assert not (place / ".restoring").exists()
 
 
 def test_a_copy_that_is_whole_by_itself_but_not_the_record_is_no_backup(sqlite_nursery, tmp_path):

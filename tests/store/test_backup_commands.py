@@ -48,6 +48,8 @@ def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
         place = tmp_path / f"new-{len(more)}"
         told = lathhouse("restore", file, "--data", place, *more)
         assert "2 events as of" in told
+        assert "1 lot folded again from them: 0 differences." in told
+        assert "Let in again: owner's script (owner). The log does not say" in told
         assert "2 events, 1 lot, 0 differences" in lathhouse("check", "--data", place)
         # The keys come with a sealed copy only; without them the folder has a push key of its own.
         same = {name: same_file(place / name, path) for name, path in keys.items()}

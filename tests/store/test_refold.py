@@ -150,7 +150,8 @@ def test_an_archive_of_another_fold_is_folded_again_when_it_is_restored(
     sqlite_nursery: Nursery, tmp_path: Path
 ):
     """As `lathhouse restore` does it: the archive is read into a running program's database."""
-    from lathhouse.store.archive import read_archive, write_archive
+    from lathhouse.store.archive import write_archive
+    from lathhouse.store.restore import read_archive
 
     a_day(sqlite_nursery)
     expected = rows_of(sqlite_nursery)

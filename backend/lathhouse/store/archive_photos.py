@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, LargeBinary, Table, select
 
 from lathhouse.errors import BadArchive
+from lathhouse.store.kept_files import DAMAGED
 from lathhouse.store.models import Photo
 
 Data = dict[str, Any]
@@ -53,9 +54,9 @@ def with_octets(file: zipfile.ZipFile, row: Data, said: Data) -> Data:
         with file.open(name) as part:
             octets = part.read(OCTETS_MAX_BYTES)
     except (KeyError, zipfile.BadZipFile) as error:
-        raise BadArchive(f"{name} is missing or damaged: the copy is damaged.") from error
+        raise BadArchive(f"{name} in it is missing or cannot be read: {DAMAGED}") from error
     if hashlib.sha256(octets).hexdigest() != said.get(row["sha256"]):
-        raise BadArchive(f"{name} in it is not what its manifest says: the copy is damaged.")
+        raise BadArchive(f"{name} in it is not what its manifest says: {DAMAGED}")
     return {**row, "octets": octets}
 
 

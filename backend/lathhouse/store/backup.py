@@ -12,7 +12,8 @@ from sqlalchemy import Connection, Engine, create_engine, func, select
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
 from lathhouse.store import backup_age, chains
-from lathhouse.store.archive import differing_tables, fill, read_manifest, write_archive
+from lathhouse.store.archive import write_archive
+from lathhouse.store.archive_reading import differing_tables, fill, read_manifest
 from lathhouse.store.kept_files import kept_files
 from lathhouse.store.models import Backup, Base
 from lathhouse.store.work import Work, looking, writing

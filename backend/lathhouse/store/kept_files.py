@@ -6,7 +6,9 @@ nursery's own authority), so they go into sealed backups only.
 
 import hashlib
 import os
+import shutil
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +28,9 @@ NAMES = (
 # before it.
 ALWAYS = ("vapid.pem",)
 FILE_MAX_BYTES = 64 * 1024
+# Where a restore lays them ready in the data folder, and with which record they came.
+READY, EPOCH = ".restoring", "epoch"
+DAMAGED = "the copy is damaged. Choose another."
 
 
 def kept_files(data: Path) -> dict[str, bytes]:
@@ -46,28 +51,54 @@ def write_kept(file: zipfile.ZipFile, kept: dict[str, bytes]) -> dict[str, str]:
     return {name: hashlib.sha256(content).hexdigest() for name, content in kept.items()}
 
 
-def put_back(archive: Path, manifest: dict[str, Any], data: Path) -> list[str]:
-    """Write an archive's kept files into a data folder; return the names of those written.
-
-    One that is there already stays, but for the push key.
+def lay_ready(archive: Path, manifest: dict[str, Any], data: Path, epoch: str) -> None:
+    """Lay an archive's kept files ready in a data folder, for the record that has this epoch.
 
     Raises:
-        BadArchive: one is not what the manifest says.
+        BadArchive: one is missing, or not what the manifest says.
     """
+    forget_ready(data)
     said = manifest.get("kept") or {}
     with zipfile.ZipFile(archive) as file:
         found = {name: _read(file, name, said[name]) for name in NAMES if name in said}
-    wanted = [name for name in found if name in ALWAYS or not (data / name).exists()]
+    for name, content in found.items():
+        _write(data / READY / name, content)
+    # Last, so that what is ready is ready whole.
+    _write(data / READY / EPOCH, epoch.encode())
+
+
+def put_ready(data: Path, epoch: str | None) -> list[str]:
+    """Give the files that a restore laid ready their places; return the names of those written.
+
+    Only where the record is the one that they came with. One that is there already stays, but for
+    the push key.
+    """
+    ready = data / READY
+    if not (ready / EPOCH).is_file() or (ready / EPOCH).read_text() != epoch:
+        return []
+    there = [name for name in NAMES if (ready / name).is_file()]
+    wanted = [name for name in there if name in ALWAYS or not (data / name).exists()]
     for name in wanted:
-        _write(data / name, found[name])
+        (data / name).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        (ready / name).replace(data / name)
+    forget_ready(data)
     return wanted
 
 
+def forget_ready(data: Path) -> None:
+    """Take away what a restore laid ready: its record never came to be, or all is in its place."""
+    if (data / READY).is_dir():
+        shutil.rmtree(data / READY)
+
+
 def _read(file: zipfile.ZipFile, name: str, digest: str) -> bytes:
-    with file.open(member_of(name)) as part:
-        content = part.read(FILE_MAX_BYTES)
+    try:
+        with file.open(member_of(name)) as part:
+            content = part.read(FILE_MAX_BYTES)
+    except (KeyError, ValueError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error) as error:
+        raise BadArchive(f"{name} in it is missing or cannot be read: {DAMAGED}") from error
     if hashlib.sha256(content).hexdigest() != digest:
-        raise BadArchive(f"{name} in it is not what its manifest says: the copy is damaged.")
+        raise BadArchive(f"{name} in it is not what its manifest says: {DAMAGED}")
     return content
 
 
