@@ -2,7 +2,7 @@
 
 import json
 import os
-import tempfile
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,11 +16,13 @@ from lathhouse.store.archive import write_archive
 from lathhouse.store.archive_reading import differing_tables, fill, read_manifest
 from lathhouse.store.kept_files import kept_files
 from lathhouse.store.models import Backup, Base
+from lathhouse.store.scratch import clear, scratch
 from lathhouse.store.work import Work, looking, writing
 
 Data = dict[str, Any]
 NAME = "lathhouse-%Y%m%dT%H%M%SZ"
 PLAIN, SEALED = ".zip", ".zip.age"
+SECRET = "AGE-SECRET-KEY-"
 
 
 def back_up(
@@ -42,17 +44,24 @@ def back_up(
     Raises:
         BadArchive: what was read back is not what was written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     stem = _time_of(now).strftime(NAME)
-    # Beside its place, so that the last step is a rename; nobody else may read it.
-    with tempfile.TemporaryDirectory(prefix=".unfinished-", dir=folder) as scratch:
-        made = Path(scratch) / f"{stem}{PLAIN}"
+    for one in {folder, data or folder}:
+        clear(one)
+    # What is sealed leaves the data folder sealed only: the other one may be on a stick.
+    with scratch(data or folder) as inside, scratch(folder) as beside:
+        made = inside / f"{stem}{PLAIN}"
         made.touch(mode=0o600)
         manifest = write_archive(
             site_id, made, now, kept_files(data) if recipient and data else None
         )
         verify(site_id, made, now)
-        ready = seal(made, recipient) if recipient else made
+        ready = beside / f"{stem}{SEALED if recipient else PLAIN}"
+        if recipient:
+            seal(made, recipient, ready)
+        else:
+            shutil.move(made, ready)
+        # In its folder already, so that the last step is a rename.
         place = folder / ready.name
         _settle(ready, place)
     writing(site_id, now, lambda work: _note(work, place, manifest))
@@ -66,7 +75,7 @@ def verify(site_id: str, path: Path, now: str) -> None:
         BadArchive: a table, an event or a link of the chain differs.
     """
     manifest = read_manifest(path)
-    with tempfile.TemporaryDirectory(prefix="lathhouse-scratch-") as folder:
+    with scratch(path.parent) as folder:
         engine = create_engine(f"sqlite:///{folder}/scratch.sqlite")
         Base.metadata.create_all(engine)
         try:
@@ -109,22 +118,34 @@ def copy_count(connection: Connection) -> int:
     return int(count.scalar() or 0)
 
 
-def seal(path: Path, recipient: str) -> Path:
-    """Return a file sealed for an age public key, beside the plain one.
+def seal(path: Path, recipient: str, to: Path) -> Path:
+    """Write a file sealed for an age public key.
 
     Raises:
         BadArchive: the library is not installed, or it is no such key.
     """
     pyrage = _pyrage()
-    sealed = path.with_name(path.name.replace(PLAIN, SEALED))
     try:
         keys = [pyrage.x25519.Recipient.from_str(recipient)]
     except pyrage.RecipientError as error:
         says = "is no age public key; one begins with age1 and is made by: lathhouse key"
         raise BadArchive(f"{recipient} {says}.") from error
-    pyrage.encrypt_file(str(path), str(sealed), keys)
-    sealed.chmod(0o600)
-    return sealed
+    to.touch(mode=0o600)
+    pyrage.encrypt_file(str(path), str(to), keys)
+    return to
+
+
+def read_key(path: Path) -> str:
+    """Return the secret key in a file, which may say other things around it.
+
+    Raises:
+        BadArchive: there is none in it.
+    """
+    lines = path.read_bytes().decode("utf-8", errors="replace").split()
+    found = next((line for line in lines if line.startswith(SECRET)), None)
+    if found is None:
+        raise BadArchive(f"{path} holds no secret key; one begins with {SECRET}.")
+    return found
 
 
 def unseal(path: Path, identity: str, to: Path) -> Path:
