@@ -8,6 +8,7 @@ from flask import Flask, Response, jsonify
 from flask_migrate import Migrate, upgrade
 
 from lathhouse.domain.instants import to_text
+from lathhouse.folder import make_folder
 from lathhouse.reminders.mail import BadMailSettings, read_server
 from lathhouse.reminders.sender import Ways
 from lathhouse.reminders.webpush import own_key
@@ -74,7 +75,7 @@ def database_app(settings: Settings) -> Flask:
     """Return an application that has its database, brought up to date, and no nursery open yet."""
     app = Flask("lathhouse", static_folder=None)
     app.request_class = NamedRequest
-    settings.data.mkdir(parents=True, exist_ok=True)
+    make_folder(settings)
     app.config.update(
         LATHHOUSE=settings,
         SERVER_DEVICE=ServerDevice(),

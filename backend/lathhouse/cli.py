@@ -1,5 +1,6 @@
 """Commands: serve, move-name, tokens, check, backup, restore, take-file, key."""
 
+import logging
 import os
 import tempfile
 from collections.abc import Callable
@@ -8,25 +9,30 @@ from typing import Any
 
 import click
 from flask import Flask
+from sqlalchemy.exc import DBAPIError
 
 from lathhouse import logs
 from lathhouse.app import create_app, database_app
 from lathhouse.domain.instants import parse_instant, to_ms, to_text
 from lathhouse.errors import Refusal
+from lathhouse.folder import held, holds_record, make_folder
 from lathhouse.reminders.clock import catch_up
 from lathhouse.serving import Serving, run
 from lathhouse.settings import Settings, backups_in, default_data
 from lathhouse.store import access
-from lathhouse.store.backup import back_up, new_key, unseal
+from lathhouse.store.backup import back_up, new_key, read_key, unseal
 from lathhouse.store.check import check as check_record
 from lathhouse.store.kept_files import put_ready
 from lathhouse.store.restore import epoch_of, read_archive, tokens_on_record
+from lathhouse.store.scratch import clear, scratch
 from lathhouse.store.sites import open_site
 from lathhouse.sync.saved_file import take_file
 from lathhouse.web import name_move
 
 PORT = 8321
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+
+log = logging.getLogger(__name__)
 
 
 @click.group()
@@ -38,7 +44,13 @@ def main() -> None:
 @main.command()
 @click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
-@click.option("--port", default=PORT, show_default=True, help="Port to listen on; 0 picks one.")
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=PORT,
+    show_default=True,
+    help="Port to listen on; 0 picks one.",
+)
 @click.option("--demo", is_flag=True, help="Open on an invented nursery.")
 @click.option("--lan", is_flag=True, help="Serve HTTPS on this network, with its own authority.")
 @click.option("--name", help="Name on this network, such as nursery.local; kept from then on.")
@@ -113,7 +125,8 @@ def add_token(name: str, role: str, data: Path | None) -> None:
         log_token(app, "token_made", now, name=name, role=role)
         click.echo(secret)
 
-    in_app(data, act)
+    # A working site at once, so that scripts can be let in before the first start.
+    in_app(data, act, makes=True)
 
 
 def log_token(app: Flask, what: str, now: str, **more: str) -> None:
@@ -201,8 +214,9 @@ def restore(file: Path, data: Path | None, key: Path | None) -> None:
     settings = Settings(data=data or default_data())
 
     def act(now: str) -> None:
-        with tempfile.TemporaryDirectory(prefix="lathhouse-restore-") as scratch:
-            plain = unseal(file, key.read_text(), Path(scratch) / "plain.zip") if key else file
+        clear(settings.data)
+        with scratch(settings.data) as inside:
+            plain = unseal(file, read_key(key), inside / "plain.zip") if key else file
             manifest = read_archive(plain, settings.data)
         site_id = open_site(now, manifest["site"])
         kept = put_ready(settings.data, epoch_of(site_id))
@@ -217,9 +231,12 @@ def restore(file: Path, data: Path | None, key: Path | None) -> None:
         if found["differences"]:
             raise SystemExit(1)
 
-    app = refusing(lambda: database_app(settings))
-    with app.app_context():
-        refusing(lambda: act(to_text(settings.now_ms())))
+    def hold() -> None:
+        make_folder(settings)
+        with held(settings.data), database_app(settings).app_context():
+            act(to_text(settings.now_ms()))
+
+    refusing(hold)
 
 
 def say_compared(found: dict[str, Any]) -> str:
@@ -282,11 +299,28 @@ def refusing(act: Callable[[], Any]) -> Any:
         return act()
     except Refusal as refusal:
         raise click.ClickException(refusal.detail) from refusal
+    except OSError as error:
+        log.debug("refused", exc_info=True)
+        where = f"{error.filename}: " if error.filename else ""
+        if isinstance(error, FileExistsError | NotADirectoryError):
+            raise click.ClickException(f"{error.filename} is no folder. Give one.") from error
+        raise click.ClickException(f"{where}{error.strerror or error}.") from error
+    except DBAPIError as error:
+        log.debug("refused", exc_info=True)
+        says = str(error.orig).strip().rstrip(".")
+        raise click.ClickException(f"The database cannot be used: {says}.") from error
 
 
-def in_app(data: Path | None, act: Callable[[Flask, str], None]) -> None:
-    """Run a command on the record in a folder."""
+def in_app(data: Path | None, act: Callable[[Flask, str], None], *, makes: bool = False) -> None:
+    """Run a command on the record in a folder.
+
+    Args:
+        makes: whether it may begin a record where there is none.
+    """
     settings = Settings(data=data or default_data())
+    if not makes and not holds_record(settings):
+        says = "Give the folder that serve uses: --data FOLDER"
+        raise click.ClickException(f"There is no record in {settings.data}. {says}")
     app = refusing(lambda: create_app(settings))
     with app.app_context():
         refusing(lambda: act(app, to_text(settings.now_ms())))

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import errno
 import logging
 import os
 import signal
@@ -12,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from ssl import SSLContext, SSLError
+from ssl import PROTOCOL_TLS_SERVER, SSLContext, SSLError
 from typing import Any
 
 import click
@@ -22,7 +23,8 @@ from hypercorn.config import Config, Sockets
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import to_text
-from lathhouse.errors import BadField
+from lathhouse.errors import BadField, NotNow
+from lathhouse.folder import Hold, clear_left_behind, held, make_folder
 from lathhouse.reminders.clock import Clock, catch_up
 from lathhouse.reminders.duty import Chore, Duty
 from lathhouse.reminders.nightly import Nightly
@@ -30,6 +32,7 @@ from lathhouse.reminders.sender import Sender
 from lathhouse.settings import Settings, backups_in, forecast_source, wall_clock_ms
 from lathhouse.store import access
 from lathhouse.store.models import db
+from lathhouse.store.scratch import clear
 from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.forecast_fetch import Forecast
 from lathhouse.web import authority
@@ -170,16 +173,20 @@ def run(settings: Settings, serving: Serving) -> None:
     """
     if serving.workers > 1 and settings.url.startswith("sqlite"):
         raise BadField("SQLite is for one process; several need PostgreSQL: see README.")
+    if serving.certificate and serving.private_key:
+        see_certificate(serving.certificate, serving.private_key)
     listening = listen(serving.listens_on, serving.port)
     port = listening.getsockname()[1]
     if settings.now_ms is wall_clock_ms:
         settings.now_ms = SiteClock(wall_clock_ms)
     with contextlib.ExitStack() as stack:
+        hold = stack.enter_context(taken(settings))
         if serving.workers > 1:
             # Before the library that counts is imported: the processes count together there.
             os.environ[SHARED_BY] = stack.enter_context(tempfile.TemporaryDirectory())
         app = create_app(settings)
-        # Once the record has said when its clock was trusted last: phones trust the certificates.
+        # Once the record has said when its clock was trusted last: phones trust the certificates. An
+        # authority that a restore brings back, too, goes before a new one.
         network = settle(settings, serving, port) if serving.lan else None
         address = network.place().address if network else address_of(serving, port)
         with app.app_context():
@@ -210,8 +217,45 @@ def run(settings: Settings, serving: Serving) -> None:
             # No line to the database may be shared with a process that is about to be made.
             db.engine.dispose()
         doors = [one for one in (listening, plain) if one]
-        status = Workers(serving.workers, lambda: work(create_app(settings)), doors).run()
+
+        def be_one() -> None:
+            # The folder is held by the parent alone, so that it is free the moment that one dies.
+            hold.leave()
+            work(create_app(settings))
+
+        status = Workers(serving.workers, be_one, doors).run()
     raise SystemExit(status)
+
+
+@contextlib.contextmanager
+def taken(settings: Settings) -> Iterator[Hold]:
+    """Hold the data folder, and clear away what a server that was killed has left unfinished.
+
+    Servers on one PostgreSQL may share a folder, as when one takes the place of another.
+
+    Raises:
+        NotNow: another server has it.
+    """
+    make_folder(settings)
+    with held(settings.data, shared=not settings.url.startswith("sqlite")) as hold:
+        for folder in (settings.data, backups_in(settings)):
+            for name in clear(folder):
+                log.warning("a backup or restore was cut off; cleared: %s", folder / name)
+        clear_left_behind()
+        yield hold
+
+
+def see_certificate(certificate: Path, key: Path) -> None:
+    """See that the owner's own certificate and key are ones, and go together.
+
+    Raises:
+        BadField: they are not.
+    """
+    try:
+        SSLContext(PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key)
+    except SSLError as error:
+        says = "are no certificate and its key (PEM, RFC 7468)"
+        raise BadField(f"{certificate} and {key} {says}: {error.reason or error}.") from error
 
 
 @contextlib.contextmanager
@@ -301,6 +345,9 @@ def listen(host: str, port: int) -> socket.socket:
     try:
         listening.bind((host, port))
     except OSError as error:
+        if isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL:
+            says = f"{host} is no address of this machine. Give one of its own: --host."
+            raise click.ClickException(says) from error
         raise click.ClickException(
             f"Port {port} on {host} is taken or not ours: {error.strerror}. Choose another: --port."
         ) from error
@@ -309,11 +356,17 @@ def listen(host: str, port: int) -> socket.socket:
 
 
 def prepare(app: Flask, settings: Settings, address: str) -> None:
-    """Fill an empty demo, bring alerts up to date, and print the first owner's link."""
+    """Fill an empty demo, bring alerts up to date, and print the first owner's link.
+
+    Raises:
+        NotNow: a demo is asked for on a real nursery, which it would open to everybody here.
+    """
     site_id, now = app.config["SITE_ID"], settings.now_ms()
     if settings.demo:
-        from lathhouse.demo.load import load
+        from lathhouse.demo.load import is_real, load
 
+        if is_real(site_id, now):
+            raise NotNow(f"{settings.data} holds a real nursery. Leave out --demo.")
         load(site_id, now)
         click.echo("This is a demo: whoever opens it on this machine is signed in as its owner.")
     catch_up(site_id, now)

@@ -8,9 +8,12 @@ from pathlib import Path
 import pytest
 
 from lathhouse.errors import BadArchive
-from lathhouse.store.archive import MANIFEST, harmless, read_manifest
+from lathhouse.store.archive import MANIFEST, harmless, tables
+from lathhouse.store.archive_reading import read_manifest
 
-GOOD = json.dumps({"format": 1, "members": {}})
+MEMBERS = {f"{table.name}.jsonl": {"sha256": "", "lines": 1} for table in tables()}
+SAID = {"made_at": "", "schema": "0013", "site": "", "events": 1, "chain": ""}
+GOOD = json.dumps({"format": 1, **SAID, "members": MEMBERS})
 
 
 def made(path: Path, *members: tuple[str, bytes, int]) -> Path:

@@ -54,6 +54,17 @@ def load(site_id: str, now_ms: int, lived_days: int = LIVED_DAYS) -> int:
     return total
 
 
+def is_real(site_id: str, now_ms: int) -> bool:
+    """Say whether a site has events of which none is a demo's."""
+    phones = [name_id(phone) for phone in PHONES]
+
+    def read(work: Work) -> bool:
+        own = Event.device_id.in_(phones)
+        return bool(work.rows(Event)[:1]) and not work.rows(Event, own)[:1]
+
+    return looking(site_id, to_text(now_ms), read)
+
+
 def _look(site_id: str, from_ms: int, until_ms: int, today_ms: int) -> None:
     """Let the alert clock look: at its hours where something is due, today at each deadline."""
     for at in looks_between(from_ms, min(until_ms, today_ms)):

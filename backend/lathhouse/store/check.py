@@ -29,12 +29,13 @@ def check(site_id: str, now: str) -> Data:
     def act(work: Work) -> Data:
         ids = set(work.connection.execute(_lot_ids(Event.lot_id, site_id)).scalars())
         ids |= set(work.connection.execute(_linked_lots(site_id)).scalars())
+        ids.discard(None)  # what is about no lot
         stored = {
             row["id"]: row for row in work.rows(Subject, Subject.kind == "lot") if row["data"]
         }
         differences: list[str] = []
         log, watcher = Log(work, []), Watcher(work)
-        for lot_id in sorted(i for i in ids if i):
+        for lot_id in sorted(ids):
             fresh = derive_lot(log, lot_id, None)["lot"]
             differences += _compare(work, watcher, lot_id, fresh, stored.get(lot_id))
         differences += _compare_rows(work, log, watcher)
