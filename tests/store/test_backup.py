@@ -17,6 +17,7 @@ from lathhouse.app import MIGRATIONS
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
+from lathhouse.reminders.clock import take_lease
 from lathhouse.reminders.nightly import Nightly
 from lathhouse.reminders.webpush import own_key
 from lathhouse.store.archive import harmless, lines_of, tables, write_archive
@@ -68,9 +69,14 @@ def test_a_backup_put_back_on_either_database_is_the_same_record(
 ):
     """SQLite to SQLite, and PostgreSQL to SQLite; the other way is the next test."""
     some_record(nursery)
+    with nursery.app.app_context():
+        assert take_lease(nursery.site, "the old server", clock.ms)
     path = copied(nursery, tmp_path / "backups")
     other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
     assert history(other) == history(nursery)
+    with other.app.app_context():
+        # Whoever ticked there does not hold up the alert clock here.
+        assert take_lease(other.site, "the new server", clock.ms)
     assert other.rows("lots") == nursery.rows("lots")
     assert other.alerts() == nursery.alerts()
     assert other.differences() == []
@@ -312,7 +318,8 @@ def test_an_older_archive_does_without_the_tables_that_came_later():
         for table in re.findall(r'create_table\(\s*"(\w+)"', file.read_text()):
             made[table] = max(file.name[:4], "0003")
     assert SINCE.items() <= made.items()
-    assert {table for table, since in made.items() if since <= "0013"} == SINCE.keys()
+    # One that is missing there is asked for of archives of this very version only.
+    assert {table for table, since in made.items() if since <= "0013"} <= SINCE.keys()
 
 
 def test_a_restore_that_ends_right_after_its_commit_is_made_whole_at_the_next_start(

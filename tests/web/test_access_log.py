@@ -107,9 +107,12 @@ class Story:
         assert said.status_code == 201, said.json
         assert said.json["link"].startswith("https://beds.test:8321/#/pair/")
 
-    def everybody(self) -> list[str]:
+    def end_name(self) -> None:
+        """The old name ends: whoever stayed behind there is let in no more."""
         phones = self.nursery.call("GET", "/api/v1/name-move").json["phones"]
-        return [one["id"] for one in phones]
+        assert self.browser.get("/api/v1/alerts").status_code == 200
+        self.owner("/api/v1/name-move/end", {"leave": [one["id"] for one in phones]})
+        assert self.browser.get("/api/v1/alerts").status_code == 401
 
     def steps(self) -> dict[str, tuple[Callable[[], Any], str]]:
         """Return {rule: (step, the kind of event that it leaves)}, in an order that works."""
@@ -129,10 +132,7 @@ class Story:
                 access,
             ),
             "/api/v1/name-move/link": (self.way_over, access),
-            "/api/v1/name-move/end": (
-                lambda: self.owner("/api/v1/name-move/end", {"leave": self.everybody()}),
-                access,
-            ),
+            "/api/v1/name-move/end": (self.end_name, access),
             # Whoever stayed behind at the name that ended signs in anew.
             "/api/v1/session/sign-in": (self.sign_in, phone),
             "/api/v1/session/sign-out": (

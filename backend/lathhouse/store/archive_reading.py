@@ -45,6 +45,7 @@ SINCE = {
     "photos": "0012",
     "row_marks": "0013",
 }
+LATER = "9999"
 
 
 def read_manifest(path: Path) -> Data:
@@ -91,7 +92,7 @@ def malformed(manifest: Data) -> str:
     for table in tables():
         member = f"{table.name}.jsonl"
         said = manifest["members"].get(member)
-        if said is None and SINCE.get(table.name, manifest["schema"]) > manifest["schema"]:
+        if said is None and SINCE.get(table.name, LATER) > manifest["schema"]:
             continue
         if not isinstance(said, dict) or type(said.get("lines")) is not int:
             return f"members, {member},"
@@ -147,7 +148,7 @@ def differing_tables(connection: Connection, manifest: Data) -> list[str]:
         for line in lines_of(connection, table, manifest["site"]):
             digest.update(line)
         said = manifest["members"].get(f"{table.name}.jsonl")
-        if said is not None and said["sha256"] != digest.hexdigest():
+        if said is None or said["sha256"] != digest.hexdigest():
             found.append(table.name)
     if archive_photos.differ(connection, manifest):
         found.append("photos, their octets")
