@@ -17,13 +17,13 @@ from lathhouse.app import MIGRATIONS
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.retention import kept
 from lathhouse.errors import BadArchive
-from lathhouse.reminders.clock import take_lease
 from lathhouse.reminders.nightly import Nightly
 from lathhouse.reminders.webpush import own_key
 from lathhouse.store.archive import harmless, lines_of, tables, write_archive
 from lathhouse.store.archive_reading import SINCE, empty, fill, read_manifest
 from lathhouse.store.backup import back_up, clear_old, last_backup, new_key, unseal, verify
 from lathhouse.store.kept_files import kept_files, lay_ready, put_ready
+from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
 from lathhouse.store.restore import epoch_of, read_archive
 from lathhouse.store.sites import open_site

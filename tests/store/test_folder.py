@@ -136,6 +136,11 @@ def test_a_slip_of_the_pen_is_told_and_makes_no_folder(tmp_path: Path):
         assert says in said(*words)
 
 
+def test_a_phone_that_is_not_there_is_not_left_behind(real: Nursery):
+    words = said("move-name", "--end", "--leave", "Foo", "--data", folder_of(real))
+    assert "No phone that is let in is called Foo. There is none at all." in words
+
+
 def test_a_real_nursery_is_not_opened_as_a_demo(real: Nursery):
     asked = ("serve", "--demo", "--data", folder_of(real), "--port", 0)
     assert f"{folder_of(real)} holds a real nursery. Leave out --demo." in said(*asked)

@@ -102,7 +102,8 @@ def named(site: str, wanted: tuple[str, ...], at: str) -> set[str]:
     for one in wanted:
         ids = {p["id"] for p in phones if p["name"] == one or p["id"].startswith(one)}
         if not ids:
-            raise BadField(f"No phone that is let in is called {one}. There are: {_listed(phones)}")
+            there = f"There are: {_listed(phones)}." if phones else "There is none at all."
+            raise BadField(f"No phone that is let in is called {one}. {there}")
         found |= ids
     return found
 
