@@ -185,8 +185,8 @@ def run(settings: Settings, serving: Serving) -> None:
             # Before the library that counts is imported: the processes count together there.
             os.environ[SHARED_BY] = stack.enter_context(tempfile.TemporaryDirectory())
         app = create_app(settings)
-        # Once the record has said when its clock was trusted last: phones trust the certificates. An
-        # authority that a restore brings back, too, goes before a new one.
+        # Once the record has said when its clock was trusted last: phones trust the certificates.
+        # An authority that a restore brings back goes before a new one, too.
         network = settle(settings, serving, port) if serving.lan else None
         address = network.place().address if network else address_of(serving, port)
         with app.app_context():
