@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from ssl import PROTOCOL_TLS_SERVER, SSLContext, SSLError
 from typing import Any
+from urllib.parse import urlsplit
 
 import click
 from flask import Flask
@@ -37,6 +38,7 @@ from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.forecast_fetch import Forecast
 from lathhouse.web import authority
 from lathhouse.web.asgi import Door, believe_proxy
+from lathhouse.web.callers import LOOPBACK
 from lathhouse.web.lan import Network, Place, PlainDoor, drawn_in_terminal, own_addresses
 from lathhouse.web.lines import Entrance, Lines
 from lathhouse.web.meter import SHARED_BY
@@ -189,13 +191,15 @@ def run(settings: Settings, serving: Serving) -> None:
         # An authority that a restore brings back goes before a new one, too.
         network = settle(settings, serving, port) if serving.lan else None
         address = network.place().address if network else address_of(serving, port)
-        with app.app_context():
-            prepare(app, settings, network.places()[-1].address if network else address)
         # The library that answers closes it by its number, so nobody here may close it again.
         plain = listen(serving.listens_on, plain_port(serving.port)) if network else None
         if network and plain:
             network.plain_port = plain.getsockname()[1]
-        say_where(address, network)
+            say_how_to_trust(network)
+        with app.app_context():
+            prepare(app, settings, network.places()[-1].address if network else address)
+        click.echo(f"Lathhouse is at {address}")
+        sys.stdout.flush()
 
         def work(app: Flask) -> None:
             if serving.behind_proxy:
@@ -303,24 +307,26 @@ def date_of(settings: Settings) -> datetime:
     return datetime.fromtimestamp(settings.now_ms() / 1000, UTC)
 
 
-def say_where(address: str, network: Network | None) -> None:
-    """Print the address, and for phones on the network a code to scan and the way to trust it."""
-    if network:
-        *before, place = network.places()
-        click.echo(drawn_in_terminal(network.help_at))
-        click.echo(
-            f"On each phone, once: scan this or open {network.help_at} and follow its steps."
-        )
-        click.echo(
-            f"The certificate's fingerprint, to compare: {authority.fingerprint(place.files)}"
-        )
-        for one in authority.left_out(place.files, place.site):
-            click.echo(f"Not by {one}: the certificate that phones trust is of another network.")
-        if before:
-            old, new = before[0].site.name, place.site.name
-            click.echo(f"It moves from {old} to {new}; both answer. See: lathhouse move-name.")
-    click.echo(f"Lathhouse is at {address}")
-    sys.stdout.flush()
+def say_how_to_trust(network: Network) -> None:
+    """Print for phones on the network a code to scan and the way to trust the nursery."""
+    *before, place = network.places()
+    click.echo(drawn_in_terminal(network.help_at))
+    click.echo(f"On each phone, once: scan this or open {network.help_at} and follow its steps.")
+    click.echo(f"The certificate's fingerprint, to compare: {authority.fingerprint(place.files)}")
+    for one in authority.left_out(place.files, place.site):
+        click.echo(f"Not by {one}: the certificate that phones trust is of another network.")
+    if before:
+        old, new = before[0].site.name, place.site.name
+        click.echo(f"It moves from {old} to {new}; both answer. See: lathhouse move-name.")
+
+
+def say_owners_link(link: str) -> None:
+    """Print the first owner's link, and a code to scan where a phone can open it."""
+    if urlsplit(link).hostname in LOOPBACK:
+        click.echo(f"Open this once, on this computer (for phones, start it with --lan): {link}")
+        return
+    click.echo(drawn_in_terminal(link))
+    click.echo(f"Scan or open this once, on the owner's phone: {link}")
 
 
 def plain_port(port: int) -> int:
@@ -373,7 +379,7 @@ def prepare(app: Flask, settings: Settings, address: str) -> None:
     if not settings.demo:
         secret = access.owner_link(site_id, to_text(now))
         if secret:
-            click.echo(f"Open this once, on the owner's phone: {address}#/pair/{secret}")
+            say_owners_link(f"{address}#/pair/{secret}")
 
 
 async def answer(

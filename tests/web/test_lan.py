@@ -214,6 +214,24 @@ def test_the_running_server_itself_renews_by_its_own_clock(
     assert asyncio.run(until_looked(2)) != first
 
 
+def test_links_for_phones_are_such_as_a_phone_can_open(tmp_path, sqlite_nursery, capsys):
+    """By name, whatever the owner typed; an IPv6 address stands in brackets (RFC 3986, 3.2.2)."""
+    names.settled_name(tmp_path, NAME)
+    six = ipaddress.ip_address("fd00::7")
+    network = Network(tmp_path, (six,), 8321, 8320)
+    assert network.help_at == "http://[fd00::7]:8320/"
+    sqlite_nursery.app.config["NETWORK"] = network
+    made = sqlite_nursery.call("POST", "/api/v1/pairings", {})
+    assert made.json["link"].startswith(f"https://{NAME}:8321/#/pair/")
+    serving.say_owners_link("http://127.0.0.1:8321/#/pair/x")
+    (said,) = capsys.readouterr().out.splitlines()
+    assert "on this computer (for phones, start it with --lan)" in said
+    serving.say_owners_link(made.json["link"])
+    *code, said = capsys.readouterr().out.splitlines()
+    assert said.endswith(made.json["link"])
+    assert code == drawn_in_terminal(made.json["link"]).splitlines()
+
+
 def test_nothing_older_than_tls_1_2_and_no_weak_cipher_is_spoken(tmp_path):
     files = Files(tmp_path)
     authority.prepare(files, Site(NAME, (HERE,)), NOW)

@@ -81,7 +81,9 @@ class Network:
     @property
     def help_at(self) -> str:
         """The address of the plain page."""
-        return f"http://{self.addresses[0]}:{self.plain_port}/"
+        first = self.addresses[0]
+        host = f"[{first}]" if first.version == 6 else str(first)
+        return f"http://{host}:{self.plain_port}/"
 
     def move(self) -> dict[str, Any] | None:
         """Return what phones are told of a move under way, or None."""

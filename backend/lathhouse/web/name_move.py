@@ -37,9 +37,13 @@ def move_now() -> dict[str, Any] | None:
 
 
 def pairing_base() -> str:
-    """Return the address that new phones are let in at: during a move the new name."""
-    move = move_now()
-    return move["address"] if move else request.host_url
+    """Return the address that new phones are let in at: during a move the new name.
+
+    On the nursery's own network that is its name, whatever the owner typed: a browser ties its
+    store to it, and 127.0.0.1 is on a phone the phone itself.
+    """
+    here = network()
+    return here.places()[-1].address if here else request.host_url
 
 
 def begin(folder: Path, to: str, write: Callable[..., None]) -> names.Names:
