@@ -63,9 +63,9 @@ function ThisPhone({ tried, onTest }) {
     <p class="quiet">${t("reminders.never_only")}</p></section>`;
 }
 
-/** Who is told first, and who next; everybody sees it, and the owner says it. */
+/** Who is told first, and who next; everybody sees it, and the owner says it. A viewer can take nothing on. */
 function InLine() {
-  const line = people().sort((a, b) => (a.order ?? 1e9) - (b.order ?? 1e9) || (a.name < b.name ? -1 : 1));
+  const line = people().filter(({ role }) => role !== "viewer").sort((a, b) => (a.order ?? 1e9) - (b.order ?? 1e9) || (a.name < b.name ? -1 : 1));
   if (line.length < 2) return null;
   const earlier = (at) => {
     const moved = [...line];

@@ -48,6 +48,15 @@ def test_priority_1_goes_on_every_half_hour_of_work():
     ]
 
 
+def test_a_viewer_is_told_only_where_nobody_else_can_be():
+    """Who may not take it on holds up those who may; ours."""
+    ada = {"id": "ada", "name": "Ada", "order": 0, "role": "viewer", "agreed_to_wake": True}
+    for now in ("10T15:10", "10T23:30"):
+        for one in (alert(**SOAK), alert(**FREEZES)):
+            assert told(one, now, ada, ORLA, DEV) == told(one, now, ORLA, DEV)
+    assert told(alert(**SOAK), "10T15:10", ada) == [("ada", "first", "10T15:10")]
+
+
 def test_the_half_hour_ends_to_the_minute_and_a_day_off_is_none():
     """15:31 on Saturday: 29 minutes of work are left, the last one is on Monday."""
     hours = hours_of(NURSERY)

@@ -84,7 +84,10 @@ def in_line(
     alert: Alert, people: list[Person], at_ms: int, nursery: dict[str, Any]
 ) -> list[Person]:
     """Return who is told, first to last: at night who agreed to be woken, then who works that day,
-    then by their order, then by name."""
+    then by their order, then by name.
+
+    A viewer cannot take it on, and stands in line only where nobody else can be told at all.
+    """
 
     def place(person: Person) -> tuple[bool, bool, float, str]:
         hours = hours_of(nursery, person)
@@ -95,7 +98,8 @@ def in_line(
         last = float("inf") if order is None else order
         return not_woken, weekday(day) not in hours["working_days"], last, person["name"] or ""
 
-    return sorted(people, key=place)
+    able = [one for one in people if one.get("role") != "viewer"]
+    return sorted(able or people, key=place)
 
 
 def tell_at(alert: Alert, person: Person, at_ms: int, nursery: dict[str, Any]) -> int:

@@ -182,8 +182,9 @@ def reachable(work: Work) -> list[Data]:
     known = {f"person:{name}" for name in people}
     for recipient, rows in phones.items():
         if recipient not in known:
-            order = 0 if rows[0]["role"] == "owner" and not people else None
-            one = {"id": recipient, "name": recipient, "order": order}
+            role = rows[0]["role"]
+            order = 0 if role == "owner" and not people else None
+            one = {"id": recipient, "name": recipient, "order": order, "role": role}
             found.append({**one, "recipient": recipient, "channels": ["push"]})
     return found
 
