@@ -24,6 +24,9 @@ const byName = () => [...people()].sort((one, other) => one.name.localeCompare(o
 
 const SAID = { "not-allowed": "people.owner_only", "signed-out": "people.let_in_no_more", unreachable: "people.offline" };
 
+/** A name as people compare it, and as the server does: without case, spaces and signs. @param {string} name */
+const read = (name) => name.normalize("NFKC").toLowerCase().replace(/[^\p{L}\p{N}]/gu, "") || name.trim();
+
 /** What went wrong in asking the server, in words. @param {any} problem */
 function saidOf(problem) {
   // The rest of the app hears at once that this phone is let in no more.
@@ -74,7 +77,7 @@ function NewPerson() {
   const [error, setError] = useState("");
   const add = async () => {
     const wanted = name.trim();
-    const taken = people().some((one) => one.name.toLowerCase() === wanted.toLowerCase());
+    const taken = people().some((one) => read(one.name) === read(wanted));
     setError(!wanted ? t("error.needed", { field: t("people.name") }) : taken ? t("people.taken", { name: wanted }) : "");
     if (!wanted || taken) return;
     await record("person_changed", null, { id: uuid7(), name: wanted, role }).then(() => {

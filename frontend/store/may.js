@@ -61,9 +61,9 @@ export const does = (mine, what) => rolesFor(what).includes(mine);
 export const may = (what) => does(role(), what);
 
 /** Whether this phone may change what is said of a person: an owner all, others of themselves, but for the role. @param {any} row */
-export const mayChange = (row) => mayChangeAs(role(), session.value?.person ?? null, row);
+export const mayChange = (row) => mayChangeAs(role(), session.value?.proved ?? null, row);
 
-/** @param {string} mine @param {string | null} person whose phone it is @param {any} row */
+/** @param {string} mine @param {string | null} person whose phone it surely is @param {any} row */
 export const mayChangeAs = (mine, person, row) =>
   does(mine, "person_changed") || (does(mine, "looked") && person !== null && row.id === person && (row.role ?? mine) === mine);
 

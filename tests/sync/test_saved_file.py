@@ -261,3 +261,58 @@ def test_the_command_takes_a_file_while_the_server_runs(tmp_path: Path):
     file.write_bytes(b"\xff\xfe nothing")
     assert "no file of unsent records" in take(file, at, fails=True)
     close_nursery(nursery)
+
+
+def test_a_file_is_worth_no_more_than_its_bringer_whatever_phone_it_says_it_is_of(
+    sqlite_nursery: Nursery,
+):
+    """A worker writes a file as the owner's phone, whose id is in every pull."""
+    nursery, anna, mele = sqlite_nursery, str(uuid.uuid4()), str(uuid.uuid4())
+    own, worker = Phone(nursery), Phone(nursery)
+    own.pair(link_for(nursery, "owner", anna)["link"])
+    worker.pair(link_for(nursery, "worker", mele)["link"])
+    row = {"id": anna, "name": "Anna", "role": "owner", "email": "anna@nursery.example"}
+    assert own.record("person_changed", row).json["stored"]
+    lot, far = str(uuid.uuid4()), 9_000_000
+    forged = [
+        worker.event("person_changed", {**row, "role": role, "email": "mele@elsewhere.example"})
+        for role in ("worker", "owner")
+    ]
+    started = worker.event("lot_started", {"crop": "acer-palmatum", "label": "26-017-R"}, lot)
+    note = worker.event("noted", {"text": "all well"}, lot) | {"seq": far}
+    words = [event | {"by": anna} for event in (started, note)]
+    said = bring(nursery, saved(nursery, own.id, *forged, *words), worker)
+    assert counts(said) == (2, 0, 2)
+    kept = {person["id"]: person for person in nursery.rows("people")}[anna]
+    assert kept.items() >= row.items()
+    stored = {event["id"]: event for event in on_record(nursery)}
+    for event in words:
+        assert stored[event["id"]]["by_said"] is True
+        assert stored[event["id"]]["brought"] == {"by": mele, "from": "file"}
+    # The numbers are no gap of the phone's, and its own next ones no second phone of one id.
+    assert own.push(*[own.event("noted", {"text": f"{n}"}) for n in range(3)]).json["stored"]
+    phone = {row["id"]: row for row in nursery.rows("phones")}[own.id]
+    assert (phone["contiguous"], phone["gap_since"], phone["cloned_since"]) == (4, None, None)
+
+
+def test_a_dead_phones_file_by_a_colleague_is_stored_once_and_told_whole_by_the_phone_itself(
+    sqlite_nursery: Nursery,
+):
+    nursery, broken, bringer = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    broken.pair(link_for(nursery, "worker", MELE)["link"])
+    bringer.pair(link_for(nursery, "worker", str(uuid.uuid4()))["link"])
+    kept = [broken.event("noted", {"text": f"{n}"}) | {"by": MELE} for n in range(3)]
+    file = saved(nursery, broken.id, *kept)
+    assert counts(bring(nursery, file, bringer)) == (3, 0, 0)
+    said = broken.push(*kept, broken.event("noted", {"text": "alive again"})).json
+    assert (len(said["stored"]), len(said["already"]), said["next_seq"]) == (1, 3, 5)
+    phone = {row["id"]: row for row in nursery.rows("phones")}[broken.id]
+    assert (phone["gap_since"], phone["cloned_since"]) == (None, None)
+    # Brought by the same person, a file says for itself whose it is, and its numbers count.
+    more = broken.event("noted", {"text": "by my other phone"}) | {"by": MELE}
+    second = Phone(nursery)
+    second.pair(link_for(nursery, "worker", MELE)["link"])
+    assert counts(bring(nursery, saved(nursery, broken.id, more), second)) == (1, 0, 0)
+    (event,) = (one for one in on_record(nursery) if one["id"] == more["id"])
+    assert "by_said" not in event
+    assert broken.push().json["next_seq"] == 6

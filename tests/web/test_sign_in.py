@@ -78,6 +78,30 @@ def test_a_person_signs_in_by_name_and_passphrase_and_may_what_they_may(here: Nu
     assert ("a laptop", MELE) in {(row["name"], row["person"]) for row in listed}
 
 
+def test_nobody_takes_a_name_that_another_has_and_a_double_is_told_by_the_passphrase(here: Nursery):
+    """A worker who is called as the owner would lock the owner out of signing in by name (ours)."""
+    mele, browser = here.app.test_client(), here.app.test_client()
+    assert by_link(here, browser, ORLA, OTHER_GOOD).status_code == 200
+    assert sign_in(mele, "Mele", GOOD).status_code == 200
+    row = {"id": MELE, "role": "worker"}
+    for seq, name in enumerate(("Orla", " o r L a ", "Mele T"), 1):
+        event = {"id": str(uuid.uuid4()), "seq": seq, "kind": "person_changed", "lot": None}
+        event |= {"observed_at": here.clock.text(), "by": None, "data": {**row, "name": name}}
+        said = mele.post("/api/v1/sync/push", json={"device": DEVICE, "events": [event]}).json
+        if name == "Mele T":
+            assert said["refused"] == []
+            continue
+        problem = said["refused"][0]["problem"]
+        assert "Choose a name that tells you apart" in problem["detail"]
+    # An older record may have two of one name: here by way of a correction.
+    data = {"of": event["id"], "data": {"name": "Orla"}}
+    here.device().record("amended", None, data)
+    for text, person in ((OTHER_GOOD, ORLA), (GOOD, MELE)):
+        said = sign_in(here.app.test_client(), "Orla", text, device=str(uuid.uuid4()))
+        assert (said.status_code, said.json["person"]) == (200, person)
+    assert sign_in(here.app.test_client(), "Orla", "neither of the two").status_code == 403
+
+
 def test_over_https_the_cookies_are_secure(here: Nursery):
     browser = here.app.test_client()
     body = {"name": "Mele", "passphrase": GOOD, "device": DEVICE}

@@ -8,8 +8,9 @@ from sqlalchemy import update
 
 from lathhouse.domain.carrying import lesser
 from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
-from lathhouse.store import config, phones, record
-from lathhouse.store.models import Calendar, Pairing, PushSubscription, Session, Token
+from lathhouse.errors import BadField
+from lathhouse.store import config, phones, record, senders
+from lathhouse.store.models import Calendar, KnownBrowser, Pairing, PushSubscription, Session, Token
 from lathhouse.store.work import Work, looking, writing
 
 Data = dict[str, Any]
@@ -41,6 +42,17 @@ def add_token(site_id: str, name: str, role: str, now: str) -> str:
         return secret
 
     return writing(site_id, now, act)
+
+
+def check_token_name(site_id: str, name: str, now: str) -> None:
+    """Refuse the name of a token that holds: what is sent and revoked goes by it.
+
+    Raises:
+        BadField: it is taken.
+    """
+    taken = {row["name"].strip().casefold() for row in list_tokens(site_id, now)}
+    if name.strip().casefold() in taken:
+        raise BadField(f"A token is called {name} already; choose another name.", field="name")
 
 
 def list_tokens(site_id: str, now: str) -> list[Data]:
@@ -122,9 +134,8 @@ def by_session(site_id: str, secret: str, now: str) -> Data | None:
         if not rows or rows[0]["expires_at"] <= now:
             return None
         row = rows[0]
-        whose = config.data_of(work, "person", row["proved_id"]) if row["proved_id"] else None
         return {
-            "role": lesser(row["role"], (whose or {}).get("role")),
+            "role": _role_of(work, row),
             "name": None,
             "person": row["person_id"],
             "device": row["device_id"],
@@ -231,16 +242,17 @@ def end_sessions(work: Work, *which: Any) -> int:
 
 def list_phones(site_id: str, now: str) -> list[Data]:
     """Return the paired phones, last in touch first: {id, name, person, role, paired_at,
-    last_sync_at, cut_off_at, lets_in}; `lets_in` while a session of it holds."""
+    last_sync_at, cut_off_at, cloned_since, lets_in}; `lets_in` while a session of it holds."""
 
     def act(work: Work) -> list[Data]:
         holds = (Session.revoked_at.is_(None), Session.expires_at > now)
         open_to = {row["device_id"] for row in work.rows(Session, *holds)}
         paired = {row["device_id"] for row in work.rows(Session, Session.device_id.is_not(None))}
         rows = [phones.phone_of(work, device) for device in sorted(paired)]
-        names = ("id", "name", "person", "role", "paired_at", "last_sync_at", "cut_off_at")
+        said = ("id", "name", "person", "role")
+        when = ("paired_at", "last_sync_at", "cut_off_at", "cloned_since")
         return [
-            {**{name: row.get(name) for name in names}, "lets_in": row["id"] in open_to}
+            {**{name: row.get(name) for name in said + when}, "lets_in": row["id"] in open_to}
             for row in rows
         ]
 
@@ -265,10 +277,14 @@ def cut_off(site_id: str, device: str, now: str) -> bool:
     """End every session of a phone; say whether there was one. What it holds unsent stays on it.
 
     So end the calendars' addresses that it made, whoever they are for: whoever has it knows them.
+    So do the tries of their own of browsers that its people were known in: it may be one of them.
     """
 
     def act(work: Work) -> bool:
         work.delete(Calendar, Calendar.device_id == device)
+        holds = (Session.device_id == device, Session.revoked_at.is_(None))
+        people = {row["proved_id"] for row in work.rows(Session, *holds)} - {None}
+        work.delete(KnownBrowser, KnownBrowser.person_id.in_(people))
         return bool(end_sessions(work, Session.device_id == device))
 
     return writing(site_id, now, act)
@@ -309,20 +325,33 @@ def owner_link(site_id: str, now: str) -> str | None:
     Earlier such links, which nobody opened, are good no more.
     """
 
-    def has_owner(work: Work) -> bool:
-        holds = (Session.device_id.is_not(None), Session.revoked_at.is_(None))
-        return bool(work.rows(Session, Session.role == "owner", Session.expires_at > now, *holds))
+    return None if looking(site_id, now, _has_owner) else another_owner_link(site_id, now)
 
-    if looking(site_id, now, has_owner):
-        return None
+
+def another_owner_link(site_id: str, now: str) -> str:
+    """Return the secret of a new owner's link, in place of those that nobody opened."""
     writing(site_id, now, _close_owner_links)
     return make_link(site_id, "owner", None, now, OWNER_LINK_DAYS * 24 * 60)
+
+
+def _has_owner(work: Work) -> bool:
+    """Say whether a phone is let in that is an owner's still: its person may have become less."""
+    holds = (Session.device_id.is_not(None), Session.revoked_at.is_(None))
+    rows = work.rows(Session, Session.role == "owner", Session.expires_at > work.now, *holds)
+    return any(_role_of(work, row) == "owner" for row in rows)
+
+
+def _role_of(work: Work, session: Data) -> str:
+    proved = session["proved_id"]
+    whose = config.data_of(work, "person", proved) if proved else None
+    return lesser(session["role"], (whose or {}).get("role"))
 
 
 def _close_owner_links(work: Work) -> None:
     work.connection.execute(
         update(Pairing)
         .where(Pairing.site_id == work.site_id, Pairing.role == "owner", Pairing.used_at.is_(None))
+        .where(Pairing.purpose.is_(None))
         .values(expires_at=work.now)
     )
 
@@ -336,6 +365,9 @@ def redeem(
         device: the phone's own id; from now on its silence is noticed.
         name: what people call it.
         before: the cookie that it had; the session of that ends.
+
+    Raises:
+        NotAllowed: this id is a phone's that is let in as another person's; the link stays good.
     """
 
     def act(work: Work) -> Data | None:
@@ -343,11 +375,13 @@ def redeem(
         taken = take_link(work, secret, None)
         if taken is None:
             return None
-        return {
-            "cookie": let_in(work, taken["role"], taken["person"], device, name, before),
-            **taken,
-        }
+        role, person = taken["role"], taken["person"]
+        senders.check_free(work, device, person, hashed(before or ""), role)
+        return {"cookie": let_in(work, role, person, device, name, before), **taken}
 
+    # Looked up by reading first: a wrong secret holds up nobody who writes.
+    if not looking(site_id, now, lambda work: _good_links(work, secret, None)):
+        return None
     return writing(site_id, now, act)
 
 
@@ -366,9 +400,14 @@ def take_link(work: Work, secret: str, purpose: str | None) -> Data | None:
 
 def link_of(work: Work, secret: str, purpose: str) -> str | None:
     """Return whom a link is for that is still good, and leave it good."""
-    good = (Pairing.used_at.is_(None), Pairing.expires_at > work.now, Pairing.purpose == purpose)
-    rows = work.rows(Pairing, Pairing.hash == hashed(secret), *good)
+    rows = _good_links(work, secret, purpose)
     return rows[0]["person_id"] if rows else None
+
+
+def _good_links(work: Work, secret: str, purpose: str | None) -> list[Data]:
+    good = (Pairing.used_at.is_(None), Pairing.expires_at > work.now)
+    which = Pairing.purpose.is_(None) if purpose is None else Pairing.purpose == purpose
+    return work.rows(Pairing, Pairing.hash == hashed(secret), *good, which)
 
 
 def let_in(

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import update
 
-from lathhouse.store import access, config, phones
+from lathhouse.store import access, config, phones, senders
 from lathhouse.store.models import Pairing, Session
 from lathhouse.store.work import Work, looking, writing
 
@@ -33,6 +33,8 @@ def redeem(site_id: str, secret: str, device: str, now: str, before: str | None)
         old = _phone_of_link(work, secret)
         if old is None or old["device_id"] == device:
             return None
+        came_with = access.hashed(before or "")
+        senders.check_free(work, device, old["proved_id"], came_with, old["role"])
         work.connection.execute(
             update(Pairing)
             .where(Pairing.site_id == work.site_id, Pairing.hash == access.hashed(secret))
@@ -59,6 +61,9 @@ def redeem(site_id: str, secret: str, device: str, now: str, before: str | None)
         more = {"name": name, "from": old["device_id"], "by_passphrase": by_passphrase}
         return {"cookie": cookie, **who, **more}
 
+    # Looked up by reading first: a wrong secret holds up nobody who writes.
+    if looking(site_id, now, lambda work: _phone_of_link(work, secret)) is None:
+        return None
     return writing(site_id, now, act)
 
 

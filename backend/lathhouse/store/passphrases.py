@@ -10,8 +10,8 @@ from argon2.exceptions import InvalidHashError, VerificationError
 
 from lathhouse.domain.carrying import UNSAID
 from lathhouse.domain.passphrases import folded, normalised, refusal
-from lathhouse.errors import BadField, NotAllowed
-from lathhouse.store import access, config
+from lathhouse.errors import BadField
+from lathhouse.store import access, config, senders
 from lathhouse.store.models import KnownBrowser, Passphrase, Session
 from lathhouse.store.work import Work, looking, writing
 
@@ -24,6 +24,8 @@ LINK_MINUTES = 60
 PURPOSE = "passphrase"
 # Browsers of one person that are remembered, the latest ones.
 KNOWN_MOST = 20
+# People of one name whose passphrases are tried; each try takes its work. Ours.
+NAMESAKES_MOST = 3
 
 
 # Each takes its memory: a crowd at the door waits, and does not fill the machine.
@@ -54,11 +56,10 @@ def _bytes(text: str) -> bytes:
     return normalised(text).encode(errors="surrogatepass")
 
 
-def person_called(work: Work, name: str) -> Data | None:
-    """Return the one person of a name, whatever its case; None for nobody, and for two of them."""
+def people_called(work: Work, name: str) -> list[Data]:
+    """Return who has a name, whatever its case: older records may have two of one."""
     found = config.rows_of_kind(work, "person").items()
-    same = [row | {"id": one} for one, row in found if folded(str(row.get("name"))) == folded(name)]
-    return same[0] if len(same) == 1 else None
+    return [row | {"id": one} for one, row in found if folded(str(row.get("name"))) == folded(name)]
 
 
 def _kept(work: Work, person: str) -> Data | None:
@@ -122,21 +123,24 @@ def sign_in(site_id: str, said: Data, before: str | None, now: str) -> Data | No
     """Sign a person in: return {cookie, role, person, known}, or None where anything is wrong.
 
     An unknown name, a person without a passphrase and a wrong one take the same work and get the
-    same answer.
+    same answer. Of two people of one name it is whose passphrase it is.
 
     Args:
         said: `{name, passphrase, device, phone}`.
         before: the cookie of the browser's earlier session, which ends.
     """
 
-    def find(work: Work) -> tuple[Data | None, Data | None]:
-        whose = person_called(work, said["name"])
-        return whose, _kept(work, whose["id"]) if whose else None
+    def find(work: Work) -> list[tuple[Data, Data | None]]:
+        return [(one, _kept(work, one["id"])) for one in people_called(work, said["name"])]
 
-    whose, kept = looking(site_id, now, find)
-    right = _is_right(kept["hash"] if kept else None, said["passphrase"])
-    if not right or whose is None or kept is None:
+    found = looking(site_id, now, find)
+    tried = [(one, kept) for one, kept in found if kept][:NAMESAKES_MOST]
+    right = [(one, kept) for one, kept in tried if _is_right(kept["hash"], said["passphrase"])]
+    if not tried:
+        _is_right(None, said["passphrase"])
+    if len(right) != 1:
         return None
+    whose, kept = right[0]
     old = HASHER.check_needs_rehash(kept["hash"])
     fresh = _hash_of(said["passphrase"]) if old else kept["hash"]
 
@@ -154,7 +158,7 @@ def let_in(work: Work, person: Data, said: Data, before: str | None) -> Data:
     """Begin the session of a person's browser; return {cookie, role, person, known}."""
     role = person.get("role") or UNSAID
     device = said["device"]
-    _check_device(work, device, person["id"], before)
+    senders.check_free(work, device, person["id"], access.hashed(before or ""))
     cookie = access.let_in(
         work, role, person["id"], device, said.get("phone"), before, by_passphrase=True
     )
@@ -164,19 +168,6 @@ def let_in(work: Work, person: Data, said: Data, before: str | None) -> Data:
         "person": person["id"],
         "known": know(work, person["id"]),
     }
-
-
-def _check_device(work: Work, device: str, person: str, before: str | None) -> None:
-    """Refuse to take over the id of a phone that is signed in as somebody else's.
-
-    Raises:
-        NotAllowed: it is, and this is not that phone.
-    """
-    work.lock({f"phone:{device}"})
-    holds = (Session.device_id == device, Session.revoked_at.is_(None))
-    for row in work.rows(Session, Session.expires_at > work.now, *holds):
-        if row["proved_id"] != person and row["hash"] != access.hashed(before or ""):
-            raise NotAllowed("This phone is another person's. Ask the owner to cut it off first.")
 
 
 def know(work: Work, person: str) -> str:
@@ -194,10 +185,10 @@ def is_known(site_id: str, cookie: str | None, name: str, now: str) -> bool:
     """Say whether a browser is one in which the person of this name was once signed in."""
 
     def act(work: Work) -> bool:
-        whose = person_called(work, name)
+        called = {one["id"] for one in people_called(work, name)}
         hashed = access.hashed(cookie or "")
         rows = work.rows(KnownBrowser, KnownBrowser.hash == hashed)
-        return bool(rows and whose and rows[0]["person_id"] == whose["id"])
+        return bool(rows) and rows[0]["person_id"] in called
 
     return bool(cookie) and looking(site_id, now, act)
 

@@ -5,7 +5,7 @@ import json
 
 from lathhouse.domain.instants import MINUTE_MS, to_text
 from lathhouse.store.models import FailedTry
-from lathhouse.store.work import Work, writing
+from lathhouse.store.work import Work, looking, writing
 
 WITHIN_MS = 10 * MINUTE_MS
 
@@ -23,15 +23,21 @@ def take(site_id: str, most: dict[str, int], now_ms: int) -> int:
     def act(work: Work) -> int:
         work.lock(f"tries:{name}" for name in most)
         work.delete(FailedTry, FailedTry.last_ms <= now_ms - WITHIN_MS)
-        recent = {name: _recent(work, name, now_ms) for name in most}
-        waits = [at[0] + WITHIN_MS - now_ms for name, at in recent.items() if len(at) >= most[name]]
-        if waits:
-            return max(1, *waits)
-        rows = [_row(name, [*at, now_ms]) for name, at in recent.items()]
-        work.upsert(FailedTry, rows, ("of",))
-        return 0
+        wait_ms = _wait_ms(work, most, now_ms)
+        if not wait_ms:
+            rows = [_row(name, [*_recent(work, name, now_ms), now_ms]) for name in most]
+            work.upsert(FailedTry, rows, ("of",))
+        return wait_ms
 
-    return writing(site_id, to_text(now_ms), act)
+    # By reading first: who has to wait holds up nobody who writes.
+    full = looking(site_id, to_text(now_ms), lambda work: _wait_ms(work, most, now_ms))
+    return full or writing(site_id, to_text(now_ms), act)
+
+
+def _wait_ms(work: Work, most: dict[str, int], now_ms: int) -> int:
+    recent = {name: _recent(work, name, now_ms) for name in most}
+    waits = [at[0] + WITHIN_MS - now_ms for name, at in recent.items() if len(at) >= most[name]]
+    return max(1, *waits) if waits else 0
 
 
 def forgive(site_id: str, names: list[str], now_ms: int) -> None:

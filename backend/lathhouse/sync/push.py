@@ -6,11 +6,12 @@ from typing import Any
 from lathhouse.domain.attribution import is_said
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
 from lathhouse.errors import IdTaken, Refusal
-from lathhouse.store import phones, record
+from lathhouse.store import phones, record, senders
 from lathhouse.store.backup import backed_up_seq
 from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
+from lathhouse.sync import names
 from lathhouse.sync.fields import Name
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.owners import check_role, owners_corrections, owners_only
@@ -27,6 +28,8 @@ class Sender:
         brought: `{by, from}` where somebody brings another phone's records as a file.
         heard: whether the names on the events are what was said on a phone or by a script.
         surely: whose the phone surely is; another name on its events is marked `by_said`.
+        counts: whether the numbers count as the device's own, so that gaps and clones show.
+        who: the actor of a push over HTTP, who must be the one whose the device is.
     """
 
     role: str | None
@@ -35,6 +38,8 @@ class Sender:
     brought: Data | None = None
     heard: bool = False
     surely: str | None = None
+    counts: bool = True
+    who: Data | None = None
 
 
 class Verdicts:
@@ -76,6 +81,7 @@ def push(
     heard: tuple[str | None] | None = None,
     *,
     sure: bool = True,
+    who: Data | None = None,
 ) -> Data:
     """Take a batch; return {stored, already, refused, next_seq, revision, …}.
 
@@ -88,10 +94,15 @@ def push(
         heard: whose the phone surely is, if anybody's, where the names on the events are only what
             was said on it. Another name is marked `by_said`: attribution, no proof.
         sure: our own clock is in no doubt; else no phone's is corrected by it, nor told to be.
+        who: the actor of a request, where one sends.
+
+    Raises:
+        NotAllowed: the device is somebody else's.
     """
     known = person or {}
     surely = heard[0] if heard else None
-    sender = Sender(known.get("role"), known.get("person"), known, None, heard is not None, surely)
+    # Who records here was only said: that changes nothing of what is set for that person.
+    sender = Sender(known.get("role"), surely, known, None, heard is not None, surely, who=who)
     verdicts = check(events, device_id, _skew(sent_at, now_ms), now_ms, sender, sure=sure)
     answer = store(site_id, device_id, verdicts, to_text(now_ms), sender)
     return answer if sure else {**answer, "server_time": None}
@@ -100,14 +111,19 @@ def push(
 def store(site_id: str, device_id: str, verdicts: Verdicts, now: str, sender: Sender) -> Data:
     """Store what was checked, in one transaction, and return the push's answer."""
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
+    keys |= {names.LOCK for event in verdicts.checked if names.sets_name(event)}
 
     def act(work: Work) -> Data:
         work.lock(keys)
+        row = (
+            senders.identity(work, device_id, sender.who, sender.row) if sender.who else sender.row
+        )
         checked = [dict(event) for event in verdicts.checked]
         refused = list(verdicts.refused)
         added, already = _sort_out(work, checked, refused, sender.role)
-        phone = phones.phone_of(work, device_id) | sender.row
-        _account(work, phone, added, refused)
+        phone = phones.phone_of(work, device_id) | row
+        if sender.counts:
+            _account(work, phone, added, refused, _seqs(checked, already))
         if sender.brought is None:
             phone["last_sync_at"] = now
         phones.keep_refused(work, device_id, refused)
@@ -164,7 +180,7 @@ def _sort_out(
 ) -> tuple[list[Data], list[str]]:
     """Return (new events, ids stored already); what only the record shows to be wrong is refused.
 
-    That is an id with another body, and a correction of what is the owner's.
+    That is an id with another body, a correction of what is the owner's, and another's name.
     """
     stored = work.rows_in(Event, Event.id, {event["id"] for event in checked})
     hashes = {row["id"]: row["hash"] for row in stored}
@@ -181,8 +197,10 @@ def _sort_out(
             says = "This id is on record with another content. Send it again under a new id."
             refused.append(_refused(event, IdTaken(says)))
     owners = owners_corrections(work, added, role)
-    refused += [_refused(event, owners_only(role)) for event in added if event["id"] in owners]
-    return [event for event in added if event["id"] not in owners], already
+    wrong: dict[str, Refusal] = dict.fromkeys(owners, owners_only(role))
+    wrong |= names.taken_names(work, added)
+    refused += [_refused(event, wrong[event["id"]]) for event in added if event["id"] in wrong]
+    return [event for event in added if event["id"] not in wrong], already
 
 
 def _refused(event: Data, refusal: Refusal) -> Row:
@@ -196,7 +214,15 @@ def _refused(event: Data, refusal: Refusal) -> Row:
     }
 
 
-def _account(work: Work, phone: Data, added: list[Data], refused: list[Row]) -> None:
+def _seqs(checked: list[Data], ids: list[str]) -> list[int]:
+    """Return the numbers of what is there already: a file may have brought it, uncounted."""
+    there = set(ids)
+    return [event["seq"] for event in checked if event["id"] in there]
+
+
+def _account(
+    work: Work, phone: Data, added: list[Data], refused: list[Row], before_now: list[int]
+) -> None:
     numbers = [event["seq"] for event in added]
     known = [event for event in added if phones.is_known(phone, event["seq"])]
     # What was refused before and is taken now comes under its own number again.
@@ -204,7 +230,7 @@ def _account(work: Work, phone: Data, added: list[Data], refused: list[Row]) -> 
     if len(set(numbers)) < len(numbers) or any(event["hash"] not in before for event in known):
         phone["cloned_since"] = phone["cloned_since"] or work.now
     refused_numbers = [row["seq"] for row in refused if row["seq"] is not None]
-    phones.account(phone, [*numbers, *refused_numbers], work.now)
+    phones.account(phone, [*numbers, *refused_numbers, *before_now], work.now)
 
 
 def _answer(

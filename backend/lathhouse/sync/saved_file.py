@@ -12,6 +12,7 @@ from lathhouse.errors import SavedFileRefused
 from lathhouse.store.access import known_phone
 from lathhouse.store.log import body_hash, is_key
 from lathhouse.store.models import Event
+from lathhouse.store.senders import proved_of
 from lathhouse.store.work import Work, looking
 from lathhouse.sync.photos import take_packed
 from lathhouse.sync.push import Sender, Verdicts, check, store
@@ -27,7 +28,8 @@ def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
     """Store what is in a saved file.
 
     Args:
-        taker: `{person, role, from}`: who brings it, with what rights, and by which way.
+        taker: `{person, proved, device, role, from}`: who brings it, with what rights, and by
+            which way. `proved` is who that surely is, `device` the phone that they bring it with.
 
     Returns:
         `{device, phone, made_at, stored, already, refused, photos}`: how many were stored and how
@@ -41,9 +43,9 @@ def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
         file = read_saved_file(text)
     except BadSavedFile as error:
         raise SavedFileRefused(str(error)) from error
-    phone = looking(site_id, to_text(now_ms), lambda work: known_phone(work, file.device))
+    phone, own = looking(site_id, to_text(now_ms), lambda work: _phone_of(work, file.device))
     _check_home(site_id, file, phone)
-    sender = _sender(phone, taker)
+    sender = _sender(phone, own, taker, is_its_own=taker["device"] == file.device)
     counts, refused = {"stored": 0, "already": 0}, []
     for verdicts in _batches(site_id, file, now_ms, sender):
         answer = store(site_id, file.device, verdicts, to_text(now_ms), sender)
@@ -64,12 +66,28 @@ def _check_home(site_id: str, file: SavedFile, phone: Data | None) -> None:
         raise SavedFileRefused(f"{says} Pair the phone, or save the file after it was in touch.")
 
 
-def _sender(phone: Data | None, taker: Data) -> Sender:
-    """Return who sends: nobody gets more rights by a file than the phone and its bringer have."""
+def _phone_of(work: Work, device: str) -> tuple[Data | None, str | None]:
+    return known_phone(work, device), proved_of(work, device)
+
+
+def _sender(phone: Data | None, own: str | None, taker: Data, *, is_its_own: bool) -> Sender:
+    """Return who sends: a file is worth no more than its bringer, for anybody can write one.
+
+    What its device says of itself holds where its own person or an owner brings it. Brought by
+    others its records are stored, and its numbers wait until that phone or an owner says them too:
+    or a made-up number would be a gap, or a second phone of one id.
+
+    Args:
+        own: whose the file's phone surely is.
+        is_its_own: whether it is brought with that very phone.
+    """
     row = {name: phone[name] for name in ("role", "person")} if phone else {}
-    role = "owner" if row.get("role") == taker["role"] == "owner" else "worker"
+    by_owner = taker["role"] == "owner"
+    role = "owner" if row.get("role") == "owner" and by_owner else "worker"
     brought = {"by": taker["person"], "from": taker["from"]}
-    return Sender(role, row.get("person"), row, brought, True, row.get("person"))
+    oneself = own if by_owner else taker["proved"]
+    counts = by_owner or is_its_own or (own is not None and own == taker["proved"])
+    return Sender(role, oneself, row, brought, True, taker["proved"], counts)
 
 
 def _batches(site_id: str, file: SavedFile, now_ms: int, sender: Sender) -> Iterator[Verdicts]:

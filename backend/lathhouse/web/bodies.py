@@ -83,7 +83,7 @@ CROP_NAMES = {name: maybe(TEXT) for name in ("botanical", "common", "family")}
 PHONE = holding(
     {"id": TEXT, "name": maybe(TEXT), "person": maybe(TEXT), "role": maybe(TEXT),
      "paired_at": maybe(TIME), "last_sync_at": maybe(TIME), "cut_off_at": maybe(TIME),
-     "lets_in": FLAG}
+     "cloned_since": maybe(TIME), "lets_in": FLAG}
 )  # fmt: skip
 TRUST = holding({"help": TEXT, "fingerprint": TEXT})
 MOVE = holding({"from": TEXT, "to": TEXT, "begun_at": TIME, "address": TEXT, "trust": maybe(TRUST)})

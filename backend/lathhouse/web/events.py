@@ -7,6 +7,7 @@ from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 
 from lathhouse.store.log import history
+from lathhouse.web.addresses import events_for_reader
 from lathhouse.web.requests import allow, limit_field, now, site_id
 
 bp = Blueprint("events", "events", url_prefix="/api/v1/events", description="The history")
@@ -29,4 +30,5 @@ class Events(MethodView):
     @allow("owner", "worker", "viewer")
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of a lot's events, or of all."""
-        return history(site_id(), query["lot"], query["limit"], query["after"], now())
+        found = history(site_id(), query["lot"], query["limit"], query["after"], now())
+        return events_for_reader(found)

@@ -26,5 +26,6 @@ class SavedFiles(MethodView):
         text = read_object().get("text")
         if not isinstance(text, str):
             raise BadField("text must be the saved file's whole text.", field="text")
-        taker = {"person": g.actor["person"], "role": g.actor["role"], "from": "file"}
+        known = {name: g.actor[name] for name in ("person", "proved", "device", "role")}
+        taker = {**known, "from": "file"}
         return take_file(site_id(), text, now_ms(), taker)

@@ -15,6 +15,7 @@ from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
 from lathhouse.sync.pull import pull
 from lathhouse.sync.push import push
+from lathhouse.web.addresses import for_reader
 from lathhouse.web.callers import LOOPBACK
 from lathhouse.web.name_move import move_now
 from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, settings, site_id
@@ -84,7 +85,8 @@ class Push(MethodView):
         known |= {name: actor[name] for name in ("name", "person") if actor[name] is not None}
         own = actor.get("proved")
         sent_at, sure = body.get("sent_at"), hear(body.get("sent_at"))
-        return push(site_id(), device, events, sent_at, now_ms(), known, (own,), sure=sure)
+        of: dict[str, Any] = {"sure": sure, "who": actor}
+        return push(site_id(), device, events, sent_at, now_ms(), known, (own,), **of)
 
 
 def _is_reading(event: Any) -> bool:
@@ -120,4 +122,5 @@ class Pull(MethodView):
         sure = hear(request.headers.get(SENT_AT))
         page = pull(site_id(), query["after"], query["limit"], now_ms(), device)
         # By a clock in doubt no phone measures its own.
-        return {**page, "name_move": move_now(), **({} if sure else {"server_time": None})}
+        doubt = {} if sure else {"server_time": None}
+        return {**for_reader(page), "name_move": move_now(), **doubt}
