@@ -1,4 +1,4 @@
-"""Commands: serve, move-name, tokens, check, backup, restore, take-file, key."""
+"""Commands: serve, move-name, owner-link, tokens, check, backup, restore, take-file, key."""
 
 import logging
 import os
@@ -108,6 +108,27 @@ def move_name(
     in_app(data, act)
 
 
+@main.command("owner-link")
+@click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
+@click.option(
+    "--at", default=f"http://127.0.0.1:{PORT}/", show_default=True,
+    help="The address of the server, as the owner's phone opens it.",
+)  # fmt: skip
+def owner_link(data: Path | None, at: str) -> None:
+    """Print a link that lets an owner's phone in, once, where the one before is lost or broken.
+
+    Earlier owner's links that nobody opened are good no more. Cut the lost phone off with the new.
+    """
+
+    def act(app: Flask, now: str) -> None:
+        secret = access.another_owner_link(app.config["SITE_ID"], now)
+        log_access(app, "pairing_link_made", now, role="owner")
+        click.echo("Open this once, within 30 days, on the owner's new phone:")
+        click.echo(f"{at.rstrip('/')}/#/pair/{secret}")
+
+    in_app(data, act)
+
+
 @main.group()
 def tokens() -> None:
     """Tokens for scripts and sensors."""
@@ -121,16 +142,17 @@ def add_token(name: str, role: str, data: Path | None) -> None:
     """Make a token and print it, once, on the last line."""
 
     def act(app: Flask, now: str) -> None:
+        access.check_token_name(app.config["SITE_ID"], name, now)
         secret = access.add_token(app.config["SITE_ID"], name, role, now)
-        log_token(app, "token_made", now, name=name, role=role)
+        log_access(app, "token_made", now, name=name, role=role)
         click.echo(secret)
 
     # A working site at once, so that scripts can be let in before the first start.
     in_app(data, act, makes=True)
 
 
-def log_token(app: Flask, what: str, now: str, **more: str) -> None:
-    """Put on record that a token was made or revoked by this command."""
+def log_access(app: Flask, what: str, now: str, **more: str) -> None:
+    """Put on record that this command changed who is let in."""
     said = {"what": what, **more}
     device = app.config["SERVER_DEVICE"]
     device.write(app.config["SITE_ID"], "access_changed", None, said, None, parse_instant(now))
@@ -159,7 +181,7 @@ def revoke_token(name: str, data: Path | None) -> None:
         count = access.revoke_tokens(app.config["SITE_ID"], name, now)
         if count == 0:
             raise click.ClickException(f"No token is called {name}; see: lathhouse tokens list.")
-        log_token(app, "token_revoked", now, name=name)
+        log_access(app, "token_revoked", now, name=name)
         click.echo(f"{count} revoked")
 
     in_app(data, act)
@@ -271,7 +293,8 @@ def take_saved_file(file: Path, data: Path | None) -> None:
     """Store the unsent records that a phone has saved as a file; what is there stays once."""
 
     def act(app: Flask, now: str) -> None:
-        taker = {"person": None, "role": "owner", "from": "command"}
+        nobody = dict.fromkeys(("person", "proved", "device"))
+        taker = {**nobody, "role": "owner", "from": "command"}
         text = file.read_bytes().decode("utf-8", errors="replace")
         said = take_file(app.config["SITE_ID"], text, to_ms(now), taker)
         for one in said["refused"]:

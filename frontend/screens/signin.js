@@ -64,7 +64,8 @@ export function Passphrase({ secret }) {
     return secret ? signIn({ secret, new: fresh }, called()).then(enter, failed) : setPassphrase(fresh, changing ? old : undefined).then(done, failed);
   };
   if (!secret && !session.value?.proved) {
-    return html`<${Page} name="passphrase" title=${t("signin.own")} back="#/settings"><p class="large">${t("signin.nobodys")}</p><${Leaving} /></${Page}>`;
+    const says = t(session.value?.role === "owner" ? "signin.owners_first" : "signin.nobodys");
+    return html`<${Page} name="passphrase" title=${t("signin.own")} back="#/settings"><p class="large">${says}</p><${Leaving} /></${Page}>`;
   }
   const foot = html`${error && html`<p class="error" role="alert">${error}</p>`}${told && html`<p role="status">${told}</p>`}
     <button type="button" class="act main-act" onClick=${go}><strong>${t(changing ? "signin.change" : "signin.set")}</strong></button>`;

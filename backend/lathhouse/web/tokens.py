@@ -35,6 +35,7 @@ class Tokens(MethodView):
             raise BadField(f"name {Name.says}.", field="name")
         if role not in access.ROLES:
             raise BadField(f"role must be one of {', '.join(access.ROLES)}.", field="role")
+        access.check_token_name(site_id(), str(name), now())
         secret = access.add_token(site_id(), str(name), str(role), now())
         log_access("token_made", g.actor["person"], name=name, role=role)
         return {"token": secret, "name": name, "role": role}

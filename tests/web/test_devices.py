@@ -1,0 +1,213 @@
+"""Whose a device is: nobody sends, or is let in, under the id of somebody else's phone (ours)."""
+
+import uuid
+from pathlib import Path
+from typing import Any
+
+from click.testing import CliRunner
+
+from lathhouse.cli import main
+from lathhouse.settings import wall_clock_ms
+from lathhouse.store import access
+from lathhouse.store.models import KnownBrowser
+from lathhouse.store.work import looking
+from tests.server import Clock, Nursery, close_nursery, open_nursery
+from tests.web.test_people import MELE, ORLA, Phone, link_for
+
+Data = dict[str, Any]
+
+
+def paired(nursery: Nursery, role: str, person: str | None = None) -> Phone:
+    phone = Phone(nursery)
+    assert phone.pair(link_for(nursery, role, person)["link"]).status_code == 200
+    return phone
+
+
+def row_of(nursery: Nursery, device: str) -> Data:
+    return {row["id"]: row for row in nursery.rows("phones")}[device]
+
+
+def test_nobody_pushes_as_another_phone_and_an_owner_s_row_stays_the_owner_s(
+    sqlite_nursery: Nursery,
+):
+    nursery = sqlite_nursery
+    anna, mele = paired(nursery, "owner", ORLA), paired(nursery, "worker", MELE)
+    anna.record("noted", {"text": "hers"})
+    before = row_of(nursery, anna.id)
+    push = "/api/v1/sync/push"
+    forged = mele.event("noted", {"text": "as hers"}) | {"seq": 2}
+    said = mele.client.post(push, json={"device": anna.id, "events": [forged]})
+    assert said.status_code == 403
+    assert "Send under an id of your own" in said.json["detail"]
+    for role in ("sensor", "worker", "owner"):
+        said = nursery.call("POST", push, {"device": anna.id, "events": []}, role)
+        assert said.status_code == 403, role
+    assert row_of(nursery, anna.id) == before
+    # A phone whose store was emptied goes on under a new id; that is its person's then.
+    fresh = str(uuid.uuid4())
+    for sender, status in ((mele, 200), (paired(nursery, "worker", MELE), 200)):
+        said = sender.client.post(push, json={"device": fresh, "events": []})
+        assert said.status_code == status
+    other = paired(nursery, "worker")
+    assert other.client.post(push, json={"device": fresh, "events": []}).status_code == 403
+    # The same for what a script sends as.
+    probe = {"device": str(uuid.uuid4()), "events": []}
+    for role, status in (("sensor", 200), ("sensor", 200), ("worker", 403)):
+        assert nursery.call("POST", push, probe, role).status_code == status
+    assert mele.client.post(push, json=probe).status_code == 403
+
+
+def test_a_link_lets_nobody_in_under_the_id_of_another_s_phone(sqlite_nursery: Nursery):
+    nursery = sqlite_nursery
+    anna = paired(nursery, "owner", ORLA)
+    before = row_of(nursery, anna.id)
+    for role, person in (("viewer", None), ("worker", MELE)):
+        thief, link = Phone(nursery), link_for(nursery, role, person)["link"]
+        own, thief.id = thief.id, anna.id
+        said = thief.pair(link)
+        assert said.status_code == 403
+        assert "Ask the owner" in said.json["detail"]
+        thief.id = own
+        assert thief.pair(link).status_code == 200, "the link is good still"
+    assert row_of(nursery, anna.id) == before
+
+
+def test_a_phone_that_lost_its_cookie_is_paired_again_and_a_second_one_of_its_id_is_shown(
+    sqlite_nursery: Nursery,
+):
+    nursery = sqlite_nursery
+    for role, person, again in (
+        ("worker", MELE, ("worker", MELE)),
+        ("worker", None, ("worker", None)),
+        ("worker", MELE, ("owner", None)),
+    ):
+        phone = paired(nursery, role, person)
+        phone.record("noted", {"text": "before"})
+        twin = Phone(nursery)  # the same store, put back on another phone, without its cookie
+        twin.id, twin.seq = phone.id, phone.seq
+        assert twin.pair(link_for(nursery, *again)["link"]).status_code == 200
+        assert phone.record("noted", {"text": "one"}).json["stored"]
+        assert row_of(nursery, phone.id)["cloned_since"] is None
+        assert twin.record("noted", {"text": "other"}).json["stored"]
+        listed = nursery.call("GET", "/api/v1/phones").json["phones"]
+        (shown,) = (row for row in listed if row["id"] == phone.id)
+        assert shown["cloned_since"] == nursery.clock.text()
+
+
+def test_who_only_says_whose_a_phone_is_changes_nothing_of_that_person_s(sqlite_nursery: Nursery):
+    """A worker says on a phone of their own, or on the shed's, that a colleague records now."""
+    nursery, cleo = sqlite_nursery, str(uuid.uuid4())
+    script = nursery.device()
+    rows = [{"id": MELE, "name": "Mele", "role": "worker"}]
+    rows += [{"id": cleo, "name": "Cleo", "role": "worker", "email": "cleo@nursery.example"}]
+    for row in rows:
+        script.record("person_changed", None, row)
+    for phone in (paired(nursery, "worker", MELE), paired(nursery, "worker")):
+        said = phone.client.post("/api/v1/session/person", json={"person": cleo})
+        assert said.status_code == 200
+        change = {**rows[1], "email": "mele@nursery.example", "quiet_from": "00:01"}
+        (refused,) = phone.record("person_changed", change).json["refused"]
+        assert refused["problem"]["type"].endswith("/owners-only")
+    found = {row["id"]: row for row in nursery.rows("people")}[cleo]
+    assert (found["email"], found.get("quiet_from")) == ("cleo@nursery.example", None)
+
+
+def test_a_viewer_reads_nobody_else_s_mail_address(sqlite_nursery: Nursery):
+    nursery = sqlite_nursery
+    script = nursery.device()
+    for person, name in ((MELE, "mele"), (ORLA, "orla")):
+        row = {"id": person, "name": name, "email": f"{name}@nursery.example"}
+        script.record("person_changed", None, row)
+    change = {"of": str(uuid.uuid4()), "data": {"email": "orla@other.example"}}
+    script.record("amended", None, change)
+    viewer = paired(nursery, "viewer", MELE)
+    asked = "/api/v1/events?limit=100"
+    as_script = nursery.call("GET", asked, role="viewer").get_data(as_text=True)
+    as_script += nursery.call("GET", "/api/v1/sync/pull", role="viewer").get_data(as_text=True)
+    assert "example" not in as_script
+    own = viewer.client.get(asked).get_data(as_text=True)
+    assert ("mele@nursery" in own, "orla@" in own) == (True, False)
+    assert "orla@other" in nursery.call("GET", asked, role="worker").get_data(as_text=True)
+
+
+def test_each_pairing_gets_a_cookie_of_its_own_and_the_one_before_lets_nobody_in(
+    sqlite_nursery: Nursery,
+):
+    phone, cookies = paired(sqlite_nursery, "worker", MELE), []
+    for _ in range(2):
+        cookies.append(phone.client.get_cookie("lathhouse_session"))
+        phone.pair(link_for(sqlite_nursery, "worker", MELE)["link"])
+    cookies.append(phone.client.get_cookie("lathhouse_session"))
+    values = [cookie.value for cookie in cookies if cookie]
+    assert len(set(values)) == 3
+    for value, status in zip(values, (401, 401, 200), strict=True):
+        browser = sqlite_nursery.app.test_client()
+        browser.set_cookie("lathhouse_session", value)
+        assert browser.get("/api/v1/session").status_code == status
+
+
+def test_a_token_gets_no_name_that_another_has(sqlite_nursery: Nursery):
+    asked = [
+        sqlite_nursery.call("POST", "/api/v1/tokens", {"name": name, "role": "sensor"})
+        for name in ("fridge", " Fridge", "shed")
+    ]
+    assert [said.status_code for said in asked] == [201, 422, 201]
+    assert "choose another name" in asked[1].json["detail"]
+    (fridge,) = (
+        row["id"]
+        for row in sqlite_nursery.call("GET", "/api/v1/tokens").json["tokens"]
+        if row["name"] == "fridge"
+    )
+    assert sqlite_nursery.call("POST", f"/api/v1/tokens/{fridge}/revoke", {}).status_code == 200
+    again = {"name": "fridge", "role": "sensor"}
+    assert sqlite_nursery.call("POST", "/api/v1/tokens", again).status_code == 201
+
+
+def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):
+    at = tmp_path / "at"
+    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())
+    nursery.clock.ms = wall_clock_ms()  # which the command goes by
+    broken = paired(nursery, "owner")
+    address = "https://nursery.example:8443"
+    command = ["owner-link", "--data", str(at), "--at", address]
+    said = [CliRunner().invoke(main, command).output.splitlines()[-1] for _ in range(2)]
+    assert all(one.startswith(f"{address}/#/pair/") for one in said)
+    fresh = Phone(nursery)
+    nursery.clock.ms = wall_clock_ms()
+    assert fresh.pair(said[0]).status_code == 403, "a second link takes the place of the first"
+    assert fresh.pair(said[1]).json["role"] == "owner"
+    assert fresh.client.post(f"/api/v1/phones/{broken.id}/cut-off", json={}).status_code == 200
+    made = [
+        event["data"].get("what") for event in fresh.client.get("/api/v1/events").json["events"]
+    ]
+    assert made.count("pairing_link_made") == 3
+    close_nursery(nursery)
+
+
+def test_an_owner_who_was_made_less_keeps_nobody_from_the_owners_link(sqlite_nursery: Nursery):
+    nursery = sqlite_nursery
+    paired(nursery, "owner", ORLA)
+    row = {"id": ORLA, "name": "Orla", "role": "owner"}
+    for role, has_link in (("owner", False), ("worker", True)):
+        nursery.device().record("person_changed", None, {**row, "role": role})
+        nursery.clock.forward(minutes=1)
+        with nursery.app.app_context():
+            assert bool(access.owner_link(nursery.site, nursery.clock.text())) == has_link
+
+
+def test_cutting_off_a_phone_ends_what_its_person_s_browsers_are_known_by(sqlite_nursery: Nursery):
+    nursery, phone = sqlite_nursery, paired(sqlite_nursery, "worker", MELE)
+    nursery.device().record("person_changed", None, {"id": MELE, "name": "Mele"})
+    new = {"new": "violet harrow mist tarn"}
+    assert phone.client.post("/api/v1/session/passphrase", json=new).status_code == 200
+    signed = {"name": "Mele", "passphrase": new["new"], "device": phone.id}
+    assert phone.client.post("/api/v1/session/sign-in", json=signed).status_code == 200
+
+    def known() -> int:
+        with nursery.app.app_context():
+            now = nursery.clock.text()
+            return len(looking(nursery.site, now, lambda work: work.rows(KnownBrowser)))
+
+    assert known() == 1
+    nursery.call("POST", f"/api/v1/phones/{phone.id}/cut-off", {})
+    assert known() == 0
