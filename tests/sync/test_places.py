@@ -76,7 +76,7 @@ class Story:
             ("moved", lot, {"place": place}),
             ("looked", lot, {"moisture": 3}),
             ("watch_changed", None, rule),
-            ("person_changed", None, {"id": f"jo-{place}", "name": pick.choice("JK")}),
+            ("person_changed", None, {"id": f"jo-{place}", "name": pick.choice("JK") + place}),
             ("voided", None, {"of": pick.choice(self.told)["id"], "why": "slip"}),
             ("amended", None, self.amendment()),
         ]
