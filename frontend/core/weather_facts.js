@@ -10,11 +10,11 @@ import { nightRange } from "./nights.js";
 import { instantMs, isNumber, roundHalfUp } from "./rule_terms.js";
 import { sunTimes } from "./sun.js";
 import { coverOf, namesOf, openStock, walkingOrder } from "./tender.js";
+import { READING_STANDS_MS } from "./weather_rows.js";
 
 export const NO_STOCK = { entries: [], places: {}, houses: {}, offsets: [], home: {} };
 const EVENING = "18:00";
 const MORNING = "07:00";
-const READING_STANDS_MS = 3 * HOUR_MS;
 const TO_NEXT_MORNING_MS = 15 * HOUR_MS;
 const FROST_WATCH = "frost-tonight";
 const FROST_C = 3;

@@ -1,7 +1,7 @@
 // @ts-check
 /** What a reading or a forecast leaves on a row: twin of `domain/weather_rows.py`. @module */
 import { heatIndexF, toF } from "./heat.js";
-import { DAY_MS, MINUTE_MS, toMs, toText } from "./instants.js";
+import { DAY_MS, HOUR_MS, MINUTE_MS, toMs, toText } from "./instants.js";
 import { isNumber, roundHalfUp } from "./rule_terms.js";
 
 const FORECASTS = { forecast_low_c: "low", forecast_high_c: "high" };
@@ -12,6 +12,7 @@ const NEAR_FROST_C = 3;
 const WARM_C = 14.6;
 const HOT_F = 89;
 const PAIR_MS = 60 * MINUTE_MS;
+export const READING_STANDS_MS = 3 * HOUR_MS;
 
 /** A row after a `read`, its `last_read` being brought up to date already. */
 export function withWeather(before, at, by, data) {
@@ -20,7 +21,7 @@ export function withWeather(before, at, by, data) {
   if (before.kind === "chamber" || !["temp_c", "humidity_percent"].includes(kind)) return before;
   const row = { ...before, heat: heatRun(before) };
   if (kind !== "temp_c") return row;
-  const cold = run(row.cold, at, value, value <= NEAR_FROST_C, Math.min);
+  const cold = run(still(row.cold, at), at, value, value <= NEAR_FROST_C, Math.min);
   return { ...row, cold, warm: run(row.warm, at, value, value >= WARM_C, Math.max) };
 }
 
@@ -46,6 +47,9 @@ function nearest(all, at) {
   return all.filter((one) => one !== gone);
 }
 
+/** A run that a reading goes on with: none that ended as its last reading told no more. */
+const still = (before, at) => (before && toMs(at) - toMs(before.at) <= READING_STANDS_MS ? before : null);
+
 function run(before, at, value, goesOn, worse) {
   if (!goesOn) return null;
   if (!before) return { since: at, at, temp_c: value, peak_c: value };
@@ -61,5 +65,6 @@ function heatRun(row) {
   const index = roundHalfUp(heatIndexF(toF(temp.value), humidity.value) * 10) / 10;
   if (index < HOT_F) return null;
   const at = temp.at > humidity.at ? temp.at : humidity.at;
-  return { since: before ? before.since : at, at, index_f: index, peak_f: before ? Math.max(index, before.peak_f) : index };
+  const goesOn = still(before, at);
+  return { since: goesOn ? goesOn.since : at, at, index_f: index, peak_f: goesOn ? Math.max(index, goesOn.peak_f) : index };
 }

@@ -120,3 +120,26 @@ def test_tonights_low_stays_however_far_a_forecast_looks_ahead(core_page: Page):
     row = on_both_sides(core_page, row, more)
     assert [first in row["forecasts"], len(row["forecasts"])] == [True, FORECASTS_MAX]
     assert row["forecasts"][-1]["value"] == 89
+
+
+def test_a_reading_near_frost_or_heat_does_not_bring_back_that_of_the_day_before(core_page: Page):
+    """A reading tells of three hours, to the millisecond. Ours."""
+
+    def read(number: int, after_ms: int, temp_c: float, damp: float | None = None) -> list[Row]:
+        told = {"temp_c": temp_c, "humidity_percent": damp}
+        return [
+            event(number, "read", START + after_ms, {"quantity_kind": kind, "value": value})
+            for kind, value in told.items()
+            if value is not None
+        ]
+
+    for gap_ms, since_ms, coldest_c in ((3 * HOUR_MS, 0, 1.5), (3 * HOUR_MS + 1, None, 2.6)):
+        events = [*read(0, 0, 1.5), *read(1, gap_ms, 2.6)]
+        cold = on_both_sides(core_page, {"id": "home"}, events)["cold"]
+        since = to_text(START + (gap_ms if since_ms is None else since_ms))
+        assert [cold["since"], cold["peak_c"], cold["temp_c"]] == [since, coldest_c, 2.6]
+    # 35 °C with 50 % is 105 °F or more, 32 °C with 40 % about 90 °F, by the printed chart (US NWS).
+    hot = [*read(0, 0, 35, 50), *read(2, DAY_MS, 32, 40)]
+    heat = on_both_sides(core_page, {"id": "home"}, hot)["heat"]
+    assert heat["since"] == to_text(START + DAY_MS)
+    assert 89 <= heat["peak_f"] < 91

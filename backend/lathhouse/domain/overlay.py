@@ -15,7 +15,7 @@ Lot = dict[str, Any]
 # Raised by whoever changes what a log comes to: a lot or its checkpoint, a row, or what is kept
 # beside them (what frost asks, where mould spreads), or which rows an event is about. A record kept
 # under another number is folded again from its log at the next start (`store/refold.py`).
-FOLD_VERSION = 7
+FOLD_VERSION = 8
 TAIL_MIN = 8
 TAIL_MAX = 40
 

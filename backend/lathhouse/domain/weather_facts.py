@@ -29,14 +29,13 @@ from lathhouse.domain.nights import night_range
 from lathhouse.domain.rule_terms import instant_ms, is_number, round_half_up
 from lathhouse.domain.sun import sun_times
 from lathhouse.domain.tender import cover_of, names_of, open_stock, walking_order
+from lathhouse.domain.weather_rows import READING_STANDS_MS
 
 Data = dict[str, Any]
 
 NO_STOCK: Data = {"entries": [], "places": {}, "houses": {}, "offsets": [], "home": {}}
 # Where the sun's own times are not known (no latitude, polar day or night). Ours.
 EVENING, MORNING = "18:00", "07:00"
-# A reading tells of the hours after it, not of the next day. Ours.
-READING_STANDS_MS = 3 * HOUR_MS
 # A cover put on from 09:00 on is for the night that follows, an earlier one for this one.
 TO_NEXT_MORNING_MS = 15 * HOUR_MS
 HOUSE = "house"

@@ -6,7 +6,7 @@ Runs have two limits, one to begin and one to end, so that nothing chatters arou
 from typing import Any
 
 from lathhouse.domain.heat import heat_index_f, to_f
-from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.domain.rule_terms import is_number, round_half_up
 
 Row = dict[str, Any]
@@ -27,6 +27,8 @@ WARM_C = 14.6
 HOT_F = 89.0
 # Temperature and humidity make a heat index together if read within the hour. Ours.
 PAIR_MS = 60 * MINUTE_MS
+# A reading tells of the hours after it, not of the next day. Ours.
+READING_STANDS_MS = 3 * HOUR_MS
 
 
 def with_weather(row: Row, at: str, by: str | None, data: dict[str, Any]) -> Row:
@@ -39,7 +41,7 @@ def with_weather(row: Row, at: str, by: str | None, data: dict[str, Any]) -> Row
     row = {**row, "heat": _heat(row)}
     if kind != "temp_c":
         return row
-    cold = _run(row.get("cold"), at, value, value <= NEAR_FROST_C, min)
+    cold = _run(_still(row.get("cold"), at), at, value, value <= NEAR_FROST_C, min)
     return {**row, "cold": cold, "warm": _run(row.get("warm"), at, value, value >= WARM_C, max)}
 
 
@@ -76,6 +78,14 @@ def _nearest(forecasts: list[Row], at: str) -> list[Row]:
     return [one for one in forecasts if one is not gone]
 
 
+def _still(run: Row | None, at: str) -> Row | None:
+    """Return a run that a reading goes on with: none that ended as its last reading told no more.
+
+    Or yesterday's frost would ring again at a morning that is only near it.
+    """
+    return run if run and to_ms(at) - to_ms(run["at"]) <= READING_STANDS_MS else None
+
+
 def _run(run: Row | None, at: str, value: float, goes_on: bool, worse: Any) -> Row | None:
     if not goes_on:
         return None
@@ -100,6 +110,7 @@ def _heat(row: Row) -> Row | None:
     if index < HOT_F:
         return None
     at = max(one["at"] for one in pair)
+    run = _still(run, at)
     since = run["since"] if run else at
     return {"since": since, "at": at, "index_f": index, "peak_f": max(index, run["peak_f"]) if run
             else index}  # fmt: skip
