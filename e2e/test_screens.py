@@ -382,6 +382,11 @@ def test_screens_say_what_they_mean(demo_page: Page) -> None:
     expect(corner.filter(has_text="1 of 2 tender lots covered")).to_have_count(1)
     expect(corner.filter(has_text="1 of 2 tender lots not covered")).to_have_count(1)
     go(page, "year")
+    # What is drawn is at hand in the first view, and out of the rows' way until it is asked for.
+    expect(page.get_by_text("What is drawn")).to_be_in_viewport()
+    expect(page.locator(".year-legend p").first).to_be_hidden()
+    page.get_by_text("What is drawn").tap()
+    expect(page.locator(".year-legend p").first).to_be_in_viewport()
     marks = page.locator(".year-legend .mark-line").evaluate_all(
         "(all) => all.map((e) => e.outerHTML)"
     )

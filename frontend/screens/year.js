@@ -30,11 +30,11 @@ export function Year() {
   const [from, to] = SPANS[months].map((days) => addDays(today(), days));
   return html`<${Page} name="year" title=${t("year.title")} back="#/lots" foot=${foot}>
     <${Hatches} />
+    <${Legend} />
     ${seasonRule(home).rule === "none" && html`<a class="caution" href="#/nursery">${t("year.tropics")}</a>`}
     <div class="year-head"><${Months} from=${from} to=${to} today=${today()} /></div>
     ${groups(live, by).map(([name, list]) => html`<section key=${name} class="year-group"><h2>${name}</h2>
       <ul>${list.map((lot) => html`<${Row} key=${lot.id} lot=${lot} home=${home} by=${by} from=${from} to=${to} />`)}</ul></section>`)}
-    <${Legend} />
   </${Page}>`;
 }
 
@@ -56,9 +56,9 @@ function groups(list, by) {
   return [...found, [t("year.nowhere"), sorted.filter((lot) => !known.has(lot[by]))]].filter(([, some]) => some.length);
 }
 
-/** What the marks and fillings say. */
+/** What the marks and fillings say: at hand above the rows, and out of their way. */
 export function Legend() {
-  return html`<section class="year-legend"><h2>${t("year.legend")}</h2>
+  return html`<details class="year-legend"><summary>${t("year.legend")}<span class="more" aria-hidden="true">›</span></summary>
     <ul>${LEGEND.map((kind) => html`<li key=${kind}><svg class="legend-mark" viewBox="-8 -8 16 16" aria-hidden="true"><${Mark} kind=${kind} /></svg> ${t(`bar.${kind}`)}</li>`)}</ul>
-    <p>${t("year.filled")}</p><p>${t("year.silent")}</p></section>`;
+    <p>${t("year.filled")}</p><p>${t("year.silent")}</p></details>`;
 }
