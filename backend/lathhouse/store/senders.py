@@ -13,13 +13,17 @@ from lathhouse.store.work import Work
 
 Data = dict[str, Any]
 ANOTHERS = "This device is another phone's or script's. Send under an id of your own."
+SCRIPT = "script"
 LET_IN = "This phone is another person's. Ask the owner to cut it off first."
 
 
 def sender_of(who: Data) -> str:
-    """Return under what a device is kept that was never let in by itself."""
+    """Return under what a device is kept that was never let in by itself.
+
+    Tokens are told apart by nothing: a script goes on as the same device with a renewed one.
+    """
     if who["by"] == "token":
-        return f"token:{who['name']}"
+        return SCRIPT
     if who["proved"]:
         return f"person:{who['proved']}"
     return f"phone:{who['device'] or who['key'][:16]}"
@@ -35,7 +39,7 @@ def identity(work: Work, device: str, who: Data, said: Data) -> Data:
         said: the row of that actor's own device.
 
     Raises:
-        NotAllowed: it is somebody else's. An owner's phone may send as any phone.
+        NotAllowed: it is somebody else's. An owner's phone may send as any.
     """
     sessions = work.rows(Session, Session.device_id == device)
     if sessions:
@@ -44,7 +48,8 @@ def identity(work: Work, device: str, who: Data, said: Data) -> Data:
     row = data_of(work, "phone", device)
     if row is not None and not _began(row, who):
         raise NotAllowed(ANOTHERS)
-    return {**said, "sender": sender_of(who)}
+    # Who began it goes on, also after an owner has sent as it.
+    return {**said, "sender": (row or {}).get("sender") or sender_of(who)}
 
 
 def _check_phone(sessions: list[Data], device: str, who: Data) -> None:
@@ -56,12 +61,11 @@ def _check_phone(sessions: list[Data], device: str, who: Data) -> None:
 
 def _began(row: Data, who: Data) -> bool:
     """Say whether it was this one who sends as a device; older rows do not name their sender."""
-    if who["by"] == "session" and who["role"] == "owner":
+    if who["role"] == "owner":
         return True
     if row.get("sender"):
         return bool(row["sender"] == sender_of(who))
-    script = who["by"] == "token"
-    return bool(row.get("role") == who["role"]) and bool(row.get("silent_ok")) == script
+    return bool(row.get("silent_ok")) == (who["by"] == "token")
 
 
 def check_free(
