@@ -17,13 +17,14 @@ from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import Subject, db
 from tests.server import Clock, close_nursery, open_nursery
 from tests.simulation import answers, covering, outdoors, steps
-from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar, local
+from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
 from tests.simulation.episodes import Key
 from tests.simulation.people import NEAR, WORKS, People
 from tests.simulation.post import Post
 from tests.simulation.rings import Mirror, key_of
 from tests.simulation.weather import Weather
 from tests.simulation.world import PAIRED, PROBE_MINUTES, World
+from tests.simulation.yard import COOL_C, MILD_C
 
 TICKS_MAX = 1000
 # When the faults come, as parts of the run: a phone off for a week, the fridge's door left ajar one
@@ -37,7 +38,7 @@ LISTS = (("Dev", "07:35"), ("Orla", "08:30"), ("Dev", "11:50"), ("Dev", "14:30")
 PHONE = {"Orla": "orla", "Dev": "shed"}
 # After these hours weather asks for something else than before (`yard.py`).
 WEATHER_TURNS = ("00:30", "12:00", "14:00")
-NEAR_C, MILD_C, HOT_C = 4, 13, 26
+HOT_C = 26
 
 
 @dataclass
@@ -201,15 +202,15 @@ class Run:
             self.world.was_read(self.clock.ms)
 
     def _read_corner(self) -> None:
-        """Send every hour what may matter, with what follows it; and four readings of other days.
+        """Send every hour what may matter, with what follows it.
 
-        A probe sends all day; what is left out here would change nothing.
+        A probe sends all day; what is left out here begins and ends nothing (`yard.py`).
         """
         world, now = self.world, self.clock.ms
         covered = bool(covering.covered(self.people))
         air = [world.weather.air_c(at) for at in (now - HOUR_MS, now)]
-        near = any(c <= NEAR_C or c >= HOT_C or (covered and c >= MILD_C) for c in air)
-        if near or local(now).hour % 6 == 0:
+        near = any(c <= MILD_C or c >= HOT_C or (covered and c >= COOL_C) for c in air)
+        if near:
             outdoors.read_corner(world)
 
     def _read_list(self, who: str) -> None:
