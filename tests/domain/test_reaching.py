@@ -158,8 +158,13 @@ def test_who_works_that_day_comes_first_and_then_their_own_order():
 
 
 def test_what_is_taken_on_tells_its_holder_of_a_higher_level_and_nobody_else():
-    mine = alert(**SOAK) | {"state": "acknowledged", "acknowledged_by": "dev"}
+    steps = [("10T07:00", "raised", "late"), ("10T09:00", "level", "alarm")]
+    past = [{"at": to_text(at(when)), "what": what, "level": to} for when, what, to in steps]
+    taken = {"state": "acknowledged", "acknowledged_by": "dev", "level": "alarm", "history": past}
+    mine = alert(**SOAK) | taken
     assert told(mine, "10T09:00") == [("dev", "holder", "10T09:00")]
+    # No higher than before: somebody else has only said that it is this person's.
+    assert told(mine, "10T09:30") == [("dev", "given", "10T09:30")]
 
 
 def test_what_is_left_until_a_time_is_told_then_and_not_before():

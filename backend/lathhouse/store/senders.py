@@ -65,7 +65,7 @@ def _began(row: Data, who: Data) -> bool:
         return True
     if row.get("sender"):
         return bool(row["sender"] == sender_of(who))
-    return bool(row.get("silent_ok")) == (who["by"] == "token")
+    return bool(row.get("silent_ok")) is bool(who["by"] == "token")
 
 
 def check_free(
