@@ -382,6 +382,7 @@ def test_screens_say_what_they_mean(demo_page: Page) -> None:
     expect(corner.filter(has_text="1 of 2 tender lots covered")).to_have_count(1)
     expect(corner.filter(has_text="1 of 2 tender lots not covered")).to_have_count(1)
     go(page, "year")
+    expect(page.locator("main strong", has_text="sow now")).to_have_count(1)
     # What is drawn is at hand in the first view, and out of the rows' way until it is asked for.
     expect(page.get_by_text("What is drawn")).to_be_in_viewport()
     expect(page.locator(".year-legend p").first).to_be_hidden()
