@@ -14,33 +14,8 @@ from playwright.sync_api import Playwright, sync_playwright
 from tests.browser import find_chromium
 from tests.faults.handsets import in_memory
 from tests.faults.killing import Killing
-from tests.faults.search import Found, as_lines, clock, search, smaller
-from tests.faults.world import World
-
-TELL_EVERY = 100
-
-
-def run(chromium: str, schedules: int, seed: int) -> tuple[Found, Counter[str]]:
-    """Run schedules in the world of one browser; return what was found and made."""
-    # A server that is meant to fail says so at length.
-    logging.disable(logging.CRITICAL)
-    passed, found = clock(), Found()
-    with tempfile.TemporaryDirectory(prefix="lathhouse-faults-", dir=in_memory()) as folder:
-        world = World(chromium, Path(folder))
-
-        def told(wrong: bool) -> None:
-            if wrong:
-                least, says = smaller(found.wrong[-1][0], world.run)
-                print(as_lines(least), *(says or ["(went right when run again)"]), sep="\n")
-            if wrong or found.tried % TELL_EVERY == 0:
-                print(f"seed {seed}: {found.tried} schedules in {passed():.0f} s", flush=True)
-
-        try:
-            search(world.run, schedules, seed, found, told)
-        except KeyboardInterrupt:
-            print("ended before its time")
-        world.close()
-    return found, found.steps + world.made
+from tests.faults.many import run
+from tests.faults.search import clock
 
 
 def run_all(chromium: str, schedules: int, seed: int, processes: int) -> int:
