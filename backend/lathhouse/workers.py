@@ -19,6 +19,14 @@ UNWELL_MAX = 5
 log = logging.getLogger(__name__)
 
 
+def _unasked(code: int) -> int:
+    """Return how a process ended, and 0 where the signal to stop met it before it was at work.
+
+    Whoever listens hears the signal; whoever dies of it had not accepted anything yet.
+    """
+    return 0 if code == -signal.SIGTERM else code
+
+
 class Workers:
     """Keeps so many processes at work until it is told to stop.
 
@@ -48,7 +56,7 @@ class Workers:
             began = self.began.pop(pid, 0.0)
             code = os.waitstatus_to_exitcode(how)
             if self.stopping:
-                status = status or code
+                status = status or _unasked(code)
             elif self._may_begin_again(pid, code, time.monotonic() - began):
                 self._begin()
             else:
