@@ -26,7 +26,9 @@ from lathhouse.store.kept_files import put_ready
 from lathhouse.store.restore import epoch_of, read_archive, tokens_on_record
 from lathhouse.store.scratch import clear, scratch
 from lathhouse.store.sites import open_site
+from lathhouse.store.work import Then
 from lathhouse.sync.saved_file import take_file
+from lathhouse.sync.server_events import access_said
 from lathhouse.web import name_move
 
 PORT = 8321
@@ -92,7 +94,7 @@ def move_name(
 
     def act(app: Flask, now: str) -> None:
         folder, site = app.config["LATHHOUSE"].data / "lan", app.config["SITE_ID"]
-        write = name_move.writer(app.config["SERVER_DEVICE"], site, None, parse_instant(now))
+        write = name_move.writer(app.config["SERVER_DEVICE"], None)
         if ends:
             left = name_move.named(site, leave, now)
             click.echo(f"The nursery is {name_move.end(folder, site, left, now, write).name} now.")
@@ -101,7 +103,7 @@ def move_name(
             click.echo(f"The nursery stays {name_move.call_off(folder, site, now).name}.")
             return
         if name is not None:
-            name_move.begin(folder, name, write)
+            name_move.begin(folder, name, site, now, write)
         for line in name_move.report(folder, site, now):
             click.echo(line)
 
@@ -121,8 +123,8 @@ def owner_link(data: Path | None, at: str) -> None:
     """
 
     def act(app: Flask, now: str) -> None:
-        secret = access.another_owner_link(app.config["SITE_ID"], now)
-        log_access(app, "pairing_link_made", now, role="owner")
+        told = telling_access(app, "pairing_link_made", role="owner")
+        secret = access.another_owner_link(app.config["SITE_ID"], now, told)
         click.echo("Open this once, within 30 days, on the owner's new phone:")
         click.echo(f"{at.rstrip('/')}/#/pair/{secret}")
 
@@ -142,19 +144,18 @@ def add_token(name: str, role: str, data: Path | None) -> None:
     """Make a token and print it, once, on the last line."""
 
     def act(app: Flask, now: str) -> None:
-        secret = access.add_token(app.config["SITE_ID"], name, role, now)
-        log_access(app, "token_made", now, name=name, role=role)
+        told = telling_access(app, "token_made", name=name, role=role)
+        secret = access.add_token(app.config["SITE_ID"], name, role, now, told)
         click.echo(secret)
 
     # A working site at once, so that scripts can be let in before the first start.
     in_app(data, act, makes=True)
 
 
-def log_access(app: Flask, what: str, now: str, **more: str) -> None:
-    """Put on record that this command changed who is let in."""
-    said = {"what": what, **more}
-    device = app.config["SERVER_DEVICE"]
-    device.write(app.config["SITE_ID"], "access_changed", None, said, None, parse_instant(now))
+def telling_access(app: Flask, what: str, **more: str) -> Then:
+    """Return what puts on record that this command changed who is let in."""
+    told = access_said(what, None, **more)
+    return lambda work, found: app.config["SERVER_DEVICE"].add(work, [told])
 
 
 @tokens.command("list")
@@ -177,10 +178,10 @@ def revoke_token(name: str, data: Path | None) -> None:
     """Let the tokens of this name in no more."""
 
     def act(app: Flask, now: str) -> None:
-        count = access.revoke_tokens(app.config["SITE_ID"], name, now)
+        told = telling_access(app, "token_revoked", name=name)
+        count = access.revoke_tokens(app.config["SITE_ID"], name, now, told)
         if count == 0:
             raise click.ClickException(f"No token is called {name}; see: lathhouse tokens list.")
-        log_access(app, "token_revoked", now, name=name)
         click.echo(f"{count} revoked")
 
     in_app(data, act)

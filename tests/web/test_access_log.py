@@ -4,14 +4,25 @@ OWASP ASVS 5.0 (2025), V16.3: what concerns sign-in and permission is logged.
 """
 
 import ipaddress
+import shutil
+import sqlite3
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, nullcontext, suppress
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
+import click
+import pytest
+from click.testing import CliRunner
 from flask.testing import FlaskClient
+from sqlalchemy import Connection, Engine, event, text
 
+from lathhouse.cli import main
 from lathhouse.domain.watches import load_rules
+from lathhouse.store import record
+from lathhouse.store.models import db
 from lathhouse.sync.owners import OWNERS_KINDS
 from lathhouse.web.lan import Network
 from lathhouse.web.names import begin_move, settled_name
@@ -150,6 +161,142 @@ class Story:
 def kinds(nursery: Nursery) -> list[str]:
     events = nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
     return sorted(event["kind"] for event in events)
+
+
+class Killed(Exception):
+    """The server was killed at this place."""
+
+
+@contextmanager
+def killed_at(number: int) -> Iterator[None]:
+    """Let the server die just before its commit of this number; at 0, before any event."""
+    left = [number]
+
+    def die(of: Any, *_: Any, **__: Any) -> None:
+        if isinstance(of, Connection) and of.get_execution_options().get("reading"):
+            return
+        left[0] -= 1
+        if left[0] <= 0:
+            raise Killed
+
+    with pytest.MonkeyPatch.context() as patch:
+        if number == 0:
+            patch.setattr(record, "append", die)
+            yield
+            return
+        event.listen(Engine, "commit", die)
+        try:
+            yield
+        finally:
+            event.remove(Engine, "commit", die)
+
+
+# What lets somebody in, or no more.
+LETS_IN = (
+    "SELECT hash, revoked_at FROM tokens",
+    "SELECT hash, revoked_at FROM sessions",
+    "SELECT hash, expires_at, used_at FROM pairings",
+    "SELECT person_id, hash FROM passphrases",
+)
+
+
+def let_in(nursery: Nursery) -> list[Any]:
+    """Return all that lets somebody in."""
+    with nursery.database() as connection:
+        return [sorted(map(str, connection.execute(text(query)))) for query in LETS_IN]
+
+
+def kill_everywhere(nursery: Nursery, step: Callable[[], Any], kind: str, most: int) -> bool:
+    """Kill the server at each of a step's commits in turn, and undo it: both, or neither.
+
+    Returns:
+        Whether the step was done in the end, all its commits having been reached.
+    """
+    with nursery.app.app_context():
+        file = str(db.engine.url.database)
+    for number in range(most + 1):
+        with closing(sqlite3.connect(":memory:")) as kept, closing(sqlite3.connect(file)) as live:
+            live.backup(kept)
+            before, rights = kinds(nursery).count(kind), let_in(nursery)
+            done = False
+            with suppress(AssertionError, KeyError, Killed), killed_at(number):
+                step()
+                done = True
+            told = kinds(nursery).count(kind) > before
+            assert told == (let_in(nursery) != rights), f"{kind}, killed at {number}"
+            if done:
+                return told
+            kept.backup(live)
+    return False
+
+
+# The end of a name is a file beside the record, put in its place last before the commit: there is
+# no doing it twice. Killed at its event, it is undone.
+COMMITS = {"/api/v1/name-move/end": 0}
+# More than any of them has.
+COMMITS_MOST = 12
+
+
+def test_a_server_killed_amid_a_change_of_rights_leaves_the_change_and_its_event_or_neither(
+    sqlite_nursery: Nursery,
+):
+    """Every writing route that changes who is let in, at each of its commits."""
+    story = Story(sqlite_nursery)
+    person = {"id": MELE, "name": "Mele", "role": "worker"}
+    sqlite_nursery.device().record("person_changed", None, person)
+    for rule, (step, kind) in story.steps().items():
+        if not kill_everywhere(sqlite_nursery, step, kind, COMMITS.get(rule, COMMITS_MOST)):
+            assert rule in COMMITS, rule
+            step()
+
+
+def commands(group: click.Group, before: str = "") -> set[str]:
+    """Return the names of all commands, such as `tokens add`."""
+    found: set[str] = set()
+    for name, one in group.commands.items():
+        found |= commands(one, f"{name} ") if isinstance(one, click.Group) else {before + name}
+    return found
+
+
+# Commands that change nobody's rights by themselves.
+QUIET_COMMANDS = {
+    "serve", "tokens list", "check", "backup", "restore", "take-file", "key",
+}  # fmt: skip
+
+
+def in_file(file: Path) -> list[Any]:
+    """Return how many changes of access a record tells of, and all that lets somebody in."""
+    with closing(sqlite3.connect(file)) as record:
+        count = "SELECT count(*) FROM events WHERE kind = 'access_changed'"
+        told = record.execute(count).fetchone()[0]
+        return [told, *(sorted(map(str, record.execute(query))) for query in LETS_IN)]
+
+
+def test_a_command_killed_amid_a_change_of_rights_leaves_both_or_neither(
+    sqlite_tables: Path, tmp_path: Path
+):
+    file = shutil.copy(sqlite_tables, tmp_path / "lathhouse.sqlite")
+    network = Network(tmp_path / "lan", (ipaddress.ip_address("127.0.0.1"),), 8321, 8320)
+    settled_name(tmp_path / "lan", "rows.test")
+    network.prepare(datetime.now(UTC))
+    steps = {
+        "owner-link": [],
+        "tokens add": ["probe", "--role", "sensor"],
+        "tokens revoke": ["probe"],
+        "move-name": ["beds.test"],
+    }
+    assert sorted(commands(main) ^ (steps.keys() | QUIET_COMMANDS)) == []
+    for name, more in steps.items():
+        for done in (False, True):
+            before = in_file(file)
+            line = [*name.split(), *more, "--data", str(tmp_path)]
+            with nullcontext() if done else killed_at(0):
+                said = CliRunner().invoke(main, line)
+            assert isinstance(said.exception, Killed) != done, said.output
+            after = in_file(file)
+            assert after[0] - before[0] == int(done), name
+            assert (after[1:] != before[1:]) == (done and name != "move-name"), name
+        assert (network.names().next is None) == (name != "move-name")
 
 
 def test_every_route_that_changes_who_is_let_in_leaves_an_event(sqlite_nursery: Nursery):

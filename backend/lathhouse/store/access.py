@@ -11,7 +11,7 @@ from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.errors import BadField
 from lathhouse.store import config, phones, record, senders
 from lathhouse.store.models import Calendar, KnownBrowser, Pairing, PushSubscription, Session, Token
-from lathhouse.store.work import Work, looking, writing
+from lathhouse.store.work import Then, Work, looking, writing
 
 Data = dict[str, Any]
 ROLES = ("owner", "worker", "viewer", "sensor")
@@ -32,7 +32,7 @@ def hashed(secret: str) -> str:
     return hashlib.sha256(secret.encode(errors="surrogatepass")).hexdigest()
 
 
-def add_token(site_id: str, name: str, role: str, now: str) -> str:
+def add_token(site_id: str, name: str, role: str, now: str, then: Then | None = None) -> str:
     """Return a new bearer token; only its hash is kept."""
     secret = f"lth_{secrets.token_urlsafe(32)}"
 
@@ -41,7 +41,7 @@ def add_token(site_id: str, name: str, role: str, now: str) -> str:
         work.insert(Token, [{**row, "revoked_at": None, "used_at": None}])
         return secret
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def check_token_name(site_id: str, name: str, now: str) -> None:
@@ -71,12 +71,12 @@ def list_tokens(site_id: str, now: str) -> list[Data]:
     return sorted(looking(site_id, now, act), key=lambda row: (row["made_at"], row["name"]))
 
 
-def revoke_tokens(site_id: str, name: str, now: str) -> int:
+def revoke_tokens(site_id: str, name: str, now: str, then: Then | None = None) -> int:
     """Revoke every token of a name; return how many there were."""
-    return writing(site_id, now, lambda work: len(_revoke(work, Token.name == name)))
+    return writing(site_id, now, lambda work: len(_revoke(work, Token.name == name)), then)
 
 
-def revoke_token(site_id: str, token_id: str, now: str) -> str | None:
+def revoke_token(site_id: str, token_id: str, now: str, then: Then | None = None) -> str | None:
     """Revoke the token of an id; return its name, or None where none holds."""
 
     def act(work: Work) -> str | None:
@@ -84,7 +84,7 @@ def revoke_token(site_id: str, token_id: str, now: str) -> str | None:
         done = _revoke(work, Token.hash == rows[0]["hash"]) if len(rows) == 1 else []
         return done[0] if done else None
 
-    return writing(site_id, now, act) if len(token_id) == ID_LENGTH else None
+    return writing(site_id, now, act, then) if len(token_id) == ID_LENGTH else None
 
 
 def _revoke(work: Work, which: Any) -> list[str]:
@@ -211,7 +211,9 @@ def end_session(work: Work, secret: str | None, *, heir: str | None = None) -> N
     end_sessions(work, Session.hash == old)
 
 
-def sign_out(site_id: str, cookie: str, now: str, *, everywhere: bool) -> int:
+def sign_out(
+    site_id: str, cookie: str, now: str, *, everywhere: bool, then: Then | None = None
+) -> int:
     """End this session, or every one of its person; return how many. What is unsent stays there.
 
     The addresses of calendars that those phones made end with them.
@@ -227,7 +229,7 @@ def sign_out(site_id: str, cookie: str, now: str, *, everywhere: bool) -> int:
         work.delete(Calendar, Calendar.device_id.in_(devices))
         return end_sessions(work, which)
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def end_sessions(work: Work, *which: Any) -> int:
@@ -273,7 +275,7 @@ def known_phone(work: Work, device: str) -> Data | None:
     return phones.new_phone(device, newest["made_at"]) | known
 
 
-def cut_off(site_id: str, device: str, now: str) -> bool:
+def cut_off(site_id: str, device: str, now: str, then: Then | None = None) -> bool:
     """End every session of a phone; say whether there was one. What it holds unsent stays on it.
 
     So end the calendars' addresses that it made, whoever they are for: whoever has it knows them.
@@ -287,7 +289,7 @@ def cut_off(site_id: str, device: str, now: str) -> bool:
         work.delete(KnownBrowser, KnownBrowser.person_id.in_(people))
         return bool(end_sessions(work, Session.device_id == device))
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def sign_in_visitor(site_id: str, now: str) -> str:
@@ -302,20 +304,25 @@ def make_link(
     now: str,
     minutes: int,
     purpose: str | None = None,
+    then: Then | None = None,
 ) -> str:
     """Return the secret of a link that pairs one phone, once; or that serves another purpose."""
-    secret = secrets.token_urlsafe(24)
 
     def act(work: Work) -> str:
-        expires = to_text(to_ms(now) + minutes * MINUTE_MS)
-        row = {"hash": hashed(secret), "role": role, "person_id": person, "made_at": now}
-        work.insert(
-            Pairing,
-            [{**row, "expires_at": expires, "used_at": None, "tries": 0, "purpose": purpose}],
-        )
-        return secret
+        return _new_link(work, role, person, minutes, purpose)
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
+
+
+def _new_link(
+    work: Work, role: str, person: str | None, minutes: int, purpose: str | None = None
+) -> str:
+    secret = secrets.token_urlsafe(24)
+    expires = to_text(to_ms(work.now) + minutes * MINUTE_MS)
+    row = {"hash": hashed(secret), "role": role, "person_id": person, "made_at": work.now}
+    more = {"expires_at": expires, "used_at": None, "tries": 0, "purpose": purpose}
+    work.insert(Pairing, [{**row, **more}])
+    return secret
 
 
 def owner_link(site_id: str, now: str) -> str | None:
@@ -328,10 +335,14 @@ def owner_link(site_id: str, now: str) -> str | None:
     return None if looking(site_id, now, _has_owner) else another_owner_link(site_id, now)
 
 
-def another_owner_link(site_id: str, now: str) -> str:
+def another_owner_link(site_id: str, now: str, then: Then | None = None) -> str:
     """Return the secret of a new owner's link, in place of those that nobody opened."""
-    writing(site_id, now, _close_owner_links)
-    return make_link(site_id, "owner", None, now, OWNER_LINK_DAYS * 24 * 60)
+
+    def act(work: Work) -> str:
+        _close_owner_links(work)
+        return _new_link(work, "owner", None, OWNER_LINK_DAYS * 24 * 60)
+
+    return writing(site_id, now, act, then)
 
 
 def _has_owner(work: Work) -> bool:
@@ -356,15 +367,27 @@ def _close_owner_links(work: Work) -> None:
     )
 
 
+def only_write(work: Work, found: Data) -> None:
+    """Write the row of a phone that was let in, and say nothing of it in the log."""
+    record.append(work, [], None, [found["row"]])
+
+
 def redeem(
-    site_id: str, secret: str, device: str, name: str | None, now: str, before: str | None = None
+    site_id: str,
+    secret: str,
+    device: str,
+    name: str | None,
+    now: str,
+    before: str | None = None,
+    then: Then = only_write,
 ) -> Data | None:
-    """Pair a phone: return {cookie, role, person}, or None where the link is good no more.
+    """Pair a phone: return {cookie, role, person, row}, or None where the link is good no more.
 
     Args:
         device: the phone's own id; from now on its silence is noticed.
         name: what people call it.
         before: the cookie that it had; the session of that ends.
+        then: writes the phone's `row`.
 
     Raises:
         NotAllowed: this id is a phone's that is let in as another person's; the link stays good.
@@ -377,12 +400,12 @@ def redeem(
             return None
         role, person = taken["role"], taken["person"]
         senders.check_free(work, device, person, hashed(before or ""), role)
-        return {"cookie": let_in(work, role, person, device, name, before), **taken}
+        return {**let_in(work, role, person, device, name, before), **taken}
 
     # Looked up by reading first: a wrong secret holds up nobody who writes.
     if not looking(site_id, now, lambda work: _good_links(work, secret, None)):
         return None
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def take_link(work: Work, secret: str, purpose: str | None) -> Data | None:
@@ -419,8 +442,11 @@ def let_in(
     before: str | None,
     *,
     by_passphrase: bool = False,
-) -> str:
-    """Begin a device's session in place of the one it had; return the cookie."""
+) -> Data:
+    """Begin a device's session in place of the one it had; return {cookie, row}.
+
+    The row is the device's own, still to be written: with what the log says of it, in one append.
+    """
     cookie = begin_session(work, role, person, device, by_passphrase=by_passphrase)
     end_session(work, before, heir=cookie)
     phone = phones.phone_of(work, device)
@@ -428,5 +454,4 @@ def let_in(
     silent = by_passphrase and (phone["last_sync_at"] is None or phone["silent_ok"])
     known = {"role": role, "person": person, "silent_ok": silent}
     contact = {"paired_at": work.now, "last_sync_at": work.now, "name": name or phone["name"]}
-    record.append(work, [], {**phone, **known, **contact})
-    return cookie
+    return {"cookie": cookie, "row": {**phone, **known, **contact}}

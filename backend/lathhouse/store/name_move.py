@@ -10,19 +10,29 @@ from sqlalchemy import update
 
 from lathhouse.store import access, config, phones, senders
 from lathhouse.store.models import Pairing, Session
-from lathhouse.store.work import Work, looking, writing
+from lathhouse.store.work import Then, Work, looking, writing
 
 Data = dict[str, Any]
 PURPOSE = "move:"
 
 
-def make_link(site_id: str, device: str, role: str, person: str | None, now: str) -> str:
+def make_link(
+    site_id: str, device: str, role: str, person: str | None, now: str, then: Then | None = None
+) -> str:
     """Return the secret of a link that makes another browser store this phone's successor."""
-    return access.make_link(site_id, role, person, now, access.LINK_MINUTES, f"{PURPOSE}{device}")
+    purpose = f"{PURPOSE}{device}"
+    return access.make_link(site_id, role, person, now, access.LINK_MINUTES, purpose, then)
 
 
-def redeem(site_id: str, secret: str, device: str, now: str, before: str | None) -> Data | None:
-    """Pair a phone's successor: return {cookie, role, person, proved, name, from}, or None where
+def redeem(
+    site_id: str,
+    secret: str,
+    device: str,
+    now: str,
+    before: str | None,
+    then: Then = access.only_write,
+) -> Data | None:
+    """Pair a phone's successor: return {cookie, role, person, proved, from, row}, or None where
     the link is no such link, is good no more, or its phone was cut off since.
 
     The phone before it goes on: what it may still hold can be sent until the old name ends.
@@ -41,7 +51,7 @@ def redeem(site_id: str, secret: str, device: str, now: str, before: str | None)
             .values(used_at=work.now)
         )
         name = phones.phone_of(work, old["device_id"])["name"]
-        cookie = access.let_in(
+        begun = access.let_in(
             work,
             old["role"],
             old["proved_id"],
@@ -53,18 +63,17 @@ def redeem(site_id: str, secret: str, device: str, now: str, before: str | None)
         # Who carries it was said, not proved, and stays said.
         work.connection.execute(
             update(Session)
-            .where(Session.site_id == work.site_id, Session.hash == access.hashed(cookie))
+            .where(Session.site_id == work.site_id, Session.hash == access.hashed(begun["cookie"]))
             .values(person_id=old["person_id"])
         )
         who = {"role": old["role"], "person": old["person_id"], "proved": old["proved_id"]}
         by_passphrase = old["by_passphrase"] is True
-        more = {"name": name, "from": old["device_id"], "by_passphrase": by_passphrase}
-        return {"cookie": cookie, **who, **more}
+        return {**begun, **who, "from": old["device_id"], "by_passphrase": by_passphrase}
 
     # Looked up by reading first: a wrong secret holds up nobody who writes.
     if looking(site_id, now, lambda work: _phone_of_link(work, secret)) is None:
         return None
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def _phone_of_link(work: Work, secret: str) -> Data | None:
@@ -101,11 +110,6 @@ def _where(row: Data, name: str) -> str:
     return "new" if row.get("host") == name else "old"
 
 
-def end_old(site_id: str, devices: list[str], now: str) -> None:
+def end_old(work: Work, devices: list[str]) -> None:
     """End the sessions of phones that the old name ends for."""
-
-    def act(work: Work) -> int:
-        return access.end_sessions(work, Session.device_id.in_(devices))
-
-    if devices:
-        writing(site_id, now, act)
+    access.end_sessions(work, Session.device_id.in_(devices))

@@ -13,7 +13,7 @@ from lathhouse.domain.passphrases import folded, normalised, refusal
 from lathhouse.errors import BadField
 from lathhouse.store import access, config, senders
 from lathhouse.store.models import KnownBrowser, Passphrase, Session
-from lathhouse.store.work import Work, looking, writing
+from lathhouse.store.work import Then, Work, looking, writing
 
 Data = dict[str, Any]
 # Argon2id, RFC 9106. OWASP's Password Storage Cheat Sheet asks for at least 19 MiB with two passes
@@ -93,7 +93,15 @@ def keep(work: Work, person: str, hashed: str, *, but: str | None = None) -> Non
     access.end_sessions(work, *opened, *others)
 
 
-def change(site_id: str, person: str, old: str | None, new: str, cookie: str, now: str) -> bool:
+def change(
+    site_id: str,
+    person: str,
+    old: str | None,
+    new: str,
+    cookie: str,
+    now: str,
+    then: Then | None = None,
+) -> bool:
     """Set a person's passphrase, or change it; False where the old one is not right.
 
     Raises:
@@ -111,7 +119,7 @@ def change(site_id: str, person: str, old: str | None, new: str, cookie: str, no
         keep(work, person, fresh, but=cookie)
         return True
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def is_set(site_id: str, person: str | None, now: str) -> bool:
@@ -119,8 +127,10 @@ def is_set(site_id: str, person: str | None, now: str) -> bool:
     return bool(person) and looking(site_id, now, lambda work: _kept(work, str(person))) is not None
 
 
-def sign_in(site_id: str, said: Data, before: str | None, now: str) -> Data | None:
-    """Sign a person in: return {cookie, role, person, known}, or None where anything is wrong.
+def sign_in(
+    site_id: str, said: Data, before: str | None, now: str, then: Then = access.only_write
+) -> Data | None:
+    """Sign a person in: return {cookie, role, person, known, row}, or None where anything is wrong.
 
     An unknown name, a person without a passphrase and a wrong one take the same work and get the
     same answer. Of two people of one name it is whose passphrase it is.
@@ -128,6 +138,7 @@ def sign_in(site_id: str, said: Data, before: str | None, now: str) -> Data | No
     Args:
         said: `{name, passphrase, device, phone}`.
         before: the cookie of the browser's earlier session, which ends.
+        then: writes the browser's `row`.
     """
 
     def find(work: Work) -> list[tuple[Data, Data | None]]:
@@ -151,23 +162,18 @@ def sign_in(site_id: str, said: Data, before: str | None, now: str) -> Data | No
             work.upsert(Passphrase, [{**_without_site(kept), "hash": fresh}], ("person_id",))
         return let_in(work, whose, said, before)
 
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def let_in(work: Work, person: Data, said: Data, before: str | None) -> Data:
-    """Begin the session of a person's browser; return {cookie, role, person, known}."""
+    """Begin the session of a person's browser; return {cookie, role, person, known, row}."""
     role = person.get("role") or UNSAID
     device = said["device"]
     senders.check_free(work, device, person["id"], access.hashed(before or ""))
-    cookie = access.let_in(
+    begun = access.let_in(
         work, role, person["id"], device, said.get("phone"), before, by_passphrase=True
     )
-    return {
-        "cookie": cookie,
-        "role": role,
-        "person": person["id"],
-        "known": know(work, person["id"]),
-    }
+    return {**begun, "role": role, "person": person["id"], "known": know(work, person["id"])}
 
 
 def know(work: Work, person: str) -> str:
@@ -194,7 +200,13 @@ def is_known(site_id: str, cookie: str | None, name: str, now: str) -> bool:
 
 
 def reset(
-    site_id: str, secret: str, new: str, said: Data, before: str | None, now: str
+    site_id: str,
+    secret: str,
+    new: str,
+    said: Data,
+    before: str | None,
+    now: str,
+    then: Then = access.only_write,
 ) -> Data | None:
     """Set a passphrase by an owner's one-time link, and sign in; None where it is good no more.
 
@@ -215,7 +227,7 @@ def reset(
         return None
     check_new(site_id, person, new, now)
     fresh = _hash_of(new)
-    return writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def _without_site(row: Data) -> Data:

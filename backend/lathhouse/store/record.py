@@ -1,6 +1,7 @@
 """The one way in: append events, derive what they change, and bring the alerts up to date."""
 
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from lathhouse.domain.facts import is_live
@@ -35,12 +36,13 @@ def lock_keys(site_id: str, events: list[Data]) -> set[str]:
     return keys
 
 
-def append(work: Work, added: list[Data], phone: Data | None) -> int:
+def append(work: Work, added: list[Data], phone: Data | None, others: Iterable[Data] = ()) -> int:
     """Append new, checked events and everything that follows; return the revision.
 
     Args:
         added: events with `device`, `at`, `received_at` and `hash` fixed.
         phone: the device's row as it is now, to be written with the rest.
+        others: rows of other devices, to be written likewise.
     """
     aim_answers(work, added)
     log = _locked(work, added)
@@ -53,8 +55,9 @@ def append(work: Work, added: list[Data], phone: Data | None) -> int:
     rows |= crops_in_use(work, found)
     if phone is not None:
         phones.mend(work, added)
-        phone["refused_since"] = phones.refused_since(work, phone["id"])
-        rows[("phone", phone["id"])] = phones.with_answers(log, phone)
+    for row in (*others, *filter(None, (phone,))):
+        row["refused_since"] = phones.refused_since(work, row["id"])
+        rows[("phone", row["id"])] = phones.with_answers(log, row)
     revision, position = work.raise_revision(len(added))
     log.write(position)
     watcher = Watcher(work, rows)

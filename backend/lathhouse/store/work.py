@@ -178,16 +178,27 @@ def check_fold(found: int | None) -> None:
         )
 
 
-def writing(site_id: str, now: str, act: Callable[[Work], T]) -> T:
+# Puts on record what an act came to, in the act's own transaction.
+Then = Callable[[Work, Any], Any]
+
+
+def writing(site_id: str, now: str, act: Callable[[Work], T], then: Then | None = None) -> T:
     """Run `act` in one writing transaction and return what it returns.
 
     A deadlock, or a twin of the same work that came first, is tried again a few times.
+
+    Args:
+        then: is given what `act` returns, unless that is nothing, in the same transaction.
     """
     engine = db.engine
     for attempt in range(TRIES):
         try:
             with sqlite_turn(engine), engine.begin() as connection:
-                return act(Work(connection, site_id, now))
+                work = Work(connection, site_id, now)
+                found = act(work)
+                if then and found:
+                    then(work, found)
+                return found
         except (DBAPIError, IntegrityError) as error:
             state = getattr(error.orig, "sqlstate", None)
             if state not in RETRIED_STATES or attempt == TRIES - 1:

@@ -1,49 +1,71 @@
 """Events that the server writes for a person who acts through it: the same log, the same rules."""
 
 import os
-import threading
 import uuid
+from collections.abc import Iterable
 from typing import Any
 
 from lathhouse.domain.ids import uuid7
-from lathhouse.domain.instants import to_text
-from lathhouse.sync.push import push
+from lathhouse.domain.instants import to_ms, to_text
+from lathhouse.store import phones, record
+from lathhouse.store.work import Work, writing
+from lathhouse.sync.kinds import check_event, corrected_at
+from lathhouse.sync.readings import numbered
+
+Data = dict[str, Any]
+SELF = {"name": "server", "role": "owner", "silent_ok": True}
+
+
+def said(kind: str, data: Data, by: str | None, lot: str | None = None) -> Data:
+    """Return what a person did through the server, without time and number."""
+    return {"kind": kind, "lot": lot, "by": by, "data": data}
+
+
+def access_said(what: str, by: str | None, **more: Any) -> Data:
+    """Return a change of who is let in; never with a secret."""
+    known = {name: value for name, value in more.items() if value is not None}
+    return said("access_changed", {"what": what, **known}, by)
 
 
 class ServerDevice:
-    """This process as a device: its own id and its own numbers, so that no two ever share one."""
+    """This process as a device: its own id, so that no two ever share a number."""
 
     def __init__(self) -> None:
         self.id = str(uuid.uuid4())
-        self.seq = 0
-        self._turn = threading.Lock()
 
     def write(
-        self,
-        site_id: str,
-        kind: str,
-        lot: str | None,
-        data: dict[str, Any],
-        by: Any,
-        now_ms: int,
-        *,
-        keep_empty: bool = False,
-    ) -> dict[str, Any]:
-        """Record an event now; return the push's answer.
+        self, site_id: str, kind: str, lot: str | None, data: Data, by: Any, now_ms: int
+    ) -> None:
+        """Record an event now, without those of its fields that have no value.
+
+        Raises:
+            BadField: it cannot be right.
+        """
+        kept = {name: value for name, value in data.items() if value is not None}
+        one = said(kind, kept, by, lot)
+        writing(site_id, to_text(now_ms), lambda work: self.add(work, [one]))
+
+    def add(self, work: Work, told: list[Data], others: Iterable[Data] = ()) -> None:
+        """Record events in a transaction under way, which ends with them.
 
         Args:
-            keep_empty: fields without a value say that there is none, and are not left out.
+            told: as `said` returns them.
+            others: rows of other devices, to be written with the rest.
+
+        Raises:
+            BadField: one of them cannot be right.
         """
-        event = {
-            "id": uuid7(now_ms, os.urandom(10)),
-            "kind": kind,
-            "lot": lot,
-            "observed_at": to_text(now_ms),
-            "by": by,
-            "data": {n: value for n, value in data.items() if keep_empty or value is not None},
-        }
-        with self._turn:
-            self.seq += 1
-            numbered = [{**event, "seq": self.seq}]
-            known = {"name": "server", "role": "owner", "silent_ok": True}
-            return push(site_id, self.id, numbered, to_text(now_ms), now_ms, known)
+        drafts = [self._draft(one, to_ms(work.now)) for one in told]
+        work.lock(record.lock_keys(work.site_id, drafts))
+        # Last, for everybody: whoever has this one waits for no other.
+        work.lock({f"phone:{self.id}"})
+        phone = phones.phone_of(work, self.id) | SELF | {"last_sync_at": work.now}
+        first = phones.next_seq(phone)
+        added = [numbered(one, self.id, first + n, work.now) for n, one in enumerate(drafts)]
+        phones.account(phone, [event["seq"] for event in added], work.now)
+        record.append(work, added, phone, others)
+
+    def _draft(self, told: Data, now_ms: int) -> Data:
+        whole = {"id": uuid7(now_ms, os.urandom(10)), "seq": 1, "observed_at": to_text(now_ms)}
+        event = check_event({**whole, **told})
+        return {**event, "at": corrected_at(event, 0, now_ms)}

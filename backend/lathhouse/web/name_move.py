@@ -1,6 +1,6 @@
 """A move of the nursery's name, from the phones' side and from the owner's."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -9,14 +9,15 @@ from flask import current_app, g, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
-from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadField, NotAllowed, NotNow
 from lathhouse.store import access, name_move
-from lathhouse.sync.server_events import ServerDevice
+from lathhouse.store.work import Work, writing
+from lathhouse.sync.server_events import ServerDevice, access_said, said
 from lathhouse.web import authority, names
 from lathhouse.web.authority import Files
 from lathhouse.web.lan import Network
-from lathhouse.web.requests import allow, now, now_ms, read_object, server_device, site_id
+from lathhouse.web.on_record import telling_access
+from lathhouse.web.requests import allow, now, read_object, server_device, site_id
 
 bp = Blueprint("name_move", "name_move", url_prefix="/api/v1/name-move", description="Its name")
 NONE = "The name is not on the move."
@@ -46,13 +47,16 @@ def pairing_base() -> str:
     return here.places()[-1].address if here else request.host_url
 
 
-def begin(folder: Path, to: str, write: Callable[..., None]) -> names.Names:
+def begin(folder: Path, to: str, site: str, at: str, write: Callable[..., None]) -> names.Names:
     """Begin a move, and put it on record once."""
-    before = names.read(folder).next
-    begun = names.begin_move(folder, to, datetime.now(UTC))
-    if before != begun.next:
-        write("name_move_begun", name=begun.next)
-    return begun
+
+    def act(work: Work) -> names.Names:
+        if names.read(folder).next is None:
+            write(work, "name_move_begun", name=names.checked(to))
+        # Last of all: where the file cannot be written, nothing is on record.
+        return names.begin_move(folder, to, datetime.now(UTC))
+
+    return writing(site, at, act)
 
 
 def end(
@@ -72,11 +76,14 @@ def end(
     waits = [one for one in old if one["id"] not in leave]
     if waits:
         raise NotNow(_waiting_words(known, waits), phones=[one["id"] for one in waits])
-    ended = names.end_move(folder)
-    # Only now: had the name not ended, its phones would be shut out for nothing.
-    name_move.end_old(site, [one["id"] for one in phones if one["at"] != "new"], at)
-    write("name_moved", name=ended.name, left=[one["id"] for one in old])
-    return ended
+
+    def act(work: Work) -> names.Names:
+        name_move.end_old(work, [one["id"] for one in phones if one["at"] != "new"])
+        write(work, "name_moved", name=known.next, left=[one["id"] for one in old])
+        # Last of all: where the name does not end, no phone is shut out for nothing.
+        return names.end_move(folder)
+
+    return writing(site, at, act)
 
 
 def call_off(folder: Path, site: str, at: str) -> names.Names:
@@ -143,17 +150,13 @@ def _waiting_words(known: names.Names, waits: list[dict[str, Any]]) -> str:
     )
 
 
-def writer(device: ServerDevice, site: str, by: str | None, at_ms: int) -> Callable[..., None]:
-    """Return what puts a step of a move on record."""
+def writer(device: ServerDevice, by: str | None) -> Callable[..., None]:
+    """Return what puts a step of a move on record, in the step's own transaction."""
 
-    said_at = to_text(at_ms)
-
-    def write(what: str, name: str, left: list[str] | None = None) -> None:
-        said = {"what": what, "name": name}
-        device.write(site, "access_changed", None, said, by, at_ms)
-        for one in left or []:
-            row = {"id": one, "left_behind_at": said_at}
-            device.write(site, "phone_changed", None, row, by, at_ms)
+    def write(work: Work, what: str, name: str, left: Sequence[str] = ()) -> None:
+        behind = [{"id": one, "left_behind_at": work.now} for one in left]
+        told = [said("phone_changed", row, by) for row in behind]
+        device.add(work, [access_said(what, by, name=name), *told])
 
     return write
 
@@ -186,12 +189,10 @@ class Link(MethodView):
         if move is None:
             raise NotNow(NONE)
         actor = g.actor
-        secret = name_move.make_link(
-            site_id(), actor["device"], actor["role"], actor["proved"], now()
-        )
-        said = {"what": "pairing_link_made", "role": actor["role"], "person": actor["proved"]}
-        said["device"] = actor["device"]
-        server_device().write(site_id(), "access_changed", None, said, actor["person"], now_ms())
+        device, role, own = actor["device"], actor["role"], actor["proved"]
+        of = {"role": role, "person": own, "device": device}
+        told = telling_access("pairing_link_made", actor["person"], **of)
+        secret = name_move.make_link(site_id(), device, role, own, now(), told)
         link = f"{move['address']}#/pair/{secret}"
         return {"link": link, "minutes": access.LINK_MINUTES}
 
@@ -209,5 +210,5 @@ class End(MethodView):
             raise BadField("leave must be a list of phones' ids.", field="leave")
         if here is None or here.move() is None:
             raise NotNow(NONE)
-        write = writer(server_device(), site_id(), g.actor["person"], now_ms())
+        write = writer(server_device(), g.actor["person"])
         return {"name": end(here.folder, site_id(), set(leave), now(), write).name}

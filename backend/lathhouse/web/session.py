@@ -13,18 +13,9 @@ from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.callers import address_of
 from lathhouse.web.gate import COOKIE, is_loopback, same_origin, who
 from lathhouse.web.name_move import pairing_base
-from lathhouse.web.phones import let_in_here, put_on_record
+from lathhouse.web.on_record import telling_access, telling_let_in
 from lathhouse.web.refusals import note_let_in
-from lathhouse.web.requests import (
-    PUBLIC,
-    allow,
-    now,
-    now_ms,
-    read_object,
-    server_device,
-    settings,
-    site_id,
-)
+from lathhouse.web.requests import PUBLIC, allow, now, read_object, settings, site_id
 from lathhouse.web.tries import PAIRINGS_FROM_ONE, count_try
 
 bp = Blueprint("session", "session", url_prefix="/api/v1", description="Signing in")
@@ -88,13 +79,13 @@ class Pairings(MethodView):
             raise BadField("role must be one of owner, worker, viewer.", field="role")
         if person is not None and not Uuid().fits(person):
             raise BadField(f"person {Uuid.says}, or left out.", field="person")
-        secret = access.make_link(site_id(), role, person, now(), access.LINK_MINUTES)
-        said = {"what": "pairing_link_made", "role": role, "person": person}
         by = g.actor.get("person")
-        server_device().write(site_id(), "access_changed", None, said, by, now_ms())
+        told = telling_access("pairing_link_made", by, role=role, person=person)
+        minutes = access.LINK_MINUTES
+        secret = access.make_link(site_id(), role, person, now(), minutes, then=told)
         link = f"{pairing_base()}#/pair/{secret}"
         drawing = segno.make(link, error="m").svg_data_uri(scale=6, border=4, light="white")
-        return {"link": link, "drawing": drawing, "minutes": access.LINK_MINUTES}
+        return {"link": link, "drawing": drawing, "minutes": minutes}
 
 
 @bp.route("/pairings/redeem")
@@ -115,9 +106,9 @@ class Redeem(MethodView):
         if name is not None and not Name().fits(name):
             raise BadField(f"name {Name.says}, or left out.", field="name")
         before = request.cookies.get(COOKIE)
-        phone = str(device).lower()
-        moved = name_move.redeem(site_id(), secret, phone, now(), before)
-        paired = moved or access.redeem(site_id(), secret, phone, name, now(), before)
+        phone, told = str(device).lower(), telling_let_in()
+        moved = name_move.redeem(site_id(), secret, phone, now(), before, told)
+        paired = moved or access.redeem(site_id(), secret, phone, name, now(), before, told)
         if paired is None:
             # Counted only now: a link that is good opens whatever strangers tried from there.
             address = address_of(request.remote_addr)
@@ -129,8 +120,4 @@ class Redeem(MethodView):
         note_let_in("paired", paired["person"])
         if moved:
             said |= {key: moved[key] for key in ("proved", "by_passphrase")}
-            before_it = {"id": moved["from"], "moved_to": phone}
-            put_on_record(before_it, paired["person"])
-        row = {"id": phone, "name": paired.get("name", name), "person": paired["person"]}
-        put_on_record(row | let_in_here(paired["role"]), paired["person"])
         return with_cookie(jsonify(said), paired["cookie"])

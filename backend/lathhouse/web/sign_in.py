@@ -14,17 +14,9 @@ from lathhouse.sync.fields import Name, Uuid
 from lathhouse.web.callers import address_of
 from lathhouse.web.gate import COOKIE, same_origin
 from lathhouse.web.name_move import pairing_base
-from lathhouse.web.phones import let_in_here, put_on_record
+from lathhouse.web.on_record import telling_access, telling_let_in
 from lathhouse.web.refusals import note_let_in
-from lathhouse.web.requests import (
-    PUBLIC,
-    allow,
-    now,
-    now_ms,
-    read_object,
-    server_device,
-    site_id,
-)
+from lathhouse.web.requests import PUBLIC, allow, now, now_ms, read_object, site_id
 from lathhouse.web.session import with_cookie
 from lathhouse.web.tries import count_try
 
@@ -74,15 +66,8 @@ def browser_in(body: dict[str, Any]) -> dict[str, Any]:
     return {"device": str(device).lower(), "phone": phone}
 
 
-def log_access(what: str, by: str | None, **more: Any) -> None:
-    """Put a change of who is let in on record; never a secret."""
-    server_device().write(site_id(), "access_changed", None, {"what": what, **more}, by, now_ms())
-
-
-def signed_in(found: dict[str, Any], said: dict[str, Any]) -> Response:
-    """Answer a browser that was let in, and put it on record."""
-    row = {"id": said["device"], "name": said["phone"], "person": found["person"]}
-    put_on_record(row | let_in_here(found["role"]), found["person"])
+def signed_in(found: dict[str, Any]) -> Response:
+    """Answer a browser that was let in."""
     note_let_in("signed-in", found["person"])
     told = {"role": found["role"], "person": found["person"], "proved": found["person"]}
     answer = with_cookie(jsonify({**told, "demo": False, "by_passphrase": True}), found["cookie"])
@@ -108,11 +93,12 @@ class SignIn(MethodView):
         known = passphrases.is_known(site_id(), cookie, said["name"], now())
         most = buckets(folded(said["name"]), known=known)
         count_try(most, INSTEAD)
-        found = passphrases.sign_in(site_id(), said, request.cookies.get(COOKIE), now())
+        before = request.cookies.get(COOKIE)
+        found = passphrases.sign_in(site_id(), said, before, now(), telling_let_in())
         if found is None:
             raise SignInRefused("The name and the passphrase do not go together. Try again.")
         tries.forgive(site_id(), list(most), now_ms())
-        return signed_in(found, said)
+        return signed_in(found)
 
 
 @bp.route("/session/sign-out")
@@ -130,9 +116,11 @@ class SignOut(MethodView):
             raise BadField("everywhere must be true or false.", field="everywhere")
         if everywhere and not g.actor["proved"]:
             raise NotAllowed("This phone is nobody's own: sign it out by itself.")
-        ended = access.sign_out(site_id(), request.cookies[COOKIE], now(), everywhere=everywhere)
         what = "signed_out_everywhere" if everywhere else "signed_out"
-        log_access(what, g.actor["proved"], person=g.actor["proved"], device=g.actor["device"])
+        own = g.actor["proved"]
+        told = telling_access(what, own, person=own, device=g.actor["device"])
+        cookie = request.cookies[COOKIE]
+        ended = access.sign_out(site_id(), cookie, now(), everywhere=everywhere, then=told)
         answer = jsonify({"ended": ended})
         answer.delete_cookie(
             COOKIE, path="/", samesite="Strict", secure=request.is_secure, httponly=True
@@ -160,11 +148,13 @@ class OwnPassphrase(MethodView):
         if had:
             old = text_of(body, "old", 4 * MOST)
             count_try(most, INSTEAD)
-        if not passphrases.change(site_id(), person, old, new, request.cookies[COOKIE], now()):
+        what = "passphrase_changed" if had else "passphrase_set"
+        told = telling_access(what, person, person=person)
+        cookie = request.cookies[COOKIE]
+        if not passphrases.change(site_id(), person, old, new, cookie, now(), told):
             raise SignInRefused("The old passphrase is another one. Try again, or ask for a link.")
         if had:
             tries.forgive(site_id(), list(most), now_ms())
-        log_access("passphrase_changed" if had else "passphrase_set", person, person=person)
         return {"set": True}
 
 
@@ -181,8 +171,8 @@ class PassphraseLink(MethodView):
             raise NotFound("There is no such person; add them first.")
         role, minutes = row.get("role") or "worker", passphrases.LINK_MINUTES
         purpose = passphrases.PURPOSE
-        secret = access.make_link(site_id(), role, person, now(), minutes, purpose)
-        log_access("passphrase_link_made", g.actor.get("person"), person=person)
+        told = telling_access("passphrase_link_made", g.actor.get("person"), person=person)
+        secret = access.make_link(site_id(), role, person, now(), minutes, purpose, told)
         return {"link": f"{pairing_base()}#/passphrase/{secret}", "minutes": minutes}
 
 
@@ -200,10 +190,9 @@ class Reset(MethodView):
         secret, new = text_of(body, "secret", 200), text_of(body, "new", 4 * MOST)
         most = {f"links:{address_of(request.remote_addr)}": PER_ADDRESS}
         count_try(most, INSTEAD)
-        before = request.cookies.get(COOKIE)
-        found = passphrases.reset(site_id(), secret, new, said, before, now())
+        before, told = request.cookies.get(COOKIE), telling_let_in("passphrase_reset")
+        found = passphrases.reset(site_id(), secret, new, said, before, now(), told)
         if found is None:
             raise NotAllowed("This link was used already or is too old. Ask the owner for another.")
         tries.forgive(site_id(), list(most), now_ms())
-        log_access("passphrase_reset", found["person"], person=found["person"])
-        return signed_in(found, said)
+        return signed_in(found)

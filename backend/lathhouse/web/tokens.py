@@ -8,9 +8,10 @@ from flask_smorest import Blueprint
 
 from lathhouse.errors import BadField, NotFound
 from lathhouse.store import access
+from lathhouse.store.work import Work
 from lathhouse.sync.fields import Name
+from lathhouse.web.on_record import telling_access
 from lathhouse.web.requests import allow, now, read_object, site_id
-from lathhouse.web.sign_in import log_access
 
 bp = Blueprint("tokens", "tokens", url_prefix="/api/v1/tokens", description="Tokens for scripts")
 
@@ -36,8 +37,8 @@ class Tokens(MethodView):
         if role not in access.ROLES:
             raise BadField(f"role must be one of {', '.join(access.ROLES)}.", field="role")
         access.check_token_name(site_id(), str(name), now())
-        secret = access.add_token(site_id(), str(name), str(role), now())
-        log_access("token_made", g.actor["person"], name=name, role=role)
+        told = telling_access("token_made", g.actor["person"], name=name, role=role)
+        secret = access.add_token(site_id(), str(name), str(role), now(), told)
         return {"token": secret, "name": name, "role": role}
 
 
@@ -49,8 +50,11 @@ class Revoke(MethodView):
     @allow("owner")
     def post(self, token_id: str) -> dict[str, Any]:
         """Let a token in no more."""
-        name = access.revoke_token(site_id(), token_id, now())
+
+        def told(work: Work, name: str) -> None:
+            telling_access("token_revoked", g.actor["person"], name=name)(work, name)
+
+        name = access.revoke_token(site_id(), token_id, now(), told)
         if name is None:
             raise NotFound("No token of this id is let in; see GET /api/v1/tokens.")
-        log_access("token_revoked", g.actor["person"], name=name)
         return {"revoked": name}
