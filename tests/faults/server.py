@@ -166,6 +166,12 @@ class Faulty:
         with sqlite3.connect(self.file) as connection:
             return {name for (name,) in connection.execute("SELECT event_id FROM refusals")}
 
+    def settled(self) -> set[str]:
+        """Return the ids of those that were mended or given up: their phone may let go of them."""
+        with sqlite3.connect(self.file) as connection:
+            asked = "SELECT event_id FROM refusals WHERE mended_by IS NOT NULL"
+            return {name for (name,) in connection.execute(asked)}
+
     def revision(self) -> int:
         with sqlite3.connect(self.file) as connection:
             return int(connection.execute("SELECT revision FROM sites").fetchone()[0])

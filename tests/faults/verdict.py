@@ -35,11 +35,15 @@ def judge(world: "World") -> list[str]:
 
 
 def told_is_kept(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
-    """Every event that a phone called saved is on the server, or visibly refused on the phone."""
-    wrong = []
+    """Every event that a phone called saved is on the server, or visibly refused on the phone.
+
+    One that was refused, and then mended or given up, the server keeps among its refusals: once a
+    backup of it was found whole, the phone lets go of its own.
+    """
+    wrong, settled = [], world.server.settled()
     trays = {number: dict(one["disk"]["refused"]) for number, one in heard.items()}
     for name, number in world.said.told.items():
-        if name in on_server or name in world.excused:
+        if name in on_server or name in settled or name in world.excused:
             continue
         if not any(name in tray for tray in trays.values()):
             wrong.append(f"event {name} of phone {number} was called saved, and is nowhere")
