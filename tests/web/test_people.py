@@ -1,14 +1,16 @@
 """Who is let in: phones paired for people, listed, cut off and paired again; roles held to."""
 
 import io
+import sqlite3
 import uuid
 from typing import Any
 
 import pytest
 import zxingcpp
 from PIL import Image
+from sqlalchemy.exc import OperationalError
 
-from lathhouse.store import access, name_move, tries
+from lathhouse.store import access, name_move, record, tries
 from lathhouse.store.tries import WITHIN_MS
 from lathhouse.web.tries import PAIRINGS_FROM_ONE
 from tests.server import Nursery
@@ -246,3 +248,44 @@ def test_a_name_is_proved_by_the_phone_it_comes_from_or_marked_as_only_said(sqli
     found = {one["id"]: one for one in nursery.call("GET", "/api/v1/events").json["events"]}
     said = [(found[one]["device"] == device, found[one].get("by_said")) for one, device in sent]
     assert said == [(True, None), (True, True), (True, True), (True, None)]
+
+
+@pytest.mark.parametrize("role", ["worker", "viewer"])
+def test_a_phone_that_only_asks_what_is_new_is_in_touch(sqlite_nursery, role):
+    """Nothing to send is no silence (ours)."""
+    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    phone.pair(link_for(nursery, role, MELE)["link"])
+    for _ in range(3):
+        nursery.clock.forward(days=1)
+        assert phone.client.get("/api/v1/sync/pull").status_code == 200
+        nursery.tick()
+        assert "phone-silent" not in nursery.alerts()
+        (listed,) = nursery.call("GET", "/api/v1/phones").json["phones"]
+        assert listed["last_sync_at"] == nursery.clock.text()
+
+    # Every note is a new revision that all phones fetch: there are few.
+    page = phone.client.get("/api/v1/sync/pull").json
+    nursery.clock.forward(minutes=14)
+    again = phone.client.get(f"/api/v1/sync/pull?after={page['cursor']}").json
+    assert again["revision"] == page["revision"]
+    nursery.clock.forward(minutes=1)
+    again = phone.client.get(f"/api/v1/sync/pull?after={page['cursor']}").json
+    assert again["revision"] == page["revision"] + 1
+    assert [row["id"] for row in again["rows"]["phones"]] == [phone.id], "on its own page already"
+
+    nursery.clock.forward(days=3)
+    nursery.tick()
+    assert "phone-silent" in nursery.alerts()
+
+
+def test_what_can_be_read_is_read_where_nothing_can_be_written(sqlite_nursery, monkeypatch, caplog):
+    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    phone.pair(link_for(nursery, "worker", MELE)["link"])
+    nursery.clock.forward(days=1)
+
+    def full(*_: Any) -> None:
+        raise OperationalError("INSERT", {}, sqlite3.OperationalError("database or disk is full"))
+
+    monkeypatch.setattr(record, "append", full)
+    assert phone.client.get("/api/v1/sync/pull").status_code == 200
+    assert "could not be noted" in caplog.text

@@ -10,6 +10,7 @@ from marshmallow import Schema, fields
 from lathhouse.domain.instants import BadInstant, parse_instant
 from lathhouse.errors import BadField, NotAllowed, TooMuch
 from lathhouse.settings import BATCH_MAX
+from lathhouse.store import contact
 from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
@@ -120,6 +121,9 @@ class Pull(MethodView):
         """Return a page of the rows that changed since a cursor."""
         device = query["device"] and str(query["device"])
         sure = hear(request.headers.get(SENT_AT))
+        if sure and g.actor["device"]:
+            # First, so that its own page tells the phone of it.
+            contact.note(site_id(), g.actor["device"], now())
         page = pull(site_id(), query["after"], query["limit"], now_ms(), device)
         # By a clock in doubt no phone measures its own.
         doubt = {} if sure else {"server_time": None}
