@@ -15,9 +15,10 @@ from e2e.demo import OpenApp, Served, Visits, until_filled
 from e2e.measure import spills, sticks_out, too_close, too_faint, too_low, too_small, type_of
 from lathhouse.demo.scenario import lot_id, place_id
 from lathhouse.demo.story import name_id
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import DAY_MS, to_text
 from lathhouse.domain.labels import lot_code
 from lathhouse.store import access
+from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.push import push
 
 pytest_plugins = ["e2e.demo"]
@@ -591,6 +592,25 @@ def test_an_empty_nursery_says_what_to_do_first(empty_nursery: Served, open_app:
     page.get_by_role("link", name="Open the round").click()
     expect(page.get_by_role("link", name="Add a place")).to_be_visible()
     measured(page, "first-start")
+    told_of_its_clock(page, empty_nursery)
+
+
+def told_of_its_clock(page: Page, served: Served) -> None:
+    """See that the owner is told of a doubt about the server's clock, and no more once it ends."""
+    at_ms = served.clock()
+    clock = SiteClock(served.clock, lambda: 0)
+    clock.begin(at_ms - 3 * DAY_MS)
+    served.app.config["LATHHOUSE"].now_ms = clock
+    page.evaluate("() => { location.hash = '#/unsent'; }")
+    page.get_by_role("button", name="Try now").tap()
+    expect(page.locator(".caution")).to_contain_text("The server's clock is in doubt. Set the date")
+    measured(page, "unsent-clock")
+    page.evaluate("() => { location.hash = '#/settings'; }")
+    expect(page.get_by_role("link", name="The server's clock is in doubt")).to_be_visible()
+    clock.hear(at_ms)
+    page.evaluate("() => { location.hash = '#/unsent'; }")
+    page.get_by_role("button", name="Try now").tap()
+    expect(page.locator(".caution")).to_have_count(0)
 
 
 def test_five_hundred_lots_stay_a_bounded_list(own_demo: Served, open_app: OpenApp) -> None:

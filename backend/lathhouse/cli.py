@@ -18,13 +18,14 @@ from lathhouse.errors import Refusal
 from lathhouse.folder import held, holds_record, make_folder
 from lathhouse.reminders.clock import catch_up
 from lathhouse.serving import Serving, run
-from lathhouse.settings import Settings, backups_in, default_data
+from lathhouse.settings import Settings, backups_in, default_data, wall_clock_ms
 from lathhouse.store import access
 from lathhouse.store.backup import back_up, new_key, read_key, unseal
 from lathhouse.store.check import check as check_record
 from lathhouse.store.kept_files import put_ready
 from lathhouse.store.restore import epoch_of, read_archive, tokens_on_record
 from lathhouse.store.scratch import clear, scratch
+from lathhouse.store.site_clock import SiteClock, is_sure
 from lathhouse.store.sites import open_site
 from lathhouse.store.work import Then
 from lathhouse.sync.saved_file import take_file
@@ -296,7 +297,8 @@ def take_saved_file(file: Path, data: Path | None) -> None:
         nobody = dict.fromkeys(("person", "proved", "device"))
         taker = {**nobody, "role": "owner", "from": "command"}
         text = file.read_bytes().decode("utf-8", errors="replace")
-        said = take_file(app.config["SITE_ID"], text, to_ms(now), taker)
+        sure = is_sure(app.config["LATHHOUSE"].now_ms)
+        said = take_file(app.config["SITE_ID"], text, to_ms(now), taker, sure=sure)
         for one in said["refused"]:
             problem = one["problem"].get("detail") or one["problem"].get("title")
             click.echo(f"refused: {one['kind']} of {one['observed_at']}: {problem}")
@@ -340,7 +342,7 @@ def in_app(data: Path | None, act: Callable[[Flask, str], None], *, makes: bool 
     Args:
         makes: whether it may begin a record where there is none.
     """
-    settings = Settings(data=data or default_data())
+    settings = Settings(data=data or default_data(), now_ms=SiteClock(wall_clock_ms))
     if not makes and not holds_record(settings):
         says = "Give the folder that serve uses: --data FOLDER"
         raise click.ClickException(f"There is no record in {settings.data}. {says}")

@@ -1,7 +1,7 @@
 // @ts-check
 /** More: what belongs to this phone, and the ways to everything that is set. @module */
 import { useEffect } from "../vendor/preact-hooks.js";
-import { crops, nameMove, outboxCount, people, places, risks, rules, session, shared, trayCount } from "../store/house.js";
+import { contact, crops, nameMove, outboxCount, people, places, risks, rules, session, shared, trayCount } from "../store/house.js";
 import { may } from "../store/may.js";
 import { readRecorder, recorder, setRecorder, setShared, setTheme, theme, THEMES } from "../store/preferences.js";
 import { offlineReady, takeOver, waiting } from "../store/updates.js";
@@ -33,6 +33,7 @@ export function Settings() {
   ];
   return html`<${Page} name="settings" title=${t("settings.title")} foot=${html`<${Ways} here="more" />`}>
     ${waiting.value && html`<button type="button" class="act main-act" onClick=${takeOver}><strong>${t("app.switch")}</strong><span>${t("app.new_version")}</span></button>`}
+    ${contact.value.time_doubted && session.value?.role === "owner" && html`<a class="left" href="#/unsent">${t("contact.time_doubted_short")}</a>`}
     ${risks.value.map((one) => html`<a key=${one.kind} class="left" href="#/unsent">${riskWords(one)}</a>`)}
     ${may("looked") ? html`<${Choice} names name=${t("settings.who")} answers=${[...people().filter(({ role }) => role !== "viewer").map((one) => [one.id, one.name]), [SHARED, t("settings.shared")]]}
       value=${shared.value ? SHARED : recorder.value ?? undefined} onChoose=${(id) => void (id === SHARED ? setShared(true) : setRecorder(id ?? null)).catch(tellTrouble)} />

@@ -35,6 +35,7 @@ export function Unsent() {
   const n = pending.value.length;
   return html`<${Page} name="unsent" title=${t("unsent.title")} back="#/settings" foot=${foot}>
     <p>${stateWords(contact.value, online)}</p>
+    ${contact.value.time_doubted && html`<p class="caution">${t("contact.time_doubted")}</p>`}
     <${Risks} />
     ${n + trayCount.value + unsentPhotos.value.length > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
     ${trayCount.value > 0 && html`<section><h2>${t("unsent.tray")}</h2><p>${t("unsent.tray_why")}</p>

@@ -47,8 +47,8 @@ export const unsentPhotos = signal(/** @type {any[]} */ ([]));
 export const unconfirmed = signal(new Set());
 /** This minute, by the server's time. */
 export const now = signal(new Date().toISOString());
-/** How things stand with the server; `state` is one of the engine's, or `starting`. */
-export const contact = signal({ state: "starting", detail: "", last_sync_at: /** @type {string | null} */ (null) });
+/** How things stand with the server; `state` is one of the engine's, or `starting`; `time_doubted` why its clock is in doubt. */
+export const contact = signal({ state: "starting", detail: "", last_sync_at: /** @type {string | null} */ (null), time_doubted: /** @type {string | null} */ (null) });
 /** Who is signed in: `{role, person, demo}`. */
 export const session = signal(/** @type {any} */ (null));
 /** Whether several people use this phone: who records is asked at the start of each round. */

@@ -23,7 +23,7 @@ const MINUTE_MS = 60_000;
  */
 export function startHouse(limits) {
   recall(keptSkew.ms);
-  const sync = new Sync({ onRows, onQueue, onState, onNameMove }, limits);
+  const sync = new Sync({ onRows, onQueue, onState, onNameMove, onTime }, limits);
   onRecorded((events) => {
     takeRecorded(events);
     deriveNow();
@@ -74,6 +74,11 @@ async function onNameMove(move) {
   if (JSON.stringify(move) === JSON.stringify(nameMove.value)) return;
   await setMeta("name_move", move);
   nameMove.value = move;
+}
+
+/** The server's own clock is in doubt, or no more. @param {string | null} doubted why */
+function onTime(doubted) {
+  if (contact.value.time_doubted !== doubted) contact.value = { ...contact.value, time_doubted: doubted };
 }
 
 async function onQueue() {

@@ -14,6 +14,7 @@ from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_text
 from lathhouse.settings import Settings
 from lathhouse.store.leases import take_lease
 from lathhouse.store.site_clock import SiteClock
+from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery
 
 START_MS = Clock().ms
@@ -137,6 +138,31 @@ def test_what_a_right_phone_records_is_dated_by_it_whatever_the_servers_clock_sa
     page = nursery.client.get("/api/v1/sync/pull?after=0", headers={**bearer, **now})
     assert page.json["server_time"] == nursery.clock.text()
     assert nursery.call("GET", "/ready", role=None).json["time"] is True
+
+
+@pytest.mark.parametrize(("wrong_by_days", "doubt"), [(30, "jumped"), (-20_000, "behind")])
+def test_a_saved_file_and_readings_are_dated_likewise_and_phones_are_told_of_the_doubt(
+    served: tuple[Nursery, Machine, Device], wrong_by_days: int, doubt: str
+):
+    """A sensor with a clock of its own says the true time; a phone measured the wrong one."""
+    nursery, machine, phone = served
+    shed = str(uuid.uuid4())
+    phone.record("place_changed", None, {"id": shed, "name": "Shed", "kind": "bench", "order": 1})
+    assert nursery.call("GET", "/api/v1/sync/pull?after=0").json["time_doubted"] is None
+    go_on(nursery, machine, 3, wrong_by_days)
+    if doubt == "behind":
+        nursery.app.config["LATHHOUSE"].now_ms = machine.started()
+    skew = {"run": "r", "skew_ms": machine.wrong_by_ms}
+    event = phone.event("lot_started", str(uuid.uuid4()), STARTED, clock=skew)
+    held = {"site": nursery.site, "device": phone.id, "made_at": nursery.clock.text()}
+    held |= {"skew_ms": machine.wrong_by_ms, "events": [event]}
+    said = nursery.call("POST", "/api/v1/saved-files", {"text": write_saved_file(held)})
+    assert (said.json["stored"], said.json["refused"]) == (1, []), said.json
+    reading = {"place": shed, "value": 4.5, "read_at": nursery.clock.text()}
+    assert nursery.call("POST", "/api/v1/readings", reading).status_code == 200
+    kept = nursery.call("GET", "/api/v1/events").json["events"][-2:]
+    assert {one["at"] for one in kept} == {to_text(machine.true_ms)}
+    assert nursery.call("GET", "/api/v1/sync/pull?after=0").json["time_doubted"] == doubt
 
 
 STARTED = {"crop": "acer-palmatum", "label": "26-017-R", "quantity": 1800, "unit": "seeds"}

@@ -19,13 +19,18 @@ AGAIN_MS = 60_000
 NAMES = uuid.UUID("0b0f6f0e-3f0e-5d1c-9a51-5b0d4c1f7e21")
 
 
-def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> Data:
+def take_readings(
+    site_id: str, sensor: str, items: list[Any], now_ms: int, *, sure: bool = True
+) -> Data:
     """Take readings; return {stored, already, refused}, each refusal with its index in `items`.
 
     A reading is {place (its id or its name), quantity_kind, value, read_at (now where left out),
     id (optional)}. Without an id it is made of sensor, place, quantity and time, so that one sent
     again is `already`; with neither id nor time, the same value within a minute is one sent again.
     The log has them under the sensor's own device.
+
+    Args:
+        sure: our own clock is in no doubt; else a time may be further ahead of it.
     """
     now = to_text(now_ms)
     places = looking(site_id, now, lambda work: rows_of_kind(work, "place"))
@@ -34,7 +39,7 @@ def take_readings(site_id: str, sensor: str, items: list[Any], now_ms: int) -> D
     refused: dict[int, Data] = {}
     for index, item in enumerate(items):
         try:
-            drafts[index] = _draft(site_id, sensor, item, places, now_ms)
+            drafts[index] = _draft(site_id, sensor, item, places, now_ms, sure=sure)
             if item.get("read_at") is None and not item.get("id"):
                 earlier[index] = _minutes_id(site_id, drafts[index], now_ms - AGAIN_MS)
         except Refusal as refusal:
@@ -112,7 +117,9 @@ def numbered(event: Data, device: str, seq: int, now: str) -> Data:
     return {**numbered, "device": device, "hash": digest, "received_at": now}
 
 
-def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms: int) -> Data:
+def _draft(
+    site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms: int, *, sure: bool
+) -> Data:
     if not isinstance(item, dict):
         raise BadField("A reading is an object with place, quantity_kind, value and read_at.")
     place = _place_of(item.get("place"), places)
@@ -141,7 +148,7 @@ def _draft(site_id: str, sensor: str, item: Any, places: dict[str, Data], now_ms
     if given is None and not item.get("id"):
         draft["id"] = _minutes_id(site_id, draft, at_ms)
     event = check_event(draft)
-    return {**event, "at": corrected_at(event, 0, now_ms)}
+    return {**event, "at": corrected_at(event, 0, now_ms, sure=sure)}
 
 
 def _place_of(given: Any, places: dict[str, Data]) -> str:

@@ -24,12 +24,13 @@ REFUSED_BEFORE = {"title": "This cannot be taken as it is", "detail": "It was re
 PROBLEM = ("type", "title", "status", "detail", "field")
 
 
-def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
+def take_file(site_id: str, text: str, now_ms: int, taker: Data, *, sure: bool = True) -> Data:
     """Store what is in a saved file.
 
     Args:
         taker: `{person, proved, device, role, from}`: who brings it, with what rights, and by
             which way. `proved` is who that surely is, `device` the phone that they bring it with.
+        sure: our own clock is in no doubt; else no phone's is corrected by it.
 
     Returns:
         `{device, phone, made_at, stored, already, refused, photos}`: how many were stored and how
@@ -47,7 +48,7 @@ def take_file(site_id: str, text: str, now_ms: int, taker: Data) -> Data:
     _check_home(site_id, file, phone)
     sender = _sender(phone, own, taker, is_its_own=taker["device"] == file.device)
     counts, refused = {"stored": 0, "already": 0}, []
-    for verdicts in _batches(site_id, file, now_ms, sender):
+    for verdicts in _batches(site_id, file, now_ms, sender, sure=sure):
         answer = store(site_id, file.device, verdicts, to_text(now_ms), sender)
         counts = {name: count + len(answer[name]) for name, count in counts.items()}
         refused += answer["refused"]
@@ -90,7 +91,9 @@ def _sender(phone: Data | None, own: str | None, taker: Data, *, is_its_own: boo
     return Sender(role, oneself, row, brought, True, taker["proved"], counts)
 
 
-def _batches(site_id: str, file: SavedFile, now_ms: int, sender: Sender) -> Iterator[Verdicts]:
+def _batches(
+    site_id: str, file: SavedFile, now_ms: int, sender: Sender, *, sure: bool
+) -> Iterator[Verdicts]:
     """Yield the file's records checked: first what was refused before, for others may mend it."""
     before = looking(site_id, to_text(now_ms), lambda work: _still_refused(work, file))
     for part in _parts(before):
@@ -100,7 +103,7 @@ def _batches(site_id: str, file: SavedFile, now_ms: int, sender: Sender) -> Iter
             verdicts.refuse_as(raw, body_hash(raw), _problem(one["problem"]))
         yield verdicts
     for part in _parts(file.events):
-        yield check(part, file.device, file.skew_ms, now_ms, sender)
+        yield check(part, file.device, file.skew_ms, now_ms, sender, sure=sure)
 
 
 def _still_refused(work: Work, file: SavedFile) -> list[Data]:

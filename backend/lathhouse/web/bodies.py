@@ -61,7 +61,7 @@ PUSHED = holding(
 PULLED = holding(
     {
         **RECORD, "rows": holding({name: listed(ANY_OBJECT) for name in ROWS}),
-        "gone": listed(ANYTHING), "cursor": TEXT, "more": FLAG,
+        "gone": listed(ANYTHING), "cursor": TEXT, "more": FLAG, "time_doubted": maybe(TEXT),
     }
 )  # fmt: skip
 LOGGED = {"received_at": TIME, "at": TIME, "device": TEXT, "position": COUNT}

@@ -8,7 +8,7 @@ from flask.views import MethodView
 from flask_smorest import Blueprint
 
 from lathhouse.sync.forecasts import take_forecast
-from lathhouse.web.requests import allow, now_ms, read_object, site_id
+from lathhouse.web.requests import allow, moment, read_object, site_id
 
 bp = Blueprint("forecasts", "forecasts", url_prefix="/api/v1/forecasts", description="Forecasts")
 
@@ -25,4 +25,4 @@ class Forecasts(MethodView):
         """Take a forecast as JSON, or as CSV with Content-Type text/csv."""
         is_csv = request.mimetype == "text/csv"
         text = request.get_data(as_text=True) if is_csv else json.dumps(read_object())
-        return take_forecast(site_id(), g.actor["name"] or "forecast", text, now_ms())
+        return take_forecast(site_id(), g.actor["name"] or "forecast", text, moment().ms)

@@ -8,11 +8,10 @@ from sqlalchemy.exc import SQLAlchemyError
 from lathhouse.errors import PROBLEM_TYPES, NotAllowed, SignInNeeded
 from lathhouse.store.figures import figures, state_of_database
 from lathhouse.store.leases import holds
-from lathhouse.store.site_clock import SiteClock
 from lathhouse.web.gate import is_loopback, who
 from lathhouse.web.meter import Meter
 from lathhouse.web.problems import problem
-from lathhouse.web.requests import PUBLIC, allow, disk_free_bytes, now, settings, site_id
+from lathhouse.web.requests import PUBLIC, allow, disk_free_bytes, now, site_id, time_doubted
 
 bp = Blueprint("operations", __name__)
 # Room for a night's backup and a day's work of a large nursery. Our own choice.
@@ -64,8 +63,7 @@ def metrics() -> Response:
 
 def _time() -> dict[str, Any]:
     """Say whether the server's clock is in doubt: to be set, and no reason to end the process."""
-    clock = settings().now_ms
-    doubt = clock.doubt if isinstance(clock, SiteClock) else None
+    doubt = time_doubted()
     return {"time": doubt is None, **({"time_doubted": doubt} if doubt else {})}
 
 

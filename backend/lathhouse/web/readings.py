@@ -9,7 +9,7 @@ from flask_smorest import Blueprint
 from lathhouse.errors import BadField, IdTaken, TooMuch
 from lathhouse.settings import BATCH_MAX
 from lathhouse.sync.readings import take_readings
-from lathhouse.web.requests import allow, now_ms, read_object, site_id
+from lathhouse.web.requests import allow, moment, read_object, site_id
 
 bp = Blueprint("readings", "readings", url_prefix="/api/v1/readings", description="Readings")
 
@@ -34,7 +34,8 @@ class Readings(MethodView):
             raise BadField("readings must be a list of readings.", field="readings")
         if len(items) > BATCH_MAX:
             raise TooMuch(f"At most {BATCH_MAX:,} readings at once, not {len(items):,}.")
-        said = take_readings(site_id(), sender(), items, now_ms())
+        at = moment()
+        said = take_readings(site_id(), sender(), items, at.ms, sure=at.sure)
         if len(items) == 1 and said["refused"]:
             problem = said["refused"][0]["problem"]
             if problem["status"] == IdTaken.status:

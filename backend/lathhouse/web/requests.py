@@ -4,20 +4,25 @@ import json
 import shutil
 import zlib
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from flask import current_app, request
 from marshmallow import fields
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import BadInstant, parse_instant, to_text
 from lathhouse.domain.nesting import LEVELS_MAX, is_deeper
 from lathhouse.errors import BadRequest, TooMuch, UnknownPacking
 from lathhouse.settings import BODY_MAX_BYTES, Settings
+from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.server_events import ServerDevice
+from lathhouse.web.callers import LOOPBACK
 
 View = TypeVar("View", bound=Callable[..., Any])
 PUBLIC = "anybody"
+# The phone's own time of sending; a push has it in its body.
+SENT_AT = "Lathhouse-Sent-At"
 
 
 def allow(*roles: str) -> Callable[[View], View]:
@@ -71,6 +76,47 @@ def now_ms() -> int:
 def now() -> str:
     """Return the server's time as canonical text."""
     return to_text(now_ms())
+
+
+@dataclass(frozen=True)
+class Moment:
+    """When a request came, and whether a skew against that says anything of a phone's clock."""
+
+    ms: int
+    sure: bool
+
+
+def moment(sent_at: Any = None) -> Moment:
+    """Return the time of this request, for whatever is dated by it; the phone's own is heard first.
+
+    Args:
+        sent_at: the phone's own time, where the body says it; else the header may.
+    """
+    sure = _hear(request.headers.get(SENT_AT) if sent_at is None else sent_at)
+    return Moment(now_ms(), sure)
+
+
+def _hear(sent_at: Any) -> bool:
+    """Let the server's clock hear of a phone's own time; say whether a skew says anything.
+
+    A phone is a machine of its own: this one's browser agrees with any clock that this one has.
+    """
+    clock = settings().now_ms
+    if not isinstance(clock, SiteClock):
+        return True
+    network = current_app.config.get("NETWORK")
+    own = {str(address) for address in network.addresses} if network else set()
+    try:
+        sent_ms = parse_instant(sent_at)
+    except BadInstant:
+        return clock.hear(None)
+    return clock.hear(None if request.remote_addr in own.union(LOOPBACK) else sent_ms)
+
+
+def time_doubted() -> str | None:
+    """Return why the server's clock is in doubt, or None."""
+    clock = settings().now_ms
+    return clock.doubt if isinstance(clock, SiteClock) else None
 
 
 def limit_field(usual: int) -> fields.Integer:

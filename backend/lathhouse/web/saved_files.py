@@ -8,7 +8,7 @@ from flask_smorest import Blueprint
 
 from lathhouse.errors import BadField
 from lathhouse.sync.saved_file import take_file
-from lathhouse.web.requests import allow, now_ms, read_object, site_id
+from lathhouse.web.requests import allow, moment, read_object, site_id
 
 bp = Blueprint(
     "saved_files", "saved_files", url_prefix="/api/v1/saved-files", description="Saved files"
@@ -28,4 +28,5 @@ class SavedFiles(MethodView):
             raise BadField("text must be the saved file's whole text.", field="text")
         known = {name: g.actor[name] for name in ("person", "proved", "device", "role")}
         taker = {**known, "from": "file"}
-        return take_file(site_id(), text, now_ms(), taker)
+        at = moment()
+        return take_file(site_id(), text, at.ms, taker, sure=at.sure)

@@ -2,27 +2,29 @@
 
 from typing import Any
 
-from flask import current_app, g, request
+from flask import g
 from flask.views import MethodView
 from flask_smorest import Blueprint
 from marshmallow import Schema, fields
 
-from lathhouse.domain.instants import BadInstant, parse_instant
 from lathhouse.errors import BadField, NotAllowed, TooMuch
 from lathhouse.settings import BATCH_MAX
 from lathhouse.store import contact
-from lathhouse.store.site_clock import SiteClock
 from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
 from lathhouse.sync.pull import pull
 from lathhouse.sync.push import push
 from lathhouse.web.addresses import for_reader
-from lathhouse.web.callers import LOOPBACK
 from lathhouse.web.name_move import move_now
-from lathhouse.web.requests import allow, limit_field, now, now_ms, read_object, settings, site_id
-
-# A pull's own time of sending, as a push has it in its body.
-SENT_AT = "Lathhouse-Sent-At"
+from lathhouse.web.requests import (
+    allow,
+    limit_field,
+    moment,
+    now,
+    read_object,
+    site_id,
+    time_doubted,
+)
 
 bp = Blueprint("sync", "sync", url_prefix="/api/v1/sync", description="Push, pull and offer")
 
@@ -33,23 +35,6 @@ class PullQuery(Schema):
     after = fields.String(load_default="0")
     limit = limit_field(500)
     device = fields.UUID(load_default=None)
-
-
-def hear(sent_at: Any) -> bool:
-    """Let the server's clock hear of a phone's own time; say whether a skew says anything.
-
-    A phone is a machine of its own: this one's browser agrees with any clock that this one has.
-    """
-    clock = settings().now_ms
-    if not isinstance(clock, SiteClock):
-        return True
-    network = current_app.config.get("NETWORK")
-    own = {str(address) for address in network.addresses} if network else set()
-    try:
-        sent_ms = parse_instant(sent_at)
-    except BadInstant:
-        return clock.hear(None)
-    return clock.hear(None if request.remote_addr in own.union(LOOPBACK) else sent_ms)
 
 
 def device_of(body: dict[str, Any]) -> str:
@@ -85,9 +70,10 @@ class Push(MethodView):
         known = {"role": actor["role"], "silent_ok": actor["by"] == "token"}
         known |= {name: actor[name] for name in ("name", "person") if actor[name] is not None}
         own = actor.get("proved")
-        sent_at, sure = body.get("sent_at"), hear(body.get("sent_at"))
-        of: dict[str, Any] = {"sure": sure, "who": actor}
-        return push(site_id(), device, events, sent_at, now_ms(), known, (own,), **of)
+        sent_at = body.get("sent_at")
+        at = moment(sent_at)
+        of: dict[str, Any] = {"sure": at.sure, "who": actor}
+        return push(site_id(), device, events, sent_at, at.ms, known, (own,), **of)
 
 
 def _is_reading(event: Any) -> bool:
@@ -120,11 +106,11 @@ class Pull(MethodView):
     def get(self, query: dict[str, Any]) -> dict[str, Any]:
         """Return a page of the rows that changed since a cursor."""
         device = query["device"] and str(query["device"])
-        sure = hear(request.headers.get(SENT_AT))
-        if sure and g.actor["device"]:
+        at = moment()
+        if at.sure and g.actor["device"]:
             # First, so that its own page tells the phone of it.
             contact.note(site_id(), g.actor["device"], now())
-        page = pull(site_id(), query["after"], query["limit"], now_ms(), device)
+        page = pull(site_id(), query["after"], query["limit"], at.ms, device)
         # By a clock in doubt no phone measures its own.
-        doubt = {} if sure else {"server_time": None}
-        return {**for_reader(page), "name_move": move_now(), **doubt}
+        time = {"time_doubted": time_doubted(), **({} if at.sure else {"server_time": None})}
+        return {**for_reader(page), "name_move": move_now(), **time}

@@ -26,6 +26,8 @@ export const words = {
   "photo.unsent_why": "The server did not take one: {detail}",
   "unsent.state.held-up": "The server is in reach, but stumbles over {detail} {detail|record|records}. It is tried again and again.",
   "unsent.state.not-allowed": "The server is in reach, but this phone only looks on now: what it recorded is not taken.",
+  "contact.time_doubted": "The server's clock is in doubt. Set the date and time of the computer that it runs on; until then records keep the time of the phone that made them, and nothing of them is lost.",
+  "contact.time_doubted_short": "The server's clock is in doubt: set the time of its computer.",
   "unsent.not_taken_do": "The server is in reach and has not taken them. Save a file of them, send it from another phone, and tell the owner.",
   "empty.when": "when it leaves the nursery",
   "empty.what": "Takes the record and the app off this phone. On the server it stays.",
