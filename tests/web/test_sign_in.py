@@ -171,6 +171,39 @@ def test_a_passphrase_is_kept_as_argon2id_and_made_anew_when_the_parameters_rise
     assert kept(here, Passphrase) == [row]
 
 
+def test_a_crowd_at_the_door_never_hashes_more_than_two_at_once(
+    here: Nursery, monkeypatch: pytest.MonkeyPatch
+):
+    """Each takes 32 MiB for its time; that two at once are enough for a nursery is ours."""
+    left: list[int] = []
+
+    def turns_left() -> int:
+        turns = [n for n in range(10) if passphrases.AT_ONCE.acquire(blocking=False)]
+        for _ in turns:
+            passphrases.AT_ONCE.release()
+        return len(turns)
+
+    class Watched(PasswordHasher):
+        def hash(self, *given: Any, **more: Any) -> str:
+            left.append(turns_left())
+            return super().hash(*given, **more)
+
+        def verify(self, *given: Any, **more: Any) -> Any:
+            left.append(turns_left())
+            return super().verify(*given, **more)
+
+    monkeypatch.setattr(passphrases, "HASHER", Watched(time_cost=1, memory_cost=8, parallelism=1))
+    assert turns_left() == 2
+    browser = here.app.test_client()
+    assert sign_in(browser, "Mele", GOOD).status_code == 200
+    change = {"old": GOOD, "new": OTHER_GOOD}
+    assert browser.post("/api/v1/session/passphrase", json=change).status_code == 200
+    assert sign_in(browser, "Nobody", GOOD).status_code == 403
+    assert left
+    assert set(left) == {1}, "each try and each new hash takes a turn, and there are two"
+    assert turns_left() == 2, "each is given back"
+
+
 def test_a_change_asks_for_the_old_one_and_signs_other_browsers_out(here: Nursery):
     browser, other, phone = (here.app.test_client() for _ in range(3))
     link = here.call("POST", "/api/v1/pairings", {"role": "worker", "person": MELE}).json["link"]

@@ -86,6 +86,19 @@ def test_one_token_asks_so_often_a_minute_and_hinders_no_other(
     assert {one["what"] for one in lines(caplog)} == {"too-often"}
 
 
+def test_one_phone_asks_so_often_a_minute_by_its_session_and_hinders_no_other(
+    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+):
+    nursery, mele, dev = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    for phone in (mele, dev):
+        assert phone.pair(link_for(nursery, "worker")["link"]).status_code == 200
+    nursery.app.extensions["pace"] = Pace(5)
+    monkeypatch.setattr("lathhouse.web.pace.time.monotonic", lambda: 90.0)
+    said = [mele.client.get("/api/v1/crops").status_code for _ in range(7)]
+    assert said == [200] * 5 + [429] * 2
+    assert dev.client.get("/api/v1/crops").status_code == 200
+
+
 def test_the_minute_is_counted_as_it_passes_and_many_callers_are_forgotten(
     monkeypatch: pytest.MonkeyPatch,
 ):
