@@ -553,6 +553,8 @@ export const words = {
   "risk.photos_do": "The records are sent first. Leave the app open where there is a good signal; pictures follow one by one.",
   "risk.full": "This phone's storage for Lathhouse is {percent} % full.",
   "risk.full_do": "Send what is unsent, then free some space on the phone: photos, films, apps. Once it is full, nothing more can be recorded.",
+  "risk.cloned": "Another phone records under this one's number, since {when}.",
+  "risk.cloned_do": "One was set up from a backup of the other. Send what is unsent on both. Then clear this app's data on the one, have the owner cut this number off, and pair both again.",
   "risk.evictable": "This browser may throw away what is stored here.",
   "risk.evictable_waits": "{n} unsent {n|record is|records are} in a store that this browser may throw away.",
   "risk.evictable_do": "It does so when the phone runs short of room, or the app was not opened for a week. What is on the server is safe.",

@@ -7,7 +7,7 @@
  */
 import { effect, signal } from "../vendor/signals.js";
 import { DAY_MS, HOUR_MS, toMs } from "../core/instants.js";
-import { now, pending, risks, unsentPhotos } from "./house.js";
+import { now, pending, phone, risks, unsentPhotos } from "./house.js";
 import { LEFT_FOR_RECORDS_BYTES, onRecorded } from "./record.js";
 
 /** When each is told. Ours; the day is the promise that a phone unsynced for a day says so. */
@@ -33,9 +33,10 @@ export const storage = signal(/** @type {{usage: number, quota: number, kept: bo
  * @param {{at: string, typed?: boolean, recorded_at?: string, clock?: {skew_ms: number}}[]} unsent
  * @param {string} nowText
  * @param {{at: string}[]} [photos] unsent ones, oldest first
- * @returns {{kind: "unsynced" | "photos" | "full" | "evictable", n?: number, since?: string, percent?: number, waits?: boolean}[]}
+ * @param {{cloned_since?: string | null} | null} [own] this phone's row
+ * @returns {{kind: "unsynced" | "photos" | "full" | "cloned" | "evictable", n?: number, since?: string, percent?: number, waits?: boolean}[]}
  */
-export function risksOf(room, unsent, nowText, photos = []) {
+export function risksOf(room, unsent, nowText, photos = [], own = null) {
   const found = [];
   const oldest = unsent.map(savedAt).reduce((first, at) => (at < first ? at : first), nowText);
   const waited = toMs(nowText) - toMs(oldest);
@@ -45,6 +46,7 @@ export function risksOf(room, unsent, nowText, photos = []) {
   if (room && room.quota > 0 && (room.usage >= room.quota * LIMITS.full_from || room.quota - room.usage < LIMITS.left_least_bytes)) {
     found.push({ kind: "full", percent: Math.round((room.usage / room.quota) * 100) });
   }
+  if (own?.cloned_since) found.push({ kind: "cloned", since: own.cloned_since });
   if (room?.kept === false) {
     const since = first && first.at < oldest ? first.at : oldest;
     const waits = unsent.length + photos.length > 0 && toMs(nowText) - toMs(since) >= LIMITS.evictable_after_ms;
@@ -80,7 +82,7 @@ export function watchKeeping() {
     void lookAtStorage().then(() => storage.value?.kept === false && askToKeep());
   });
   effect(() => {
-    risks.value = risksOf(storage.value, pending.value, now.value, unsentPhotos.value);
+    risks.value = risksOf(storage.value, pending.value, now.value, unsentPhotos.value, phone());
   });
   // Counting what is stored keeps the disk busy, and a start has better things to read.
   setTimeout(() => void lookAtStorage(), FIRST_LOOK_MS);

@@ -168,6 +168,9 @@ def test_what_is_at_risk_is_told_before_it_is_lost(open_phone: OpenPhone):
     assert risks(app, thrown, ["2026-09-10T11:00:01.000Z"]) == [("evictable", False)]
     assert risks(app, thrown, ["2026-09-10T11:00:00.000Z"]) == [("evictable", True)]
     assert risks(app, {**fine, "kept": None}, []) == [], "the browser cannot say"
+    twin = """(own) => phone.keeping.risksOf(null, [], "2026-09-10T12:00:00.000Z", [], own)"""
+    assert app.run(twin, {"cloned_since": None}) == []
+    assert app.run(twin, {"cloned_since": a_day_ago}) == [{"kind": "cloned", "since": a_day_ago}]
     assert risks(app, {"usage": 9, "quota": 9, "kept": False}, [a_day_ago]) == [
         ("unsynced", None),
         ("full", None),

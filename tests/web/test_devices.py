@@ -94,6 +94,12 @@ def test_a_phone_that_lost_its_cookie_is_paired_again_and_a_second_one_of_its_id
         listed = nursery.call("GET", "/api/v1/phones").json["phones"]
         (shown,) = (row for row in listed if row["id"] == phone.id)
         assert shown["cloned_since"] == nursery.clock.text()
+        assert phone.pair(link_for(nursery, *again)["link"]).status_code == 200
+        assert row_of(nursery, phone.id)["cloned_since"], "the twin is let in still"
+        nursery.call("POST", f"/api/v1/phones/{phone.id}/cut-off", {})
+        assert phone.pair(link_for(nursery, *again)["link"]).status_code == 200
+        assert row_of(nursery, phone.id)["cloned_since"] is None, "paired again, it is one phone"
+        assert twin.record("noted", {"text": "more"}).status_code == 401
 
 
 def test_who_only_says_whose_a_phone_is_changes_nothing_of_that_person_s(sqlite_nursery: Nursery):

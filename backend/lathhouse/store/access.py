@@ -450,6 +450,10 @@ def let_in(
     cookie = begin_session(work, role, person, device, by_passphrase=by_passphrase)
     end_session(work, before, heir=cookie)
     phone = phones.phone_of(work, device)
+    # Its twin came with the cookie that they shared, and comes no more.
+    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
+    if len(work.rows(Session, Session.device_id == device, *holds)) == 1:
+        phone["cloned_since"] = None
     # A computer that somebody signs in on is not missed when it is silent; a paired phone is.
     silent = by_passphrase and (phone["last_sync_at"] is None or phone["silent_ok"])
     known = {"role": role, "person": person, "silent_ok": silent}

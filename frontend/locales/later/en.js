@@ -128,7 +128,7 @@ export const words = {
   "people.nobodys": "Nobody's own",
   "people.name_it": "Name it",
   "people.phone_name": "What this phone is called",
-  "people.cloned": "Two phones use one number: one was set up from a backup of the other. Once nothing on that one is unsent, clear this app's data there and pair it again.",
+  "people.cloned": "Two phones use one number: one was set up from a backup of the other. Once nothing on either is unsent, clear this app's data on that one, cut this entry off, and pair both again.",
   "people.let_in_no_more": "This phone is not let in any more.",
   "people.cut_off_this": "This is the phone in your hand. It is signed out at once.",
   "people.cut_off_last": "No other phone is let in as the owner's. Nobody lets phones in after this, until the server is started again: it then prints a link for the owner.",
