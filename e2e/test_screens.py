@@ -593,6 +593,13 @@ def test_an_empty_nursery_says_what_to_do_first(empty_nursery: Served, open_app:
     expect(page.get_by_role("link", name="Add a place")).to_be_visible()
     measured(page, "first-start")
     told_of_its_clock(page, empty_nursery)
+    with empty_nursery.app.app_context():
+        at = to_text(empty_nursery.clock())
+        secret = access.make_link(site, "worker", str(uuid.uuid4()), at, 10)
+    page.context.clear_cookies()
+    page.evaluate("(secret) => { location.hash = `#/pair/${secret}`; }", secret)
+    expect(page.locator("main")).to_contain_text("This phone is another person's. Ask the owner")
+    expect(page.locator("main")).not_to_contain_text("used already")
 
 
 def told_of_its_clock(page: Page, served: Served) -> None:

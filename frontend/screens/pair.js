@@ -30,7 +30,7 @@ export function Pair({ secret }) {
     if (error instanceof StorageFull) return setState("full");
     const why = secret ? OF_FAILURE[error.kind] ?? "used" : error.kind === "signed-out" ? "needed" : "unreachable";
     if (why === "used" && (await whoAmI().then(() => true, () => false))) return paired("already");
-    setSaid((why !== "used" && error.problem?.detail) || "");
+    setSaid(error.problem?.detail ?? "");
     return setState(why === "unreachable" && error.problem ? "later" : why);
   };
   const begin = () => {
@@ -41,11 +41,13 @@ export function Pair({ secret }) {
   };
   useEffect(() => void begin(), [secret]);
   const isPaired = PAIRED.includes(state);
+  // The server knows better why: a link that is good still does not pair somebody else's phone.
+  const inPlace = state === "used" && said !== "";
   // This touch is the moment at which a browser lets itself be asked to keep what is stored.
   const foot = isPaired ? html`<a class="act main-act" href="#/" onClick=${() => void askToKeep()}><strong>${t("pair.go")}</strong></a>`
     : ["unreachable", "later", "full"].includes(state) && html`<button type="button" class="act main-act" onClick=${begin}><strong>${t("pair.again")}</strong></button>`;
-  return html`<${Page} name="pair" title=${t("pair.title")} foot=${foot}><p class="large" role="status">${t(`pair.${state}`)}</p>
-    ${said && html`<p>${said}</p>`}
+  return html`<${Page} name="pair" title=${t("pair.title")} foot=${foot}><p class="large" role="status">${inPlace ? said : t(`pair.${state}`)}</p>
+    ${said && !inPlace && html`<p>${said}</p>`}
     ${isPaired && html`<${Kept} />`}
     ${["used", "needed"].includes(state) && html`<p>${t("pair.how")}</p><a class="act" href="#/signin">${t("signin.instead")}</a>`}
     ${!isPaired && pending.value.length + trayCount.value > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.here", { n: pending.value.length + trayCount.value })}</strong><small>${t("unsent.file")}</small></a>`}</${Page}>`;
