@@ -104,6 +104,51 @@ def test_in_the_morning_a_touch_uncovers_or_says_that_it_stays_on(
     expect(page.locator(COVERED)).to_have_count(0)
 
 
+# A lot in new flush that stands in no place, and a cover of its own over the first lot of a bench.
+LOOSE_AND_PART = """async (bench) => {
+  const { record } = await import("/store/record.js");
+  const { lots, places } = await import("/store/house.js");
+  const id = crypto.randomUUID();
+  const pots = { crop: "acer-palmatum", label: "26-LOOSE", quantity: 9, unit: "plants" };
+  await record("lot_started", id, { ...pots, container_l: 2 });
+  await record("looked", id, { new_flush: true });
+  const place = places().find(({ name }) => name === bench).id;
+  const { openPlaces } = await import("/ui/frost_list.js");
+  const there = openPlaces().open.find((one) => one.place?.id === place).lots;
+  await record("covered", there[0].lot.id, { for_low_c: 2 });
+  return [there[0].lot.id, there.length];
+}"""
+OWN = """(id) => import("/store/house.js").then(({ lots, places }) => {
+  const lot = lots.value.get(id);
+  return [lot.cover?.until ?? null, places().find((one) => one.id === lot.place).covered ?? null];
+})"""
+
+
+def test_lots_without_a_place_and_covers_over_a_part_of_one_are_handled_like_others(
+    own_demo: Served, open_app: OpenApp
+):
+    page = open_frost(own_demo, open_app, AFTERNOON)
+    bench, loose = "Lath house, south bench", "Lots without a place"
+    lot, tender = page.evaluate(LOOSE_AND_PART, bench)
+    assert tender > 1
+    # In walking order, what stands nowhere last; a bench in both lists says which part is in each.
+    expect(page.locator(f"{OPEN} strong")).to_have_text([bench, "Frost corner", loose])
+    expect(page.locator(COVERED).first).to_contain_text(f"1 of {tender} tender")
+    # The cover over a part stays on over that part: nothing else is covered by that.
+    page.get_by_role("button", name="It stays on until").first.tap()
+    page.get_by_role("button", name="3 more days").tap()
+    expect(page.locator(COVERED).first).to_contain_text("stays on until")
+    expect(page.locator(f"{OPEN} strong")).to_have_text([bench, "Frost corner", loose])
+    assert page.evaluate(OWN, lot) == ["2026-09-14", None]
+    expect(page.locator(SETTLED)).to_have_count(2)
+    page.locator(OPEN).last.tap()
+    expect(page.locator(f"{COVERED} strong")).to_have_text([bench, "Frost corner", loose])
+    expect(page.get_by_role("status").filter(has_text=loose)).to_be_visible()
+    expect(page.locator(SETTLED)).to_have_count(2)
+    page.locator(COVERED).last.tap()
+    expect(page.locator(f"{OPEN} strong")).to_have_text([bench, "Frost corner", loose])
+
+
 def test_a_typed_low_takes_the_place_of_the_old_one(own_demo: Served, open_app: OpenApp):
     page = open_frost(own_demo, open_app, AFTERNOON)
     page.get_by_role("button", name="Type the low").tap()

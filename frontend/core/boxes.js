@@ -31,7 +31,7 @@ export function boxes(found) {
  */
 export function boxesNamed(codes, places, lots) {
   const said = codes.split(",").filter(Boolean).map((code) => [code[0], code.slice(2)]);
-  const idOf = (letter, short) => (short === "" && letter === "c" ? "" : called(short, STEPS.includes(ACTS[letter]) ? lots : places));
+  const idOf = (letter, short) => (STEPS.includes(ACTS[letter]) ? called(short, lots) : short === "" ? "" : called(short, places));
   const named = said.filter(([letter]) => Object.hasOwn(ACTS, letter)).map(([letter, short]) => ({ act: ACTS[letter], id: idOf(letter, short), short }));
   const low = said.find(([letter]) => letter === LOW);
   return {

@@ -2,7 +2,7 @@
 /** The night to come, on paper: twin of `domain/evening.py`. @module */
 import { dayBefore, HOUR_MS, localDate, toMs, toText } from "./instants.js";
 import { nightRange } from "./nights.js";
-import { openStock, tenderOutdoors, thinCovers, walkingOrder } from "./tender.js";
+import { NOWHERE, openStock, tenderOutdoors, thinCovers, walkingOrder } from "./tender.js";
 import { coverFacts, forecastDay, frostCOf, nightTimes } from "./weather_facts.js";
 
 const NAMED_MAX = 20;
@@ -57,8 +57,9 @@ export function nightDay(nursery, now) {
 
 function coveredIn(stock, now) {
   const found = [];
-  for (const id of walkingOrder(Object.keys(stock.places), stock.places)) {
-    const cover = coverFacts(stock.places[id], { ...stock, entries: stock.entries.filter(({ place }) => place === id) });
+  for (const id of walkingOrder([...Object.keys(stock.places), NOWHERE], stock.places)) {
+    const entries = stock.entries.filter(({ place }) => (place || NOWHERE) === id);
+    const cover = coverFacts(stock.places[id] ?? {}, { ...stock, entries });
     if (!cover) continue;
     const span = cover.mornings.find(({ begins_at, ends_at }) => (ends_at ?? "9") > now && begins_at);
     found.push({ ...named(stock.places, id), since: cover.at, until: cover.until, off_from: span?.begins_at ?? null });
@@ -67,7 +68,7 @@ function coveredIn(stock, now) {
 }
 
 function thinIn(stock, at, low) {
-  const found = walkingOrder(Object.keys(stock.places), stock.places).map((id) => ({
+  const found = walkingOrder([...Object.keys(stock.places), NOWHERE], stock.places).map((id) => ({
     ...named(stock.places, id), meant: thinCovers(stock, id, at, low).map((one) => one.for_low_c),
   }));
   return found.filter(({ meant }) => meant.length).map(({ place, name, meant }) => ({ place, name, for_low_c: Math.max(...meant) })).slice(0, NAMED_MAX);

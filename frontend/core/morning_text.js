@@ -57,14 +57,14 @@ function eveningLines(evening, words, day) {
   if (evening.lots) {
     const gaps = { n: evening.lots, sunset: momentOf(evening.sunset, words, day) };
     lines.push(`- ${filled(evening.is_set ? words.cover_now : words.to_cover, gaps)}`);
-    lines.push(...evening.places.map(({ place, name }) => box(place ? name : words.loose, words)));
+    lines.push(...evening.places.map((one) => box(placeName(one, words), words)));
   }
   lines.push(...evening.thin.map((one) => box(thinLine(evening, one, words, day), words)));
   for (const one of evening.covered) {
     const kept = one.until ?? one.off_from;
     const key = one.until ? "covered_until" : kept ? "covered" : "covered_on";
     const times = { since: momentOf(one.since, words, day), ...(kept ? { at: momentOf(kept, words, day) } : {}) };
-    const said = filled(words[key], { ...times, place: one.name });
+    const said = filled(words[key], { ...times, place: placeName(one, words) });
     lines.push(one.comes_off ? box(said, words) : `- ${said}`);
   }
   return lines;
@@ -75,8 +75,10 @@ const box = (said, words) => `[ ] ${said}    ${words.at}`;
 
 function thinLine({ low_c, sunset, is_set }, thin, words, day) {
   const figures = { meant: degreesOf(thin.for_low_c), low_c: degreesOf(low_c) };
-  return filled(words[is_set ? "thin_now" : "thin"], { ...figures, sunset: momentOf(sunset, words, day), place: thin.name });
+  return filled(words[is_set ? "thin_now" : "thin"], { ...figures, sunset: momentOf(sunset, words, day), place: placeName(thin, words) });
 }
+
+const placeName = ({ place, name }, words) => (place ? name : words.loose);
 
 function figureLine({ low_c, range_low_c, told, last }, words, day) {
   if (low_c !== null) return filled(words.tonight, { low_c: degreesOf(low_c), range_low_c: degreesOf(range_low_c), told: momentOf(told, words, day) });

@@ -13,6 +13,8 @@ const YOUNG_BELOW_L = 3;
 const FROST_FREE = ["chamber", "shelf"];
 const COLDER_BY_C = 2;
 const NAMES_MAX = 3;
+/** The place of lots that are in none: the last of the walk. */
+export const NOWHERE = "";
 
 /**
  * {kind, known, until, why} of a lot; `until` is when it ceases to be tender, null where it is not.
@@ -142,7 +144,7 @@ export const tenderOutdoors = ({ entries, places }, at) =>
 /** {id, for_low_c} of the tender lots of a place under a cover for a milder night. */
 export function thinCovers({ entries, places }, place, at, low) {
   const row = places[place] ?? {};
-  const there = isOpen(row) ? entries.filter((one) => one.place === place && (one.until ?? "") > at) : [];
+  const there = isOpen(row) ? entries.filter((one) => (one.place || NOWHERE) === place && (one.until ?? "") > at) : [];
   const over = there.map((one) => ({ id: one.id, cover: coverOf(one, row) }));
   return over.filter(({ cover }) => cover && isThin(cover, low)).map(({ id, cover }) => ({ id, for_low_c: cover.for_low_c }));
 }
@@ -151,15 +153,15 @@ const isThin = (cover, low) => isNumber(cover.for_low_c) && low !== null && low 
 
 /** Ids of places in the order in which they are walked. @param {Iterable<string>} ids @returns {string[]} */
 export function walkingOrder(ids, places) {
-  const step = (id) => [isNumber(places[id]?.order) ? places[id].order : 1e9, String(places[id]?.name || ""), id];
+  const step = (id) => [id === NOWHERE ? 1 : 0, isNumber(places[id]?.order) ? places[id].order : 1e9, String(places[id]?.name || ""), id];
   const compare = (one, other) => (one < other ? -1 : one > other ? 1 : 0);
-  return [...ids].map(step).sort((a, b) => compare(a[0], b[0]) || compare(a[1], b[1]) || compare(a[2], b[2]))
-    .map((found) => found[2]);
+  return [...ids].map(step).sort((a, b) => compare(a[0], b[0]) || compare(a[1], b[1]) || compare(a[2], b[2]) || compare(a[3], b[3]))
+    .map((found) => found[3]);
 }
 
 /** The names of the first few places, and how many more there are. @param {string[]} ids */
 export function namesOf(ids, places) {
-  const named = ids.slice(0, NAMES_MAX).map((id) => String(places[id]?.name || "?"));
+  const named = ids.slice(0, NAMES_MAX).map((id) => (id === NOWHERE ? "without a place" : String(places[id]?.name || "?")));
   const more = ids.length - named.length;
   return named.join(", ") + (more ? ` + ${more}` : "");
 }

@@ -782,7 +782,6 @@ export const words = {
   "frost.figures": "{n} {n|figure|figures}",
   "frost.open": "To cover",
   "frost.none_open": "Nothing tender stands uncovered.",
-  "frost.nowhere": "No place on record",
   "frost.cover": "Cover",
   "frost.tap": "Tap a place when it is covered.",
   "frost.is_covered": "is covered",

@@ -6,6 +6,7 @@
  */
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { signal } from "../vendor/signals.js";
+import { NOWHERE } from "../core/tender.js";
 import { cautionsAbout } from "../core/cautions.js";
 import { DAY_MS, localDate, toMs } from "../core/instants.js";
 import { isTimeToUncover } from "../core/weather_facts.js";
@@ -41,7 +42,7 @@ export function Frost() {
   const home = nursery();
   const morning = home !== null && isTimeToUncover(home, now.value);
   const toCover = html`<${Open} key="open" open=${open} unknown=${unknown} low=${low} coveredIn=${coveredIn} />`;
-  const openIn = new Map(open.map((one) => [one.place?.id, one.lots.length]));
+  const openIn = new Map(open.map((one) => [one.place?.id ?? NOWHERE, one.lots.length]));
   const onNow = html`<${Covered} key="covered" covered=${covered} openIn=${openIn} />`;
   const n = open.reduce((sum, one) => sum + one.lots.length, 0);
   const figure = html`<${Figure} />${may("read") ? html`<button type="button" class="act" onClick=${() => setTyping(true)}><strong>${t("frost.type")}</strong></button>
@@ -77,17 +78,19 @@ function goOn() {
   act?.();
 }
 
+const nameOf = (place) => place?.name ?? t("round.loose");
+
 /** What stands open: a tap says that the place is covered. */
 function Open({ open, unknown, low, coveredIn }) {
   const cover = ({ place, lots }) => {
     const meant = low === null ? {} : { for_low_c: low };
     const drafts = place ? [{ data: { place: place.id, ...meant } }] : lots.map(({ lot }) => ({ lot: lot.id, data: meant }));
-    return tell("covered", drafts, place?.name ?? t("frost.nowhere"), t("frost.is_covered"));
+    return tell("covered", drafts, nameOf(place), t("frost.is_covered"));
   };
   return html`<section><h2>${t("frost.open")}</h2>
     ${(!open.length || may("covered")) && html`<p class=${open.length ? "quiet" : "well"}>${t(open.length ? "frost.tap" : "frost.none_open")}</p>`}
     <ul class="cover-list" aria-busy=${settling.value}>${open.map((one) => html`<li key=${one.place?.id ?? ""}><button type="button" class="act cover-place" disabled=${!may("covered")} onClick=${() => cover(one)}>
-      <span class="peg"></span><span class="stop-words"><strong>${one.place?.name ?? t("frost.nowhere")}</strong>${partly("frost.part_open", one.lots.length, coveredIn.get(one.place?.id))}${lotsWords(one.lots)}</span>
+      <span class="peg"></span><span class="stop-words"><strong>${nameOf(one.place)}</strong>${partly("frost.part_open", one.lots.length, coveredIn.get(one.place?.id ?? NOWHERE))}${lotsWords(one.lots)}</span>
       ${may("covered") && html`<b>${t("frost.cover")}</b>`}</button></li>`)}</ul>
     ${unknown > 0 && html`<p><a class="act" href="#/crops"><span>${t("frost.unknown", { n: unknown })}</span></a></p>`}
   </section>`;
@@ -110,23 +113,23 @@ function lotsWords(found) {
 function Covered({ covered, openIn }) {
   const [staying, setStaying] = useState("");
   if (!covered.length) return null;
-  const off = ({ place }) => tell("uncovered", [{ data: { place: place.id } }], place.name, t("frost.is_off"));
+  const off = ({ place, own }) => tell("uncovered", place.id ? [{ data: { place: place.id } }] : own.map((lot) => ({ lot, data: {} })), nameOf(place), t("frost.is_off"));
   // They are the same covers, each over what it is over: nothing else is covered by that.
   const stay = ({ place, own }, days) => {
     setStaying("");
     const data = { until: localDate(toMs(now.value) + days * DAY_MS, nursery()?.offsets ?? []), stays: true };
     const laid = place.covered ? [{ data: { place: place.id, ...data } }] : [];
-    return tell("covered", [...laid, ...own.map((lot) => ({ lot, data }))], place.name, t("frost.stays_until", { days: days - 1 }));
+    return tell("covered", [...laid, ...own.map((lot) => ({ lot, data }))], nameOf(place), t("frost.stays_until", { days: days - 1 }));
   };
   // Where others stand open in the place, a cover over it all would say that they are covered too.
   const second = ({ place, cover, thin }) => {
     const meant = { for_low_c: thin.low_c, ...(cover.until ? { until: cover.until } : {}) };
-    const drafts = openIn.get(place.id) ? thin.lots.map((lot) => ({ lot, data: meant })) : [{ data: { place: place.id, ...meant } }];
-    return tell("covered", drafts, place.name, t("frost.has_second"));
+    const drafts = openIn.get(place.id) || !place.id ? thin.lots.map((lot) => ({ lot, data: meant })) : [{ data: { place: place.id, ...meant } }];
+    return tell("covered", drafts, nameOf(place), t("frost.has_second"));
   };
   return html`<section><h2>${t("frost.covered")}</h2><ul class="cover-list" aria-busy=${settling.value}>${covered.map((one) => html`<li key=${one.place.id}>
     <button type="button" class="act cover-place on" disabled=${!may("uncovered")} onClick=${() => off(one)}><span class="peg"><${Tick} /></span>
-      <span class="stop-words"><strong>${one.place.name}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover) })}</small>
+      <span class="stop-words"><strong>${nameOf(one.place)}</strong>${partly("frost.part_covered", one.lots, openIn.get(one.place.id))}<small>${t("frost.since", { when: when(one.cover.at), who: byWhom(one.cover) })}</small>
         ${one.cover.until && html`<small>${t("frost.until", { when: when(one.cover.morning_at).split(" ").slice(0, 2).join(" ") })}</small>`}
         ${one.cover.warm_c !== null && html`<small>${t("frost.warm", { value: shownDegrees(one.cover.warm_c), degrees: degrees() })}</small>`}</span>
       ${may("uncovered") && html`<b>${t("frost.uncover")}</b>`}</button>

@@ -4,7 +4,7 @@ import { dewPoint } from "../core/humidity.js";
 import { figuresOf, nightDay as nightOf } from "../core/evening.js";
 import { HOUR_MS, MINUTE_MS, toMs, toText } from "../core/instants.js";
 import { hourOf } from "../core/nights.js";
-import { coverOf, isOpen, openStock, thinCovers, walkingOrder } from "../core/tender.js";
+import { coverOf, isOpen, NOWHERE, openStock, thinCovers, walkingOrder } from "../core/tender.js";
 import { coverFacts, frostLimitC, nightTimes, nurseryWeather } from "../core/weather_facts.js";
 import { lots, now, nursery, places, rows } from "../store/house.js";
 import { weatherOf } from "../store/weather.js";
@@ -50,7 +50,7 @@ export function openPlaces() {
   for (const entry of all.entries) {
     const place = all.places[entry.place ?? ""] ?? {};
     if (!isOpen(place) || !((entry.until ?? "") > at) || coverOf(entry, place)) continue;
-    const id = entry.place ?? "";
+    const id = entry.place || NOWHERE;
     found.set(id, [...(found.get(id) ?? []), { lot: lots.value.get(entry.id), why: entry.why }]);
   }
   const open = walkingOrder(found.keys(), all.places).map((id) => ({ place: all.places[id] ?? null, lots: found.get(id) }));
@@ -64,24 +64,28 @@ export function openPlaces() {
  */
 export function coverDrafts({ act, id }, at, low) {
   const whole = (kind, data) => [{ kind, lot: null, data: { place: id, ...data } }];
-  const each = (entries, data) => entries.map((entry) => ({ kind: "covered", lot: entry.id, data }));
-  if (act === "uncover") return whole("uncovered", {});
+  const each = (entries, data, kind = "covered") => entries.map((entry) => ({ kind, lot: entry.id, data }));
+  if (act === "uncover" && id) return whole("uncovered", {});
   const { all } = stockNow();
   const place = all.places[id] ?? {};
-  const there = all.entries.filter((entry) => (entry.place ?? "") === id);
+  const there = all.entries.filter((entry) => (entry.place || NOWHERE) === id);
+  if (act === "uncover") return each(there.filter((entry) => coverOf(entry, place)), {}, "uncovered");
   const open = there.filter((entry) => (entry.until ?? "") > at && !coverOf(entry, place));
   const meant = low === null ? {} : { for_low_c: low };
   if (act === "cover") return id ? whole("covered", meant) : each(open, meant);
   const until = coverFacts(place, { ...all, entries: there })?.until ?? null;
   const data = { ...meant, ...(until ? { until } : {}) };
-  return open.length ? each(there.filter((entry) => coverOf(entry, place)), data) : whole("covered", data);
+  return open.length || !id ? each(there.filter((entry) => coverOf(entry, place)), data) : whole("covered", data);
 }
 
-/** What is covered: `{place, cover, lots, own, thin}` each, in walking order; `own` are lots with a cover of their own. */
+/**
+ * What is covered: `{place, cover, lots, own, thin}` each, in walking order; `own` are lots with a cover
+ * of their own; the place of those without one has no name, and comes last.
+ */
 export function coveredPlaces() {
   const held = stockNow();
   const night = tonight();
-  return places().flatMap((place) => {
+  return [...places(), { id: NOWHERE }].flatMap((place) => {
     const stock = held.inPlace(place);
     const cover = coverFacts(place, stock);
     if (!cover) return [];

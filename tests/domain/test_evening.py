@@ -6,6 +6,7 @@ from lathhouse.domain.evening import figures_of, night_day
 from lathhouse.domain.morning import morning
 from lathhouse.domain.morning_text import above
 from lathhouse.domain.morning_words import WORDS
+from lathhouse.domain.tender import open_stock
 
 OFFSETS = [["2026-01-01T00:00:00.000Z", 600]]
 HOME: dict[str, Any] = {"offsets": OFFSETS, "latitude_deg": -33.6, "longitude_deg": 150.3}
@@ -77,6 +78,20 @@ def test_a_cover_for_a_milder_night_is_asked_about_on_paper():
     _, ask, _ = lines(stock, "2026-09-10T19:00:00.000Z", low("2026-09-10", -3))
     assert ask == "[ ] Bench: put on for 2 °C; tonight −3 °C: a second cover now    " + AT
     assert len(lines(stock, AFTERNOON, low("2026-09-10", 0))) == 2
+
+
+def test_lots_without_a_place_are_named_and_come_last():
+    """The bench has an order of its own; whatever is nowhere is walked after it. Ours."""
+    cover = {"at": "2026-09-10T04:00:00.000Z", "by": None, "until": None, "for_low_c": 2}
+    stock = stock_of(cover=cover, place=None)
+    stock["places"]["p1"] |= {"covered": cover, "bared_at": None}
+    stock["entries"].append({**stock["entries"][0], "id": "l2", "place": "p1", "cover": None})
+    said = lines(stock, AFTERNOON, low("2026-09-10", -3))[1:]
+    names = ["Bench", "Lots without a place"]
+    assert [line.split(":")[0] for line in said] == [f"[ ] {name}" for name in names * 2]
+    assert "a second cover by" in said[1] and "covered since 14:00" in said[3]
+    bare = open_stock([{**one, "cover": None} for one in stock["entries"]], {}, AFTERNOON, None)
+    assert (bare["place_ids"], bare["names"]) == (["p1", ""], "?, without a place")
 
 
 def test_a_cover_has_a_box_on_the_list_by_whose_next_morning_it_comes_off():

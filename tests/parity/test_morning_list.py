@@ -114,7 +114,10 @@ def random_house(pick: random.Random) -> dict[str, Any]:
         "for_low_c": pick.choice([None, 6]),
     }
     laid = [{**place, "covered": {"at": "2026-09-09T06:45:00.000Z", **under}} for place in places]
-    stock = {"entries": [entry(pick, n) | {"place": pick.choice("abcdef")} for n in range(3)],
+    own = {"at": "2026-09-09T06:50:00.000Z", **under}
+    stock = {"entries": [entry(pick, n) | {"place": pick.choice([*"abcdef", "", None]),
+                                           "cover": pick.choice([None, None, own])}
+                         for n in range(4)],
              "places": {place["id"]: place for place in pick.sample(laid, len(laid) // 2)},
              "houses": {}, "offsets": OFFSETS,
              "home": {**nursery, "frost_c": pick.choice([None, -9, 9])}}  # fmt: skip
@@ -185,11 +188,11 @@ def test_a_box_was_ticked_within_the_day_after_its_list_was_made(core_page: Page
 
 def test_the_address_of_a_list_names_rows_by_the_end_of_their_ids(core_page: Page):
     place, lot = "0198f2aa-0000-7000-8000-00001234abcd", "0198f2aa-0000-7000-8000-0000beefcafe"
-    codes = "k:beefcafe,c:1234abcd,c:,u:North, bench,u:gone,n:-3.5,w:1234abcd,w:-"
+    codes = "k:beefcafe,c:1234abcd,c:,u:,u:North, bench,u:gone,n:-3.5,w:1234abcd,w:-"
     asked = (codes.replace(", ", "_ "), [place, "North, bench", "-"], [lot])
     found = called_in_browser(core_page, "boxes", "boxesNamed", *asked)["value"]
     assert [(one["act"], one["id"]) for one in found["boxes"]] == [
-        ("soak", lot), ("cover", place), ("cover", ""), ("uncover", "North, bench"),
+        ("soak", lot), ("cover", place), ("cover", ""), ("uncover", ""), ("uncover", "North, bench"),
     ]  # fmt: skip
     assert (found["unknown"], found["low_c"], found["walked"]) == (["gone"], -3.5, [place, "-"])
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from lathhouse.domain.instants import HOUR_MS, day_before, local_date, to_ms, to_text
 from lathhouse.domain.nights import night_range
-from lathhouse.domain.tender import open_stock, tender_outdoors, thin_covers, walking_order
+from lathhouse.domain.tender import NOWHERE, open_stock, tender_outdoors, thin_covers, walking_order
 from lathhouse.domain.weather_facts import cover_facts, forecast_day, frost_c_of, night_times
 
 Data = dict[str, Any]
@@ -23,7 +23,7 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     places, covered, thin}: `is_set` where the sun is down already; figures are None where none is
     known for that night, `last` is that of a night before; `places` are {place, name} of those to
     cover, none on a night that is milder than frost; `covered` are {place, name, since, until,
-    off_from} in walking order, `thin` {place, name, for_low_c} of those whose cover was put on for
+    off_from} in walking order, `""` being the lots without a place, `thin` {place, name, for_low_c} of those whose cover was put on for
     a milder night.
     Shortly before sunrise it is the coming night, but where the figure of the one under way still
     asks for something to be covered.
@@ -93,9 +93,9 @@ def night_day(nursery: Data, now: str) -> str:
 
 def _covered(stock: Data, now: str) -> list[Data]:
     found = []
-    for name in walking_order(set(stock["places"]), stock["places"]):
-        entries = [entry for entry in stock["entries"] if entry["place"] == name]
-        cover = cover_facts(stock["places"][name], {**stock, "entries": entries})
+    for name in walking_order({*stock["places"], NOWHERE}, stock["places"]):
+        entries = [entry for entry in stock["entries"] if (entry["place"] or NOWHERE) == name]
+        cover = cover_facts(stock["places"].get(name) or {}, {**stock, "entries": entries})
         if cover:
             spans = (one for one in cover["mornings"] if (one["ends_at"] or "9") > now)
             off_from = next((one["begins_at"] for one in spans if one["begins_at"]), None)
@@ -106,7 +106,7 @@ def _covered(stock: Data, now: str) -> list[Data]:
 
 def _thin(stock: Data, at: str, low_c: float | None) -> list[Data]:
     found = []
-    for place in walking_order(set(stock["places"]), stock["places"]):
+    for place in walking_order({*stock["places"], NOWHERE}, stock["places"]):
         meant = [one["for_low_c"] for one in thin_covers(stock, place, at, low_c)]
         named = _named(stock["places"], place)
         found += [{**named, "for_low_c": max(meant)}] if meant else []

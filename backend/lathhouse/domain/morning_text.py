@@ -78,8 +78,7 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
         at = _moment(evening["sunset"], words, day)
         key = "cover_now" if evening["is_set"] else "to_cover"
         lines.append(f"- {filled(words[key], n=evening['lots'], sunset=at)}")
-        names = [one["name"] if one["place"] else words["loose"] for one in evening["places"]]
-        lines += [_box(name, words) for name in names]
+        lines += [_box(_place_name(one, words), words) for one in evening["places"]]
     for one in evening["thin"]:
         lines.append(_box(_thin_line(evening, one, words, day), words))
     for one in evening["covered"]:
@@ -87,7 +86,7 @@ def _evening_lines(evening: Row | None, words: Words, day: str) -> list[str]:
         key = "covered_until" if one["until"] else "covered" if kept else "covered_on"
         times = {"since": _moment(one["since"], words, day)}
         times |= {"at": _moment(kept, words, day)} if kept else {}
-        said = filled(words[key], **times, place=one["name"])
+        said = filled(words[key], **times, place=_place_name(one, words))
         lines.append(_box(said, words) if one["comes_off"] else f"- {said}")
     return lines
 
@@ -101,7 +100,11 @@ def _thin_line(evening: Row, thin: Row, words: Words, day: str) -> str:
     figures = {"meant": _degrees(thin["for_low_c"]), "low_c": _degrees(evening["low_c"])}
     sunset = _moment(evening["sunset"], words, day)
     key = "thin_now" if evening["is_set"] else "thin"
-    return filled(words[key], **figures, sunset=sunset, place=thin["name"])
+    return filled(words[key], **figures, sunset=sunset, place=_place_name(thin, words))
+
+
+def _place_name(one: Row, words: Words) -> str:
+    return str(one["name"]) if one["place"] else words["loose"]
 
 
 def _figure_line(evening: Row, words: Words, day: str) -> str:

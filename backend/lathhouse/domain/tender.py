@@ -25,6 +25,8 @@ FROST_FREE = ("chamber", "shelf")
 # A night this much colder than a cover was put on for is told. Ours.
 COLDER_BY_C = 2.0
 NAMES_MAX = 3
+# The place of lots that are in none: the last of the walk.
+NOWHERE = ""
 
 
 def tenderness(lot: Data, crop: Data | None, phase: str) -> Data:
@@ -179,7 +181,7 @@ def opened_at(spans: list[tuple[str, str | None]]) -> str | None:
 def thin_covers(stock: Data, place: str, at: str, low_c: float | None) -> list[Data]:
     """Return {id, for_low_c} of the tender lots of a place under a cover for a milder night."""
     row = stock["places"].get(place) or {}
-    there = [one for one in stock["entries"] if one["place"] == place and (one["until"] or "") > at]
+    there = [one for one in stock["entries"] if (one["place"] or NOWHERE) == place and (one["until"] or "") > at]
     over = [(one["id"], cover_of(one, row)) for one in there] if is_open(row) else []
     return [
         {"id": lot, "for_low_c": cover["for_low_c"]}
@@ -205,17 +207,21 @@ def _is_thin(cover: Data, low_c: float | None) -> bool:
 def walking_order(ids: set[str], places: dict[str, Data]) -> list[str]:
     """Return ids of places in the order in which they are walked."""
 
-    def step(place_id: str) -> tuple[float, str, str]:
+    def step(place_id: str) -> tuple[bool, float, str, str]:
         place = places.get(place_id) or {}
         order: Any = place.get("order")
         name = str(place.get("name") or "")
-        return (order if is_number(order) else 1e9, name, place_id)
+        return (place_id == NOWHERE, order if is_number(order) else 1e9, name, place_id)
 
     return sorted(ids, key=step)
 
 
 def names_of(ids: list[str], places: dict[str, Data]) -> str:
     """Return the names of the first few places, and how many more there are."""
-    named = [str((places.get(one) or {}).get("name") or "?") for one in ids[:NAMES_MAX]]
+    named = [_name(one, places) for one in ids[:NAMES_MAX]]
     more = len(ids) - len(named)
     return ", ".join(named) + (f" + {more}" if more else "")
+
+
+def _name(place: str, places: dict[str, Data]) -> str:
+    return "without a place" if place == NOWHERE else str((places.get(place) or {}).get("name") or "?")
