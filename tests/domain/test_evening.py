@@ -89,7 +89,8 @@ def test_lots_without_a_place_are_named_and_come_last():
     said = lines(stock, AFTERNOON, low("2026-09-10", -3))[1:]
     names = ["Bench", "Lots without a place"]
     assert [line.split(":")[0] for line in said] == [f"[ ] {name}" for name in names * 2]
-    assert "a second cover by" in said[1] and "covered since 14:00" in said[3]
+    assert "a second cover by" in said[1]
+    assert "covered since 14:00" in said[3]
     bare = open_stock([{**one, "cover": None} for one in stock["entries"]], {}, AFTERNOON, None)
     assert (bare["place_ids"], bare["names"]) == (["p1", ""], "?, without a place")
 

@@ -192,7 +192,8 @@ def test_the_address_of_a_list_names_rows_by_the_end_of_their_ids(core_page: Pag
     asked = (codes.replace(", ", "_ "), [place, "North, bench", "-"], [lot])
     found = called_in_browser(core_page, "boxes", "boxesNamed", *asked)["value"]
     assert [(one["act"], one["id"]) for one in found["boxes"]] == [
-        ("soak", lot), ("cover", place), ("cover", ""), ("uncover", ""), ("uncover", "North, bench"),
+        ("soak", lot), ("cover", place), ("cover", ""),
+        ("uncover", ""), ("uncover", "North, bench"),
     ]  # fmt: skip
     assert (found["unknown"], found["low_c"], found["walked"]) == (["gone"], -3.5, [place, "-"])
 

@@ -23,8 +23,8 @@ def evening(nursery: Data, stock: Data, now: str) -> Data | None:
     places, covered, thin}: `is_set` where the sun is down already; figures are None where none is
     known for that night, `last` is that of a night before; `places` are {place, name} of those to
     cover, none on a night that is milder than frost; `covered` are {place, name, since, until,
-    off_from} in walking order, `""` being the lots without a place, `thin` {place, name, for_low_c} of those whose cover was put on for
-    a milder night.
+    off_from} in walking order, `thin` {place, name, for_low_c} of those whose cover was put on for
+    a milder night. The place of lots without one is `""`, the last of the walk.
     Shortly before sunrise it is the coming night, but where the figure of the one under way still
     asks for something to be covered.
     """

@@ -181,7 +181,8 @@ def opened_at(spans: list[tuple[str, str | None]]) -> str | None:
 def thin_covers(stock: Data, place: str, at: str, low_c: float | None) -> list[Data]:
     """Return {id, for_low_c} of the tender lots of a place under a cover for a milder night."""
     row = stock["places"].get(place) or {}
-    there = [one for one in stock["entries"] if (one["place"] or NOWHERE) == place and (one["until"] or "") > at]
+    here = [one for one in stock["entries"] if (one["place"] or NOWHERE) == place]
+    there = [one for one in here if (one["until"] or "") > at]
     over = [(one["id"], cover_of(one, row)) for one in there] if is_open(row) else []
     return [
         {"id": lot, "for_low_c": cover["for_low_c"]}
@@ -224,4 +225,4 @@ def names_of(ids: list[str], places: dict[str, Data]) -> str:
 
 
 def _name(place: str, places: dict[str, Data]) -> str:
-    return "without a place" if place == NOWHERE else str((places.get(place) or {}).get("name") or "?")
+    return str((places.get(place) or {}).get("name") or ("?" if place else "without a place"))
