@@ -22,7 +22,13 @@ from e2e.house import (
 
 pytest_plugins = ["e2e.house"]
 LOTS = 5
-BOXES = ("soak_ended", "covered")
+BOXES = ("soak_ended", "covered", "sanitise_started", "sanitise_ended")
+# How wide each field of a moment is, and how wide it must be to be seen whole.
+FIELDS = """() => [...document.querySelectorAll(".moment input")].map((input) => {
+  const width = input.offsetWidth;
+  input.style.width = "max-content";
+  return [width, input.offsetWidth];
+})"""
 TIMES = ("07:10", "07:12", "07:15", "07:20", "07:31")
 BACKDATED = """async ([day, time]) => {
   const { meta, setMeta } = await import("/store/database.js");
@@ -55,8 +61,15 @@ def tick_boxes(page: Page, yesterday: str) -> None:
         expect(page.get_by_role("alert")).to_contain_text(says)
         expect(save).to_be_disabled()
     at.fill("11:05")
-    page.get_by_role("button", name="Drained", exact=True).click()
+    page.get_by_role("button", name="Drained and into the bleach").click()
     expect(page.get_by_role("alert")).to_have_count(0)
+    expect(save).to_be_disabled()
+    page.get_by_role("button", name="A bucket not on record").click()
+    page.get_by_label("Its strength").fill("5")
+    rinsed = page.get_by_label("Rinsed at")
+    rinsed.fill("11:05")
+    expect(page.get_by_role("alert")).to_contain_text("is not after it went in at 11:05")
+    rinsed.fill("11:15")
     save.click()
     # The evening's cover is of the paper's own day, whatever day it is typed in on.
     for again in (False, True):
@@ -66,6 +79,27 @@ def tick_boxes(page: Page, yesterday: str) -> None:
         save.click()
         if not again:
             page.get_by_role("button", name="Undo").click()
+
+
+def ask_about_drained(page: Page, sheet: str) -> None:
+    """Ask where the seed went that was drained; nothing of the question is cut off at 320 px."""
+    page.evaluate("(route) => { location.hash = route; }", f"#/typed/{sheet}")
+    page.set_viewport_size({"width": 320, "height": 740})
+    expect(page.get_by_label("Day")).to_be_visible()
+    assert all(width >= whole for width, whole in page.evaluate(FIELDS))
+    page.get_by_role("button", name="Begin").click()
+    expect(page.get_by_text("Where did 26-S go after it was drained?")).to_be_visible()
+    assert all(width >= whole for width, whole in page.evaluate(FIELDS))
+    for way in (
+        "Into the cold, in the fridge",
+        "Into the warm, indoors",
+        "Sown",
+        "Into the bleach",
+    ):
+        expect(page.get_by_role("button", name=way, exact=True)).to_be_visible()
+    page.get_by_role("button", name="Into the cold, in the fridge").click()
+    expect(page.locator(".foot > .main-act")).to_contain_text("Say when it was done")
+    page.get_by_role("button", name="Nowhere: it still lies drained").click()
 
 
 def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
@@ -153,15 +187,23 @@ def test_a_paper_walk_is_typed_in_offline_with_the_times_at_which_it_was(
             page.get_by_role("button", name="Save a look with this note").click()
     tick_boxes(page, yesterday)
     expect(page.locator(".told")).to_contain_text(f"{LOTS + 2} of {LOTS + 2} typed in")
-    # Five looks, a soak's end and a cover; a look and a cover taken back, and their taking back.
-    assert unsent(page) == LOTS + 2 + 4
+    # Five looks, a soak's end with a dip and its rinse, and a cover; a look and a cover taken back,
+    # and their taking back.
+    assert unsent(page) == LOTS + 4 + 4
+    ask_about_drained(page, f"{yesterday}/12:00//d:{soaked[-8:]}")
 
     online(context, house)
     until_in_touch(page)
     voided = {event["data"]["of"] for event in house.events("voided")}
     kept = [event for event in house.events() if event["id"] not in voided and event.get("typed")]
-    (end,), (cover,) = ([one for one in kept if one["kind"] == kind] for kind in BOXES)
+    (end,), (cover,), (dip,), (rinse,) = (
+        [one for one in kept if one["kind"] == kind] for kind in BOXES
+    )
     assert (end["lot"], end["at"]) == (soaked, f"{yesterday}T11:05:00.000Z")
+    assert (dip["lot"], dip["at"], rinse["at"]) == (
+        soaked, f"{yesterday}T11:05:00.000Z", f"{yesterday}T11:15:00.000Z"
+    )  # fmt: skip
+    assert dip["data"] == {"percent_by_volume": 5, "limit_minutes": 10}
     assert (cover["data"]["place"], cover["at"]) == (corner, f"{yesterday}T16:40:00.000Z")
     looks = {event["lot"]: event for event in kept if event["kind"] == "looked"}
     assert len(looks) == LOTS

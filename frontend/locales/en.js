@@ -1699,7 +1699,7 @@ export const words = {
   "typed.box.uncover": "{name}: was the cover taken off?",
   "typed.box.soak": "Was {name} taken out of its soak?",
   "typed.box.sanitise": "Was {name} rinsed?",
-  "typed.box.drained": "Did {name} go on?",
+  "typed.box.drained": "Where did {name} go after it was drained?",
   "typed.over": "On record this has ended already. What is wrong there is corrected on the lot's own page.",
   "typed.done_at": "Done at",
   "typed.on": "On",

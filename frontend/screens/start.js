@@ -3,7 +3,6 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { uuid7 } from "../core/ids.js";
 import { nextCode } from "../core/labels.js";
-import { solutionState } from "../core/solutions.js";
 import { dipRefusal } from "../core/spells.js";
 import { hasRoots } from "../ui/acts.js";
 import { all, lots, now, one } from "../store/house.js";
@@ -16,17 +15,13 @@ import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
 import { open } from "../ui/spell_words.js";
 import { isLive } from "../ui/to_see.js";
-import { today, when } from "../ui/local.js";
+import { today } from "../ui/local.js";
+import { Bucket, bucketComplaint, dipData, Minutes, numberIn } from "./dip.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 
 const STEPS = ["soak", "sanitise", "cold", "warm"];
-const BUCKET_WORDS = { old: "bench.bucket_old", spent: "bench.bucket_spent" };
 const USUALLY_FROM = { soak: ["seed"], sanitise: ["soak", "drained"], cold: ["drained", "soak", "warm"], warm: ["drained", "soak", "seed"] };
-const MINUTES = [5, 10, 15];
 const UNDIPPED_PERCENT = [0, 10, 25];
-/** In place of a bucket's id: one that nobody recorded. */
-const NOT_ON_RECORD = "not on record";
-
 /** @param {{step?: string, id?: string}} props a step and one lot to begin with */
 export function Start({ step: first, id }) {
   const [step, setStep] = useState(first ?? "");
@@ -82,18 +77,13 @@ function Pick({ lot, step, on, onToggle }) {
 
 /** The dip: which bucket, how long; and a part left undipped. */
 function Dip({ said, parts, error, onSay }) {
-  const buckets = all("solution").filter((bucket) => bucket.mixed_at && !bucket.discarded_at).sort((a, b) => (a.mixed_at < b.mixed_at ? 1 : -1));
-  const known = buckets.slice(0, 5).map((bucket) => [bucket.id, t(BUCKET_WORDS[solutionState(bucket, now.value)] ?? "bench.bucket_of", { ppm: bucket.ppm ?? "?", when: when(bucket.mixed_at) })]);
-  const answers = [...known, [NOT_ON_RECORD, t("bench.bucket_unrecorded")]];
   const wrong = (field) => error?.field === field;
-  const picked = buckets.find((bucket) => bucket.id === said.solution);
+  const picked = all("solution").find((bucket) => bucket.id === said.solution);
   return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
-    <div data-field="bucket"><${Choice} name=${t("bench.which_bucket")} answers=${answers} value=${said.solution} onChoose=${(solution) => onSay({ solution, why: "" })} /></div>
+    <${Bucket} said=${said} at=${now.value} wrong=${error?.field} onSay=${onSay} />
     <a class="act" href="#/mixing">${t("bench.mix_now")}</a>
-    ${said.solution === NOT_ON_RECORD && html`<div data-field="strength"><${Field} label=${t("bench.strength")} value=${said.strength} inputmode="decimal" invalid=${wrong("strength")} onInput=${(strength) => onSay({ strength })} /></div>`}
-    ${picked && isPast(picked) && html`<div data-field="why"><${Field} label=${t("bench.why_old")} value=${said.why} invalid=${wrong("why")} onInput=${(why) => onSay({ why })} /></div>`}
     ${picked?.used_for?.length > 0 && html`<p class="caution">${t("bench.used", { n: picked.used_for.length })}</p>`}
-    <${Choice} name=${t("bench.dip_minutes")} answers=${MINUTES.map((n) => [n, t("bench.n_minutes", { n })])} value=${said.minutes} onChoose=${(minutes) => minutes && onSay({ minutes })} />
+    <${Minutes} said=${said} onSay=${onSay} />
     <${Choice} name=${t("bench.part")} answers=${UNDIPPED_PERCENT.map((n) => [n, n ? t("bench.part_n", { n }) : t("bench.part_none")])} value=${said.part} onChoose=${(part) => onSay({ part: part ?? 0 })} />
     ${parts.length ? parts.map((part) => html`<${Part} key=${part.label} part=${part} said=${said} invalid=${wrong(part.lot.id)} onSay=${onSay} />`) : html`<p class="quiet">${t("bench.part_why")}</p>`}`;
 }
@@ -136,9 +126,6 @@ function partOf(lot, said) {
   return Math.max(least, Math.round(amount * scale) / scale);
 }
 
-/** A number as typed, with a comma or a point; NaN where it is none. */
-const numberIn = (text) => (text?.trim() ? Number(text.trim().replace(",", ".")) : NaN);
-
 /** Bring the field that is wrong before the eyes and under the thumb. */
 function showField(field) {
   const found = document.querySelector(`.page-start [data-field="${field}"]`);
@@ -155,25 +142,13 @@ function splitDrafts({ lot, label, quantity }) {
   return [{ kind: "lot_started", lot: id, data: start }, ...ends];
 }
 
-/** Whether a bucket is picked only with a reason. */
-const isPast = (bucket) => solutionState(bucket, now.value) !== "usable";
-
 /** Which field is wrong, and what would be right; null where nothing is. */
 function complaint(step, said, parts) {
   if (step !== "sanitise") return null;
-  if (!said.solution) return { field: "bucket", says: t("bench.needs_bucket") };
-  const strength = numberIn(said.strength);
-  if (said.solution === NOT_ON_RECORD && !(strength > 0 && strength <= 100)) return { field: "strength", says: t("bench.needs_strength") };
-  const bucket = one("solution", said.solution);
-  if (bucket && isPast(bucket) && !said.why?.trim()) return { field: "why", says: t("bench.old_needs_why") };
+  const wrong = bucketComplaint(said, now.value);
+  if (wrong) return wrong;
   const uncounted = parts.find((part) => !part.quantity);
   return uncounted ? { field: uncounted.lot.id, says: t("bench.needs_part", { label: uncounted.lot.label }) } : null;
-}
-
-/** What a dip says of its bucket: the one on record, or the strength of one that is not. */
-function bucketSaid(said) {
-  if (said.solution === NOT_ON_RECORD) return { percent_by_volume: numberIn(said.strength) };
-  return { solution: said.solution, percent_by_volume: one("solution", said.solution)?.percent_by_volume };
 }
 
 /** Whether a step can begin: seed that is not in it already, and not sown for the bench's steps. */
@@ -189,7 +164,7 @@ const unlikely = (lot, step) => Number(!USUALLY_FROM[step].includes(lot.stage));
 function draftsFor(lot, step, said) {
   const ends = step !== "soak" && open(lot, "soak") ? [{ kind: "soak_ended", lot: lot.id, data: {} }] : [];
   const data = {
-    sanitise: { ...bucketSaid(said), limit_minutes: said.minutes, why: said.why?.trim() || undefined },
+    sanitise: dipData(said),
     cold: { where: said.where }, warm: { where: "indoors" }, soak: {},
   }[step];
   return [...ends, { kind: `${step}_started`, lot: lot.id, data }];

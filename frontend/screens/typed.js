@@ -77,7 +77,7 @@ function Beginning({ scanned, link }) {
     ${sheets.length > 0 && html`<${Choice} name=${t("typed.which")} value=${chosen} onChoose=${choose}
       answers=${[...sheets.map((paper, index) => [index, t("typed.paper", { date: date(paper.day), time: paper.time, what: howMany(paper.held, paper.boxes) })]), [sheets.length, t("typed.all")]]} />`}
     ${!scanned && html`<p class="quiet">${t("typed.scan")}</p>`}
-    <div class="fields pair"><${Field} label=${t("typed.day")} type="date" value=${day} onInput=${setDay} />
+    <div class="fields moment"><${Field} label=${t("typed.day")} type="date" value=${day} onInput=${setDay} />
       <${Field} label=${t("typed.time")} type="time" value=${time} onInput=${setTime_} /></div>
     ${people().length > 0 && html`<${Choice} name=${t("typed.who")} answers=${people().map((person) => [person.id, person.name])} value=${who} onChoose=${setBy} />`}
   </${Page}>`;

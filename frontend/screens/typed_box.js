@@ -3,20 +3,24 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { benchRow } from "../core/bench.js";
 import { STEPS, tickedOn } from "../core/boxes.js";
+import { dipRefusal } from "../core/spells.js";
 import { lots, now, one } from "../store/house.js";
 import { formOpened } from "../store/updates.js";
+import { hasRoots } from "../ui/acts.js";
 import { Choice } from "../ui/choice.js";
 import { coverDrafts } from "../ui/frost_list.js";
 import { html, t } from "../ui/html.js";
 import { clock, date, dayOf, today, when } from "../ui/local.js";
 import { Field } from "../ui/number.js";
 import { Page } from "../ui/page.js";
+import { Bucket, bucketComplaint, dipData, Minutes } from "./dip.js";
 import { busy, instantOf, isMoment, lastTyped, saveBox, siteText, step, takeBack, typing, wrongTime } from "./typing.js";
 
 const WHERE = { cold_started: { where: "fridge" }, warm_started: { where: "indoors" } };
 const COVERS = { cover: "act.covered", uncover: "act.uncovered", second: "frost.second" };
-// What drained seed goes on to; bleach asks for more than a paper says.
-const ONWARD = [["cold_started"], ["warm_started"], ["sown"]];
+const DIP = "sanitise_started";
+// What drained seed goes on to; the last where no acid and no roots forbid it.
+const ONWARD = [["cold_started"], ["warm_started"], ["sown"], [DIP]];
 
 /** What a box is about, as its name: "26-001-A" or "Frost corner". @param {{act: string, id: string}} box */
 export function boxName({ act, id }) {
@@ -32,35 +36,47 @@ export function Box({ box }) {
   const [day, setDay] = useState(/** @type {string | null} */ (null));
   const [way, setWay] = useState(/** @type {number | undefined} */ (undefined));
   const [flats, setFlats] = useState("");
+  const [dip, setDip] = useState(/** @type {any} */ ({ minutes: 10, rinsed: "" }));
   useEffect(() => {
     scrollTo(0, 0);
     return formOpened();
   }, []);
   const of = day ?? (time ? tickedOn(paper, time, today()) : paper.day);
   const runs = STEPS.includes(box.act) ? runningOf(box, paper) : null;
-  const ways = runs ? waysOf(runs) : [];
+  const ways = runs ? waysOf(runs, lots.value.get(box.id)) : [];
   const kinds = runs ? ways[ways.length === 1 ? 0 : way ?? -1] : [];
   const sows = Boolean(kinds?.includes("sown"));
   const wrongFlats = sows && flats.trim() !== "" && !(Number.isInteger(Number(flats)) && Number(flats) >= 0) ? t("error.whole", { field: t("field.flats") }) : "";
+  const dips = Boolean(kinds?.includes(DIP));
+  const at = instantOfSaid(of, time);
   const wrong = time ? wrongTick(of, time, runs) : "";
-  const drafts = kinds && (runs ? kinds.map((kind) => ({ kind, lot: box.id, data: kind === "sown" ? { flats: Number(flats) } : WHERE[kind] ?? {} }))
-    : coverDrafts(box, instantOfSaid(of, time), paper.low_c));
-  const ready = Boolean(time && !wrong && drafts?.length && (!sows || (flats.trim() && !wrongFlats)));
+  const wrongDip = dips && !wrong ? wrongBleach(dip, of, time, at) : "";
+  const drafts = kinds && (runs ? stepDrafts(box.id, kinds, { flats, dip }) : coverDrafts(box, at, paper.low_c));
+  const ready = Boolean(time && !wrong && drafts?.length && (!sows || (flats.trim() && !wrongFlats)) && !(dips && (wrongDip || !dip.solution)));
   const save = () => saveBox(box, drafts, boxName(box), of, time);
   const asks = runs || (!STEPS.includes(box.act) && drafts.length > 0);
   const again = !time && before && !STEPS.includes(box.act);
-  return html`<${Page} name="typed" title=${titleOf(box)} back="#/morning" side=${progress()} foot=${html`<${Foot} box=${box} said=${time} ready=${ready} what=${saying(box, kinds)} when=${t("typed.as_of", { date: date(of), time })} onSave=${save} />`}>
+  const chosen = time !== "" || (ways.length > 1 && way !== undefined);
+  return html`<${Page} name="typed" title=${titleOf(box)} back="#/morning" side=${progress()} foot=${html`<${Foot} box=${box} said=${chosen} ready=${ready} what=${saying(box, kinds, time)} when=${time && t("typed.as_of", { date: date(of), time })} onSave=${save} />`}>
     ${STEPS.includes(box.act) && html`<${Label} id=${box.id} />`}
     <h2 class="large">${t(`typed.box.${box.act}`, { name: boxName(box) })}</h2>
     ${runs && html`<p>${t(`morning.text.run_${box.act}`, { since: when(runs.started_at), until: when(runs.target_at) })}</p>`}
     ${isTyped(box) ? html`<p><strong>${t("typed.already")}</strong></p>` : !asks && html`<p>${t("typed.over")}</p>`}
-    ${asks && html`<div class="fields pair"><${Field} label=${t("typed.done_at")} type="time" value=${time} onInput=${setTime} />
+    ${asks && html`${ways.length > 1 && html`<${Choice} name=${t("typed.what_done")} answers=${ways.map((one, index) => [index, wayWords(one)])} value=${way} onChoose=${setWay} />`}
+    <div class="fields moment"><${Field} label=${t("typed.done_at")} type="time" value=${time} onInput=${setTime} />
       <${Field} label=${t("typed.on")} type="date" value=${of} onInput=${setDay} /></div>
     ${wrong && html`<p class="error" role="alert">${wrong}</p>`}
     ${again && html`<button type="button" class="act" onClick=${() => { setTime(before.time); setDay(before.day); }}>${t("typed.as_before", { time: before.time })}</button>`}
-    ${ways.length > 1 && html`<${Choice} name=${t("typed.what_done")} answers=${ways.map((one, index) => [index, wayWords(one)])} value=${way} onChoose=${setWay} />`}
+    ${dips && html`<${Bleach} dip=${dip} at=${at} wrong=${wrongDip} onSay=${(changes) => setDip({ ...dip, ...changes })} />`}
     ${sows && html`<${Field} label=${t("field.flats")} value=${flats} inputmode="numeric" onInput=${setFlats} error=${wrongFlats} />`}`}
   </${Page}>`;
+}
+
+/** The records of a step's end and of what came next; a dip's rinse has a time of its own. */
+function stepDrafts(lot, kinds, { flats, dip }) {
+  const dataOf = (kind) => (kind === "sown" ? { flats: Number(flats) } : kind === DIP ? dipData(dip) : WHERE[kind] ?? {});
+  const rinse = kinds.includes(DIP) && dip.rinsed ? [{ kind: "sanitise_ended", lot, data: {}, at: dip.rinsed }] : [];
+  return [...kinds.map((kind) => ({ kind, lot, data: dataOf(kind) })), ...rinse];
 }
 
 function Label({ id }) {
@@ -68,9 +84,26 @@ function Label({ id }) {
   return lot ? html`<p class="label-code"><span class="code">${lot.label}</span> ${one("protocol", lot.crop)?.botanical ?? lot.crop}</p>` : null;
 }
 
-/** "Not done" until a time is said; then the button that saves it. */
-function Foot({ said, ready, what, when: at, onSave }) {
-  const skip = (name) => html`<button type="button" class=${name} onClick=${() => step(1)}><strong>${t("typed.not_done")}</strong>${!said && html`<span>${t("typed.blank_what")}</span>`}</button>`;
+/** Which bucket it lay in, for how long it was meant to, and when it was rinsed, where the paper says so. */
+function Bleach({ dip, at, wrong, onSay }) {
+  return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
+    <${Bucket} said=${dip} at=${at} onSay=${onSay} />
+    <${Minutes} said=${dip} onSay=${onSay} />
+    <${Field} label=${t("typed.rinsed_at")} type="time" value=${dip.rinsed} onInput=${(rinsed) => onSay({ rinsed })} />
+    ${wrong && html`<p class="error" role="alert">${wrong}</p>`}`;
+}
+
+/** What is wrong with what is said of a dip, in a sentence, or "". */
+function wrongBleach(dip, day, time, at) {
+  if (!dip.solution) return "";
+  const wrong = bucketComplaint(dip, at, true);
+  if (wrong || !dip.rinsed || !time) return wrong?.says ?? "";
+  return wrongTime(day, dip.rinsed) || (dip.rinsed > time ? "" : t("typed.rinsed_before", { rinsed: dip.rinsed, time }));
+}
+
+/** "Not done" until something is said; then the button that saves it. */
+function Foot({ box, said, ready, what, when: at, onSave }) {
+  const skip = (name) => html`<button type="button" class=${name} onClick=${() => step(1)}><strong>${t(box.act === "drained" ? "typed.not_moved" : "typed.not_done")}</strong>${!said && html`<span>${t("typed.blank_what")}</span>`}</button>`;
   return html`<${TypedBar} />
     ${said ? html`<button type="button" class="act main-act" disabled=${!ready || busy.value} onClick=${onSave}><strong>${what}</strong><span>${at}</span></button>` : skip("act main-act")}
     <div class="two"><button type="button" class="act" disabled=${typing.value.at === 0} onClick=${() => step(-1)}>${t("walk.previous")}</button>
@@ -91,15 +124,18 @@ function runningOf(box, paper) {
 }
 
 /** The ways on that a paper can say, each as the kinds of records it makes, the likeliest first. */
-function waysOf(row) {
-  const found = [...row.next, ...(row.kind === "drained" ? ONWARD : [])].filter((kinds) => kinds.at(-1) !== "sanitise_started");
+function waysOf(row, lot) {
+  const mayDip = dipRefusal(lot) === null && !hasRoots(lot);
+  const found = [...row.next, ...(row.kind === "drained" ? ONWARD : [])].filter((kinds) => mayDip || !kinds.includes(DIP));
   return found.filter((kinds, index) => found.findIndex((other) => other.join() === kinds.join()) === index);
 }
 
-const wayWords = (kinds) => (kinds[0] === "sown" ? t("act.sown") : t(`bench.go.${kinds.join("+")}`));
+/** Into where, or what was done: a paper says what is over. */
+const wayWords = (kinds) => (kinds.at(-1).endsWith("_ended") || kinds.length > 1 ? t(`bench.go.${kinds.join("+")}`) : t(`typed.way.${kinds[0]}`));
 /** What the button saves, or what is still to be said. */
-function saying({ act }, kinds) {
+function saying({ act }, kinds, time) {
   if (!kinds) return t("typed.what_done");
+  if (!time) return t("typed.when_done");
   return t("save.button", { what: STEPS.includes(act) && kinds.length ? wayWords(kinds) : t(COVERS[act] ?? "typed.what_done") });
 }
 

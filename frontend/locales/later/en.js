@@ -160,4 +160,12 @@ export const words = {
   "pair.kept": "Kept on this phone: it works without a signal now.",
   "pair.full": "This phone is not paired: its storage is full. Free some space, then open the link again.",
   "pair.go": "Open the round",
+  "typed.way.cold_started": "Into the cold, in the fridge",
+  "typed.way.warm_started": "Into the warm, indoors",
+  "typed.way.sown": "Sown",
+  "typed.way.sanitise_started": "Into the bleach",
+  "typed.not_moved": "Nowhere: it still lies drained",
+  "typed.when_done": "Say when it was done",
+  "typed.rinsed_at": "Rinsed at (leave empty if it was not, or nobody wrote it down)",
+  "typed.rinsed_before": "Rinsed at {rinsed} is not after it went in at {time}. Give the time of the rinse, or leave it empty.",
 };
