@@ -1098,7 +1098,6 @@ export const words = {
   "trial.stopped_at": "Time ran out in {label}, when it had come to {when}.",
   "trial.means": "Of {n} looked at, at every record and every limit, as the record says it today; a watch in front of this one may hide some.",
   "trial.cannot": "Its past cannot be lived through again:",
-  "trial.cannot.phone": "of a phone only its last contact is kept, so nobody can say when it was silent, or what it had not sent.",
   "trial.cannot.person": "of a person nothing of the kind is kept.",
   "trial.cannot.sensor": "of a probe only its readings are kept.",
   "trial.gone": "Raised now, and then no more: {n}",

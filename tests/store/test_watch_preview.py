@@ -14,8 +14,6 @@ import pytest
 from sqlalchemy import func, select
 
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_ms, to_text
-from lathhouse.domain.watch_replay import not_replayed
-from lathhouse.domain.watches import load_rules
 from lathhouse.store import long_rows
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.config import NEW_NURSERY
@@ -363,15 +361,3 @@ def test_a_warmer_limit_of_frost_is_tried_on_the_forecasts_as_they_were_known(ya
     when = [["night.low_c", "at_most", 5]]
     found = previewed(yard, {**rule, "when": when}, YARD_DAYS + 1)
     assert found["then"]["raised"] > found["now"]["raised"] > 0
-
-
-def test_every_watch_but_those_of_phones_can_be_tried():
-    """Of a phone only its last contact is kept, so that its silences cannot be known: said so."""
-    left = {rule["id"] for rule in load_rules() if not_replayed(rule)}
-    assert left == {"phone-silent", "record-gap"}
-
-
-def test_a_watch_on_phones_is_not_previewed_and_says_so(nursery: Nursery):
-    found = previewed(nursery, rule_of(nursery, "phone-silent"))
-    assert found["not_replayed"] == ["phone"]
-    assert found["then"]["raised"] == 0

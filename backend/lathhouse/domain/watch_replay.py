@@ -25,8 +25,8 @@ WEEK_MS = 7 * DAY_MS
 LOOKS_MAX = 60
 # What places and the nursery are told of a lot, at each step of its life.
 KEPT = ("place", "seen_at", "closed_at", "quantity")
-# Whose past is on record; of phones and their silence nothing is kept but the last contact.
-REPLAYED = ("lot", "place", "nursery", "solution")
+# Whose past is on record.
+REPLAYED = ("lot", "place", "nursery", "solution", "phone")
 
 
 def not_replayed(rule: Data) -> list[str]:

@@ -44,6 +44,7 @@ SINCE = {
     **dict.fromkeys(("passphrases", "known_browsers", "failed_tries"), "0011"),
     "photos": "0012",
     "row_marks": "0013",
+    "contacts": "0015",
 }
 LATER = "9999"
 

@@ -199,6 +199,20 @@ class RefusedEvent(Base):
     __table_args__ = (Index("refusals_by_event", "site_id", "event_id"),)
 
 
+class Contact(Base):
+    """An hour in which a device was in touch, and when in it first and last.
+
+    Silences that are over are read from it: the device's row knows its last contact alone.
+    """
+
+    __tablename__ = "contacts"
+    site_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    device_id: Mapped[str] = mapped_column(Text, primary_key=True)
+    hour: Mapped[str] = mapped_column(Text, primary_key=True)
+    first_at: Mapped[str] = mapped_column(Text)
+    last_at: Mapped[str] = mapped_column(Text)
+
+
 class Token(Base):
     """A bearer token, kept as a fast hash: it is long random text."""
 

@@ -5,14 +5,15 @@ from typing import Any
 
 from sqlalchemy import func, select
 
+from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.store.config import data_of, fold_row
 from lathhouse.store.log import Log, is_key
-from lathhouse.store.models import RefusedEvent
+from lathhouse.store.models import Contact, RefusedEvent
 from lathhouse.store.work import Row, Work, dumps
 
 Data = dict[str, Any]
-# Numbers kept beyond a gap; a device that skips further has more wrong with it than a gap.
-BEYOND_MAX = 20_000
+# An hour is kept for more than a year: a preview looks back that far at most. Ours.
+HOURS_KEPT_DAYS = 400
 
 
 def new_phone(device: str, now: str) -> Data:
@@ -34,32 +35,22 @@ def new_phone(device: str, now: str) -> Data:
     }
 
 
-def account(phone: Data, seqs: list[int], now: str) -> None:
-    """Count numbers as accounted for, stored or refused; note a gap, or that it has closed.
-
-    Numbers begin at 1; a device that begins at 0 is let be.
-    """
-    beyond = set(phone["beyond"]) | {seq for seq in seqs if seq > phone["contiguous"]}
-    while phone["contiguous"] + 1 in beyond:
-        phone["contiguous"] += 1
-        beyond.discard(phone["contiguous"])
-    phone["beyond"] = sorted(beyond)[:BEYOND_MAX]
-    phone["gap_since"] = (phone["gap_since"] or now) if beyond else None
-
-
-def is_known(phone: Data, seq: int) -> bool:
-    """Say whether a number has been accounted for already."""
-    return 0 < seq <= phone["contiguous"] or seq in phone["beyond"]
-
-
-def next_seq(phone: Data) -> int:
-    """Return the first number that is not accounted for."""
-    return int(phone["contiguous"]) + 1
-
-
 def phone_of(work: Work, device: str) -> Data:
     """Return a device's row, new where it was never met."""
     return data_of(work, "phone", device) or new_phone(device, work.now)
+
+
+def keep_contact(work: Work, device: str) -> None:
+    """Keep that a device was in touch: of each hour the first time and the last."""
+    hour = work.now[: len("2026-07-01T08")]
+    mine = (Contact.device_id == device, Contact.hour == hour)
+    known = work.rows(Contact, *mine)
+    times = sorted([work.now, *(row[name] for row in known for name in ("first_at", "last_at"))])
+    row = {"device_id": device, "hour": hour, "first_at": times[0], "last_at": times[-1]}
+    work.upsert(Contact, [row], ("device_id", "hour"))
+    if not known:
+        oldest = to_text(to_ms(work.now) - HOURS_KEPT_DAYS * DAY_MS)
+        work.delete(Contact, Contact.device_id == device, Contact.hour < oldest)
 
 
 def keep_refused(work: Work, device: str, refused: list[Row]) -> None:

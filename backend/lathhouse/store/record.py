@@ -57,6 +57,8 @@ def append(work: Work, added: list[Data], phone: Data | None, others: Iterable[D
         phones.mend(work, added)
     for row in (*others, *filter(None, (phone,))):
         row["refused_since"] = phones.refused_since(work, row["id"])
+        if row["last_sync_at"] == work.now:
+            phones.keep_contact(work, row["id"])
         rows[("phone", row["id"])] = phones.with_answers(log, row)
     revision, position = work.raise_revision(len(added))
     log.write(position)

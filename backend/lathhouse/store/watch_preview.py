@@ -3,13 +3,14 @@
 import json
 import time
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import select
 
 from lathhouse.domain import facts
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.phone_replay import live_phone, rests_on_numbers
 from lathhouse.domain.rows import ROW_KINDS, about
 from lathhouse.domain.tender import weather_entry
 from lathhouse.domain.watch_replay import (
@@ -31,7 +32,7 @@ from lathhouse.domain.yard_replay import (
     with_backups,
     with_forecasts,
 )
-from lathhouse.store import config, long_rows
+from lathhouse.store import config, long_rows, phone_past
 from lathhouse.store.log import Log
 from lathhouse.store.lots import inherited
 from lathhouse.store.models import Backup, Subject
@@ -39,6 +40,7 @@ from lathhouse.store.watching import Watcher
 from lathhouse.store.work import Work, looking
 
 Data = dict[str, Any]
+T = TypeVar("T")
 # A person waits for this: what was not reached by then is said, and the figures are those of the
 # rest. Ours.
 SECONDS_MAX = 20.0
@@ -93,12 +95,14 @@ class Preview:
 
     def run(self) -> Data:
         """Return the answer, of as much as there was time for."""
-        stood = self._lots() if self.wanted and self.wanted != ["solution"] else []
+        stood = self._lots() if {"lot", "place", "nursery"} & set(self.wanted) else []
         for kind in ("place", "nursery"):
             if kind in self.wanted:
                 self._places(kind, stood)
         if "solution" in self.wanted:
             self._solutions()
+        if "phone" in self.wanted:
+            self._phones()
         return self._answer()
 
     def _late(self) -> bool:
@@ -272,7 +276,7 @@ class Preview:
     def _as_it_was(self, place: str) -> Any:
         return long_rows.as_it_was(self.work, "place", place, to_text(self.since_ms))
 
-    def _in_time(self, events: Iterable[Data]) -> Iterator[Data]:
+    def _in_time(self, events: Iterable[T]) -> Iterator[T]:
         for event in events:
             if self._late():
                 raise OutOfTime
@@ -301,6 +305,23 @@ class Preview:
                 if thrown:
                     trial.live({**known, "offered": False}, ends, self.until_ms + 1)
             self._keep(trials, known["label"])
+
+    def _phones(self) -> None:
+        rows = config.rows_of_kind(self.work, "phone")
+        self.of += len(rows)
+        numbers = any(rests_on_numbers(rule) for rule in self.rules)
+        for device, row in rows.items():
+            label, trials = str(row.get("name") or ""), self._trials("phone")
+            try:
+                steps = list(self._in_time(phone_past.steps_of(self.log, device, numbers=numbers)))
+            except OutOfTime:
+                self._stopped(label, None)
+                return
+            live_phone(row, steps, self._phone_facts, trials, self.until_ms)
+            self._keep(trials, label)
+
+    def _phone_facts(self, row: Data) -> Data:
+        return self.watcher.facts_of("phone", row)
 
     def _answer(self) -> Data:
         now, then = (counted(each, self.since_ms, self.until_ms) for each in self.raised)

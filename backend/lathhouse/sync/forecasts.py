@@ -6,6 +6,7 @@ from typing import Any
 from lathhouse.domain.forecast_file import read_forecast
 from lathhouse.domain.instants import HOUR_MS, to_ms, to_text
 from lathhouse.domain.mixing_words import say
+from lathhouse.domain.phone_numbers import account, next_seq
 from lathhouse.domain.weather_rows import FORECASTS
 from lathhouse.errors import BadField
 from lathhouse.store import phones, record
@@ -39,13 +40,13 @@ def take_forecast(site_id: str, source: str, text: str, now_ms: int) -> Data:
         fresh = [one for one in found["readings"] if not _stands(nursery, one, now_ms)]
         phone = phones.phone_of(work, device)
         phone |= {"name": source, "role": "sensor", "silent_ok": True, "last_sync_at": now}
-        first = phones.next_seq(phone)
+        first = next_seq(phone)
         # By id: the same figure twice in one forecast, or sent twice at once, is one record.
         drafts = {one["id"]: one for one in (_event(site_id, source, f, now_ms) for f in fresh)}
         known = {row["id"] for row in work.rows_in(Event, Event.id, drafts)}
         new = [draft for name, draft in drafts.items() if name not in known]
         added = [numbered(draft, device, first + n, now) for n, draft in enumerate(new)]
-        phones.account(phone, [event["seq"] for event in added], now)
+        account(phone, [event["seq"] for event in added], now)
         if added:
             record.append(work, added, phone)
         return {

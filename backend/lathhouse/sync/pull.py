@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import and_, or_, select
 
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
+from lathhouse.domain.phone_numbers import next_seq
 from lathhouse.domain.protocols import progress
 from lathhouse.errors import BadCursor
 from lathhouse.store import phones
@@ -60,7 +61,7 @@ def pull(site_id: str, after: str, limit: int, now_ms: int, device: str | None =
                 rows[NAMES[kind]].append(data)
         _add_days(rows, now)
         last = page[-1][0] if page else start
-        known = {"next_seq": phones.next_seq(phones.phone_of(work, device))} if device else {}
+        known = {"next_seq": next_seq(phones.phone_of(work, device))} if device else {}
         return {
             **known,
             "rows": rows,

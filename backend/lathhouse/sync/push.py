@@ -5,6 +5,7 @@ from typing import Any
 
 from lathhouse.domain.attribution import is_said
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
+from lathhouse.domain.phone_numbers import account, is_known, next_seq
 from lathhouse.errors import IdTaken, Refusal
 from lathhouse.store import phones, record, senders
 from lathhouse.store.backup import backed_up_seq
@@ -224,13 +225,13 @@ def _account(
     work: Work, phone: Data, added: list[Data], refused: list[Row], before_now: list[int]
 ) -> None:
     numbers = [event["seq"] for event in added]
-    known = [event for event in added if phones.is_known(phone, event["seq"])]
+    known = [event for event in added if is_known(phone, event["seq"])]
     # What was refused before and is taken now comes under its own number again.
     before = phones.refused_hashes(work, phone["id"], known)
     if len(set(numbers)) < len(numbers) or any(event["hash"] not in before for event in known):
         phone["cloned_since"] = phone["cloned_since"] or work.now
     refused_numbers = [row["seq"] for row in refused if row["seq"] is not None]
-    phones.account(phone, [*numbers, *refused_numbers, *before_now], work.now)
+    account(phone, [*numbers, *refused_numbers, *before_now], work.now)
 
 
 def _answer(
@@ -250,7 +251,7 @@ def _answer(
         "stored": [event["id"] for event in added],
         "already": already,
         "refused": [{"id": row["id"], "problem": row["problem"]} for row in refused],
-        "next_seq": phones.next_seq(phone),
+        "next_seq": next_seq(phone),
         "revision": revision,
         "backed_up_seq": backed_up_seq(work, phone["id"]),
         "epoch": site["epoch"],

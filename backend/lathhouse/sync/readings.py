@@ -4,6 +4,7 @@ import uuid
 from typing import Any
 
 from lathhouse.domain.instants import BadInstant, parse_instant, to_text
+from lathhouse.domain.phone_numbers import account, next_seq
 from lathhouse.errors import BadField, IdTaken, Refusal
 from lathhouse.store import phones, record
 from lathhouse.store.config import rows_of_kind
@@ -54,9 +55,9 @@ def take_readings(
         said = _sort_out(work, {n: drafts[n] for n in drafts if n not in again}, untimed)
         phone = phones.phone_of(work, device)
         phone |= {"name": sensor, "role": "sensor", "silent_ok": True, "last_sync_at": now}
-        first = phones.next_seq(phone)
+        first = next_seq(phone)
         added = [numbered(event, device, first + n, now) for n, event in enumerate(said["new"])]
-        phones.account(phone, [event["seq"] for event in added], now)
+        account(phone, [event["seq"] for event in added], now)
         if added:
             record.append(work, added, phone)
         problems = sorted({**refused, **said["refused"]}.items())

@@ -7,6 +7,7 @@ from typing import Any
 
 from lathhouse.domain.ids import uuid7
 from lathhouse.domain.instants import to_ms, to_text
+from lathhouse.domain.phone_numbers import account, next_seq
 from lathhouse.store import phones, record
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.kinds import check_event, corrected_at
@@ -60,9 +61,9 @@ class ServerDevice:
         # Last, for everybody: whoever has this one waits for no other.
         work.lock({f"phone:{self.id}"})
         phone = phones.phone_of(work, self.id) | SELF | {"last_sync_at": work.now}
-        first = phones.next_seq(phone)
+        first = next_seq(phone)
         added = [numbered(one, self.id, first + n, work.now) for n, one in enumerate(drafts)]
-        phones.account(phone, [event["seq"] for event in added], work.now)
+        account(phone, [event["seq"] for event in added], work.now)
         record.append(work, added, phone, others)
 
     def _draft(self, told: Data, now_ms: int) -> Data:
