@@ -138,6 +138,39 @@ def test_a_viewer_reads_nobody_else_s_mail_address(sqlite_nursery: Nursery):
     assert "orla@other" in nursery.call("GET", asked, role="worker").get_data(as_text=True)
 
 
+def test_a_phone_whose_role_changes_gets_people_s_rows_anew_as_it_may_read_them(
+    sqlite_nursery: Nursery,
+):
+    """A viewer's rows lack others' addresses; an owner's phone would send them back so."""
+    nursery, script = sqlite_nursery, sqlite_nursery.device()
+    mail = {"mele": "mele@nursery.example", "orla": "orla@nursery.example"}
+    mele, orla = (
+        {"id": person, "name": name, "email": mail[name]}
+        for person, name in ((MELE, "mele"), (ORLA, "orla"))
+    )
+    for row in (mele, orla):
+        script.record("person_changed", None, row)
+    phone = paired(nursery, "viewer", MELE)
+    cursor = "0"
+
+    def pulled() -> dict[str, str | None]:
+        nonlocal cursor
+        page = phone.client.get(f"/api/v1/sync/pull?after={cursor}").json
+        cursor = page["cursor"]
+        return {row["name"]: row.get("email") for row in page["rows"]["people"]}
+
+    of_viewer = {**mail, "orla": None}
+    assert [pulled(), pulled()] == [of_viewer, {}]
+    script.record("person_changed", None, {**orla, "order": 1})
+    assert pulled() == {"orla": None}
+    assert phone.pair(link_for(nursery, "owner", MELE)["link"]).status_code == 200
+    assert [pulled(), pulled()] == [mail, {}]
+    script.record("person_changed", None, {**mele, "role": "viewer"})
+    assert [pulled(), pulled()] == [of_viewer, {}]
+    whole = {row["name"]: row["email"] for row in nursery.rows("people")}
+    assert whole == mail
+
+
 def test_each_pairing_gets_a_cookie_of_its_own_and_the_one_before_lets_nobody_in(
     sqlite_nursery: Nursery,
 ):

@@ -33,11 +33,22 @@ NAMES = {
 }
 
 
-def pull(site_id: str, after: str, limit: int, now_ms: int, device: str | None = None) -> Data:
+def pull(
+    site_id: str,
+    after: str,
+    limit: int,
+    now_ms: int,
+    device: str | None = None,
+    *,
+    all_people: bool = False,
+) -> Data:
     """Return {rows, gone, cursor, revision, more, epoch, server_time} since a cursor.
 
     The cursor is opaque; `0` begins. It can stand inside a revision. Of the device that asks it
     says `next_seq` too: one with nothing to send has no other way to learn what was forgotten.
+
+    Args:
+        all_people: send the row of everybody with it, changed or not.
 
     Raises:
         BadCursor: it is not one that this server hands out.
@@ -60,6 +71,9 @@ def pull(site_id: str, after: str, limit: int, now_ms: int, device: str | None =
             else:
                 rows[NAMES[kind]].append(data)
         _add_days(rows, now)
+        if all_people:
+            everybody = (_row(row) for row in work.rows(Subject, Subject.kind == "person"))
+            rows["people"] = [row for row in everybody if not _is_gone("person", row, now)]
         last = page[-1][0] if page else start
         known = {"next_seq": next_seq(phones.phone_of(work, device))} if device else {}
         return {

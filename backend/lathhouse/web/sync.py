@@ -14,7 +14,7 @@ from lathhouse.sync.fields import Uuid
 from lathhouse.sync.offer import offer
 from lathhouse.sync.pull import pull
 from lathhouse.sync.push import push
-from lathhouse.web.addresses import for_reader
+from lathhouse.web.addresses import cursor_in, for_reader
 from lathhouse.web.name_move import move_now
 from lathhouse.web.requests import (
     allow,
@@ -110,7 +110,8 @@ class Pull(MethodView):
         if at.sure and g.actor["device"]:
             # First, so that its own page tells the phone of it.
             contact.note(site_id(), g.actor["device"], now())
-        page = pull(site_id(), query["after"], query["limit"], at.ms, device)
+        after, others = cursor_in(query["after"])
+        page = pull(site_id(), after, query["limit"], at.ms, device, all_people=others)
         # By a clock in doubt no phone measures its own.
         time = {"time_doubted": time_doubted(), **({} if at.sure else {"server_time": None})}
         return {**for_reader(page), "name_move": move_now(), **time}
