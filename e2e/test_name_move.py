@@ -124,6 +124,14 @@ def test_a_phone_that_was_offline_comes_over_with_each_record_exactly_once(
     expect(page.get_by_role("button", name="Make the way over")).to_have_count(0)
     context.set_offline(False)
     way_over(page)
+    # Out of reach, the old name's app has not heard of it, and records no more all the same.
+    context.set_offline(True)
+    old = context.new_page()
+    old.goto(f"https://{NAME}:{house.port}/")
+    expect(old.get_by_text("A way over to")).to_be_visible(timeout=LATER_MS)
+    expect(old.get_by_role("button", name="It stays here")).to_be_visible()
+    old.close()
+    context.set_offline(False)
     page.evaluate("() => { location.hash = '#/'; }")
     until_in_touch(page)
     assert page.evaluate("() => location.hostname") == NEXT

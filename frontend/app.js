@@ -3,7 +3,7 @@
 import { useErrorBoundary } from "./vendor/preact-hooks.js";
 import { render } from "./vendor/preact.js";
 import { signal } from "./vendor/signals.js";
-import { contact, dismissEmptied, emptied, lots, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos } from "./store/house.js";
+import { contact, dismissEmptied, emptied, lots, nameMove, one, openHouse, pending, phone, session, trayCount, trouble, unsentPhotos, wayMade } from "./store/house.js";
 import { Round } from "./screens/round.js";
 import { html, t } from "./ui/html.js";
 import { when } from "./ui/local.js";
@@ -119,7 +119,7 @@ function App() {
   return html`<${Troubles} />
     ${updateWaits.value && html`<div class="news" role="status">${t("app.new_version")}
       <button type="button" class="act" onClick=${switchVersion}>${t("app.switch")}</button></div>`}
-    ${unpaired ? html`<${Unpaired} />` : phone()?.moved_to && !MOVED_FREE.includes(name) ? html`<${Moved} />` : rights && !rights.mayOpen(name) ? html`<${NotYours} name=${name} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
+    ${unpaired ? html`<${Unpaired} />` : (phone()?.moved_to || wayMade.value !== null) && !MOVED_FREE.includes(name) ? html`<${Moved} />` : rights && !rights.mayOpen(name) ? html`<${NotYours} name=${name} />` : html`<${Screen} key=${`${name}/${props.step ?? props.kind ?? ""}`} view=${view} props=${props} />`}`;
 }
 
 /** What is wrong with this phone's own store, above whatever screen is shown. */
@@ -150,15 +150,19 @@ function Unpaired() {
     ${lots.value.size > 0 && html`<a class="act" href="#/empty">${t("empty.title")}</a>`}</section></main></div>`;
 }
 
-/** This phone's successor stands at the new name; a record that was made here since still goes. */
+/** This phone's successor stands at the new name, or may do so by now; a record that was made here since still goes. */
 function Moved() {
   const n = hereAlone();
   const move = nameMove.value;
-  return html`<div class="page page-moved"><header class="top"><h1>${t("move.gone_title")}</h1></header><main><section class="empty">
-    <p>${t("move.gone", { to: move?.to ?? "" })}</p>${move && html`<a class="act main-act" href=${move.address}>${t("move.open", { to: move.to })}</a>`}
+  const isGone = Boolean(phone()?.moved_to);
+  return html`<div class="page page-moved"><header class="top"><h1>${t(isGone ? "move.gone_title" : "move.made_title")}</h1></header><main><section class="empty">
+    <p>${t(isGone ? "move.gone" : "move.made", { to: move?.to ?? "", from: move?.from ?? "" })}</p>${move && html`<a class="act main-act" href=${move.address}>${t("move.open", { to: move.to })}</a>`}
     ${n > 0 && html`<a class="act" href="#/unsent"><strong>${t("saved.here", { n })}</strong><small>${t("unsent.file")}</small></a>`}
-    <a class="act" href="#/move">${t("move.again")}</a></section></main></div>`;
+    <a class="act" href="#/move">${t("move.again")}</a>
+    ${!isGone && html`<button type="button" class="act" onClick=${stay}>${t("move.stay")}</button>`}</section></main></div>`;
 }
+
+const stay = async () => (await import("./store/name_move.js")).stayHere();
 
 /** A screen that has nothing for this phone's role. */
 function NotYours({ name }) {

@@ -66,6 +66,8 @@ export const emptied = signal(/** @type {{device: string | null} | null} */ (nul
 export const risks = signal(/** @type {any[]} */ ([]));
 /** A move of the nursery's name under way, as the server tells it: `{from, to, begun_at, address, trust}`. */
 export const nameMove = signal(/** @type {any} */ (null));
+/** Until when (in ms) a way over to the nursery's new name is good that was made here; kept until the server has said what came of it. */
+export const wayMade = signal(/** @type {number | null} */ (null));
 /** The skew that was last measured before this start, for the clock to begin with. */
 export const keptSkew = { ms: 0 };
 /** This phone's own id, or "" where it has recorded nothing. */
@@ -139,12 +141,12 @@ export async function readHouse() {
   const kept = await steadily(async (db) => {
     const tx = db.transaction(["rows", "outbox", "events", "refused", "confirming", "meta", "unsent_photos"]);
     const meta = tx.objectStore("meta");
-    const [held, queue, last, signedIn, own, skew, isShared, said, lost, move] = await Promise.all([
+    const [held, queue, last, signedIn, own, skew, isShared, said, lost, move, way] = await Promise.all([
       tx.objectStore("rows").getAll(), readQueue(tx), meta.get("last_sync_at"),
       meta.get("session"), meta.get("device"), meta.get("skew_ms"), meta.get("shared"), meta.get("recording"),
-      meta.get("emptied"), meta.get("name_move"),
+      meta.get("emptied"), meta.get("name_move"), meta.get("way_made"),
     ]);
-    return { held, queue, last, signedIn, own, skew, isShared, said, lost, move };
+    return { held, queue, last, signedIn, own, skew, isShared, said, lost, move, way };
   });
   stored = byKind(kept.held);
   keptSkew.ms = kept.skew ?? 0;
@@ -154,6 +156,7 @@ export async function readHouse() {
   session.value ??= kept.signedIn ?? null;
   if (kept.lost) emptied.value = kept.lost;
   nameMove.value = kept.move ?? null;
+  wayMade.value = kept.way ?? null;
   takeQueue(kept.queue, kept.last);
 }
 

@@ -1,11 +1,14 @@
 // @ts-check
 /** A move of the nursery's name: this phone's way over, and the owner's sight of all phones. @module */
-import { pending, refreshQueue, trayCount, unsentPhotos } from "./house.js";
+import { setMeta } from "./database.js";
+import { pending, refreshQueue, trayCount, unsentPhotos, wayMade } from "./house.js";
+import { MINUTE_MS } from "../core/instants.js";
 import { ask } from "./server.js";
 
 /**
  * The link by which this phone goes over to the new name, good once; null where something here is
- * not on the server yet, for it would be left behind.
+ * not on the server yet, for it would be left behind. From now on nothing is recorded here: the phone
+ * that follows may stand there before this one hears of it, and the old name may end before that.
  * @returns {Promise<{link: string, minutes: number} | null>}
  * @throws {import("./server.js").Failure}
  */
@@ -13,7 +16,18 @@ export async function wayOver() {
   // As it stands on the disk: another tab may have recorded something a moment ago.
   await refreshQueue();
   if (pending.value.length + trayCount.value + unsentPhotos.value.length > 0) return null;
-  return ask("POST", "/api/v1/name-move/link", {});
+  const made = await ask("POST", "/api/v1/name-move/link", {});
+  await keepWay(Date.now() + made.minutes * MINUTE_MS);
+  return made;
+}
+
+/** Record here on: the way over was not gone. */
+export const stayHere = () => keepWay(null);
+
+/** @param {number | null} until */
+async function keepWay(until) {
+  await setMeta("way_made", until);
+  wayMade.value = until;
 }
 
 /** Which phone stands where. @returns {Promise<any[]>} @throws {import("./server.js").Failure} */

@@ -6,7 +6,7 @@
 import { nowText, recall } from "./clock.js";
 import { setMeta, StorageFull } from "./database.js";
 import { derive } from "./deriving.js";
-import { contact, keptSkew, nameMove, now, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble, unsentPhotos } from "./house.js";
+import { contact, keptSkew, nameMove, now, phone, readHouse, refreshQueue, session, takeRecorded, takeRows, trouble, unsentPhotos, wayMade } from "./house.js";
 import { touchesPhotos } from "./kept_photos.js";
 import { watchKeeping } from "./keeping.js";
 import { onRecorded } from "./record.js";
@@ -71,6 +71,11 @@ function onRows(rows, afresh) {
 
 /** The nursery's name is on the move, or no more. Kept, for a phone that comes too late. */
 async function onNameMove(move) {
+  // Once the way over is good no more, the rows of this very page say whether it was gone.
+  if (wayMade.value !== null && (!move || Date.now() > wayMade.value) && !phone()?.moved_to) {
+    await setMeta("way_made", null);
+    wayMade.value = null;
+  }
   if (JSON.stringify(move) === JSON.stringify(nameMove.value)) return;
   await setMeta("name_move", move);
   nameMove.value = move;
