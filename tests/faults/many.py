@@ -22,8 +22,10 @@ def run(chromium: str, schedules: int, seed: int) -> tuple[Found, Counter[str]]:
 
         def told(wrong: bool) -> None:
             if wrong:
-                least, says = smaller(found.wrong[-1][0], world.run)
-                print(as_lines(least), *(says or ["(went right when run again)"]), sep="\n")
+                schedule, first = found.wrong[-1]
+                least, says = smaller(schedule, world.run)
+                again = says or [*first, "(went right when run again)"]
+                print(as_lines(least), *again, sep="\n")
             if wrong or found.tried % TELL_EVERY == 0:
                 print(f"seed {seed}: {found.tried} schedules in {passed():.0f} s", flush=True)
 
