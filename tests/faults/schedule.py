@@ -26,6 +26,8 @@ ZONES_MIN = [780, -480, 345, 0]
 NIGHT_MIN = [23 * 60 + 30, 30]
 SETS_MS = [-HOUR_MS, HOUR_MS, -400 * 24 * HOUR_MS, 20_000 * HOUR_MS, 180_000]
 
+BROUGHT = ["before", "after", "after", "never"]
+
 phones = st.integers(0, PHONES - 1)
 few = st.integers(0, 5)
 nets = st.lists(st.sampled_from(ASKED), max_size=4)
@@ -67,6 +69,24 @@ STEPS: dict[str, tuple[int, st.SearchStrategy[Step]]] = {
     "tab": (3, on_the_way("tab")),
     "leave": (2, step("leave", phone=phones, which=st.integers(0, 1))),
     "everywhere": (3, on_the_way("everywhere")),
+    "save_file": (
+        4,
+        on_the_way(
+            "save_file",
+            act=st.sampled_from(["", "look", "start", "batch", "bad"]),
+            lot=few,
+            at_last=st.sampled_from(BROUGHT),
+        ),
+    ),
+    "bring": (
+        4,
+        on_the_way(
+            "bring",
+            which=few,
+            by=st.sampled_from(["phone", "phone", "worker", "owner"]),
+            cut=st.sampled_from([False, False, False, True]),
+        ),
+    ),
     "full": (3, step("full", phone=phones, is_full=st.booleans())),
     "evict": (2, step("evict", phone=phones)),
     "age": (2, step("age", phone=phones)),

@@ -37,6 +37,8 @@ Event = dict[str, Any]
 PORTAL = b"<!doctype html><title>Sign in to the wireless</title>"
 KEPT_FOR_AN_HOUR = [("Cache-Control", "max-age=3600"), ("X-Content-Type-Options", "nosniff")]
 BUSY_MS = 20
+# What its process may end in.
+KILLED_IN = ("/push", "/saved-files")
 
 
 def phone_of(environ: Environ) -> int:
@@ -70,6 +72,12 @@ class Faulty:
             if path.is_file()
         }
         self.app = self._open()
+        with self.app.app_context():
+            now = to_text(self.now_ms())
+            self.tokens = {
+                role: access.add_token(self.site, f"{role}'s script", role, now)
+                for role in ("owner", "worker")
+            }
         event.listen(Engine, "before_cursor_execute", self._executing)
         event.listen(Engine, "connect", self._connected)
         self.server = make_server("127.0.0.1", 0, self, threaded=True, request_handler=Quiet)
@@ -161,6 +169,11 @@ class Faulty:
             rows = connection.execute("SELECT id, body FROM events").fetchall()
         return {name: json.loads(body) for name, body in rows}
 
+    def names(self) -> set[str]:
+        """Return the ids of all events on record."""
+        with sqlite3.connect(self.file) as connection:
+            return {name for (name,) in connection.execute("SELECT id FROM events")}
+
     def refused(self) -> set[str]:
         """Return the ids of all refused items that it keeps."""
         with sqlite3.connect(self.file) as connection:
@@ -180,6 +193,14 @@ class Faulty:
         """Return a new pairing link's secret."""
         with self.app.app_context():
             return access.make_link(self.site, "owner", None, to_text(self.now_ms()), 10)
+
+    def bring(self, text: str, role: str) -> tuple[int, Event]:
+        """Bring a saved file with a script's token; return status and answer."""
+        bearer = {"Authorization": f"Bearer {self.tokens[role]}"}
+        with self.turn:
+            client = self.app.test_client()
+            said = client.post("/api/v1/saved-files", json={"text": text}, headers=bearer)
+        return said.status_code, said.get_json()
 
     def cut_off(self, device: str) -> None:
         with self.turn, self.app.app_context():
@@ -205,7 +226,7 @@ class Faulty:
     # -- what fails on the server itself
 
     def die_at(self, statement: int) -> None:
-        """Let the next push end the process at its n-th statement."""
+        """Let the next push, or the next file, end the process at its n-th statement."""
         self.dies_at = statement
 
     def fill_disk(self) -> None:
@@ -313,7 +334,7 @@ class Faulty:
                 if name == "Set-Cookie":
                     self.cookies[phone_of(environ)] = value
 
-        dying = self.dies_at and environ["PATH_INFO"].endswith("/push")
+        dying = self.dies_at and environ["PATH_INFO"].endswith(KILLED_IN)
         self.statements = 1 if dying else 0
         again = {**environ, "wsgi.input": BytesIO(body)}
         answer = b"".join(self.app(again, note))

@@ -5,6 +5,8 @@ from collections import Counter
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from tests.faults.files import brought_is_there
+
 if TYPE_CHECKING:
     from tests.faults.world import World
 
@@ -31,6 +33,7 @@ def judge(world: "World") -> list[str]:
     wrong += quiet(heard)
     wrong += converged(world, heard)
     wrong += exact(world, on_server, heard)
+    wrong += brought_is_there(world, world.server.names())
     return wrong + world.server.differences()
 
 
@@ -103,10 +106,12 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
         for name, lot in one["lots"].items():
             if plain(lot) != plain(server.get(f"lot:{name}")):
                 wrong.append(f"phone {number} shows lot {name} otherwise than the server")
+    # A file may bring what came after that which is gone with its phone.
+    known = world.bereft if world.files.kept else ()
     gaps = [
         f"phone {row['id']} has a gap"
         for key, row in server.items()
-        if key.startswith("phone:") and row["gap_since"]
+        if key.startswith("phone:") and row["gap_since"] and row["id"] not in known
     ]
     # What no copy is left of leaves a gap, and the record says so.
     return wrong + ([] if world.older else gaps)

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+from tests.faults import files
 from tests.faults.drafts import Said
 from tests.faults.handsets import Chromium, Line
 from tests.faults.schedule import PHONES, Step
@@ -32,7 +33,7 @@ class Phone:
     def forget(self) -> None:
         """Be as on the first day."""
         self.open = self.emptied = self.cut_off = False
-        self.clock_is_set = False
+        self.clock_is_set = self.is_full = False
         self.east_min = 0
         # The ids of its own events in its own backup, which at first is that of the first day.
         self.backup: set[str] = set()
@@ -103,6 +104,9 @@ class World:
         # Events of which no copy is left anywhere, and those that only the server has.
         self.excused: set[str] = set()
         self.server_only: set[str] = set()
+        # Devices of which something may be gone for good: their numbers may have a gap.
+        self.bereft: set[str] = set()
+        self.files = files.Files()
         # Whether a backup was restored that is older than one that was found whole.
         self.older = False
         for phone in self.phones:
@@ -135,9 +139,16 @@ class World:
         """Nothing goes wrong any more; people open their phones, and time passes."""
         self.server.calm()
         self.server.deliver([0] * len(self.server.held))
+        files.bring_last(self, "before")
         for number in self.used():
             self.act(number, "recover", None)
             self.ready(number)
+        self.come_to_rest()
+        if self.files.at_last("after"):
+            files.bring_last(self, "after")
+            self.come_to_rest()
+
+    def come_to_rest(self) -> None:
         for turn in range(ROUNDS):
             late = self.not_at_rest()
             if not late:
@@ -164,8 +175,11 @@ class World:
 
     def gone_from(self, number: int, but: Iterable[str] = ()) -> None:
         """A phone's disk is about to be lost: what only it has is excused, then."""
-        there = self.server.events().keys()
-        for name in (self.phones[number].held() | self.said.ids_of(number)).difference(but):
+        there = self.server.names()
+        disk = self.phones[number].read()
+        self.bereft |= {value for key, value in disk.get("meta", []) if key == "device"}
+        held = {key for key, _ in disk.get("events", [])}
+        for name in (held | self.said.ids_of(number)).difference(but):
             (self.server_only if name in there else self.excused).add(name)
 
     def let_pass(self, ms: int, asleep: bool) -> None:
@@ -283,6 +297,7 @@ def roll_back(world: World, step: Step) -> None:
 
 def full(world: World, step: Step) -> None:
     world.made["phone full"] += step["is_full"]
+    world.phones[step["phone"]].is_full = step["is_full"]
     world.act(step["phone"], "full", step["is_full"])
 
 
@@ -335,7 +350,7 @@ def restore(world: World, step: Step) -> None:
     place = step["which"] % len(kept)
     world.server.calm()
     world.server.put_back(kept[place], new_epoch=True)
-    there = world.server.events().keys()
+    there = world.server.names()
     world.excused |= world.server_only - there
     if step.get("older") and place < world.verified:
         world.made["server restored to before what phones let go of"] += 1
@@ -362,12 +377,17 @@ def server(act: str, name: str | None = None) -> Any:
     return do
 
 
+def save_file(world: World, step: Step) -> None:
+    files.save(world, step, record)
+
+
 DO = {
     "record": record, "sync": sync, "open": open_app, "close": close_app, "mend": mend,
     "signal": simply("signal", "there"), "answers": simply("answers"), "deliver": deliver,
     "wait": wait, "clock": clock, "disconnect": simply("disconnect", "amid"),
     "zone": zone, "tab": several("tab"), "leave": several("leave", "which"),
     "everywhere": several("everywhere"), "keep": keep, "roll_back": roll_back,
+    "save_file": save_file, "bring": files.bring,
     "full": full, "evict": evict, "age": simply("age"), "clone": clone, "cut_off": cut_off,
     "pair": pair, "copy": copy, "restore": restore, "restart": restart,
     "server_dies": server("die_at", "at"), "server_full": server("fill_disk"),

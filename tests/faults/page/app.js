@@ -4,10 +4,12 @@ import * as clock from "/store/clock.js";
 import * as database from "/store/database.js";
 import * as house from "/store/house.js";
 import * as record from "/store/record.js";
+import * as savedFile from "/store/saved_file.js";
+import * as sending from "/store/sending.js";
 import * as session from "/store/session.js";
 import { startHouse } from "/store/start.js";
 import * as tray from "/store/tray.js";
 
 const handset = /** @type {any} */ (parent).handset;
 await house.openHouse();
-handset.tabOf(window).opened({ clock, database, house, record, session, tray, sync: startHouse() });
+handset.tabOf(window).opened({ clock, database, house, record, savedFile, sending, session, tray, sync: startHouse() });

@@ -241,6 +241,13 @@ const ACTS = {
     handset.saved.push(made.id);
     return [made.id];
   },
+  /** The file of what is unsent, as its screen makes it; and any such file, sent from this phone. */
+  async save_file(handset) {
+    return (await handset.app.savedFile.savedFile()).text;
+  },
+  async bring_file(handset, text) {
+    return handset.app.sending.sendSavedFile(text);
+  },
   async nudge(handset, why) {
     handset.app.sync.nudge(why);
   },
