@@ -85,6 +85,12 @@ class BadRequest(Refusal):
     status, slug, title = 400, "unreadable", "The request cannot be read"
 
 
+class TwoEnds(Refusal):
+    """A request says in two ways where it ends; its line is closed."""
+
+    status, slug, title = 400, "two-ends", "The request does not say where it ends"
+
+
 class UnknownPacking(Refusal):
     """A body packed in a way that is not read here."""
 

@@ -25,6 +25,10 @@ SECRETS = (
     re.compile(r"()([\w.+-]+@[\w-]+(?:\.[\w-]+)+)()"),
 )
 REQUESTS = "lathhouse.requests"
+# What would begin a new line, or tell a terminal to do something. JSON escapes the first 32 itself.
+CONTROLS = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+# Lines of a traceback: they can be taken for no line of the log.
+LED = "    "
 
 
 def without_secrets(said: str) -> str:
@@ -32,6 +36,11 @@ def without_secrets(said: str) -> str:
     for secret in SECRETS:
         said = secret.sub(rf"\1{HIDDEN}\3", said)
     return said
+
+
+def in_one_line(said: str) -> str:
+    """Return a text with its control characters named rather than sent."""
+    return CONTROLS.sub(lambda match: f"\\u{ord(match[0]):04x}", said)
 
 
 class PlainLines(logging.Formatter):
@@ -43,6 +52,15 @@ class PlainLines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         """Return one record."""
         return without_secrets(super().format(record))
+
+    def formatMessage(self, record: logging.LogRecord) -> str:
+        """Return what a record says: one line, whatever was typed into it."""
+        return in_one_line(super().formatMessage(record))
+
+    def formatException(self, ei: Any) -> str:
+        """Return a traceback below its line."""
+        lines = super().formatException(ei).split("\n")
+        return "\n".join(LED + in_one_line(line) for line in lines)
 
 
 class JsonLines(logging.Formatter):
@@ -60,7 +78,7 @@ class JsonLines(logging.Formatter):
             name: without_secrets(value) if isinstance(value, str) else value
             for name, value in line.items()
         }
-        return json.dumps(clean, ensure_ascii=False, default=str)
+        return in_one_line(json.dumps(clean, ensure_ascii=False, default=str))
 
 
 def set_up(*, as_json: bool) -> None:

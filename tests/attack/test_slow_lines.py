@@ -42,10 +42,10 @@ def application(environ: dict[str, Any], start_response: Any) -> list[bytes]:
 class Running:
     """A server in a thread of its own."""
 
-    def __init__(self) -> None:
+    def __init__(self, app: Any = application) -> None:
         bounds = Bounds(lines_max=60, lines_from_one_max=50, within_seconds=WITHIN_SECONDS)
         self.lines = Lines(bounds)
-        self.door = Door(application, self.lines)
+        self.door = Door(app, self.lines)
         listening = listen("0.0.0.0", 0)
         self.port: int = listening.getsockname()[1]
         self.config = configured(Serving("", 0), listening, None, None, self.lines)

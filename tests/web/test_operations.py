@@ -3,6 +3,7 @@
 import json
 import logging
 import shutil
+import sys
 from collections import namedtuple
 from pathlib import Path
 from typing import Any
@@ -170,6 +171,26 @@ def test_a_json_line_is_one_object_with_its_fields():
     assert (said["level"], said["logger"], said["message"]) == ("warning", "lathhouse.x", "a\nb")
     assert said["status"] == 200
     assert said["at"].endswith("+00:00")
+
+
+def test_nothing_that_was_typed_makes_a_line_of_the_log_or_moves_a_terminal():
+    """CWE-117; C0 and C1 control characters (ECMA-48), and the two line ends of Unicode."""
+    evil = "a\r\n2026-01-01 00:00:00.000Z INFO forged\x1b[2J\x9b2J\x85b\u2028c"
+    try:
+        raise ValueError(evil)
+    except ValueError:
+        caught = sys.exc_info()
+    record = logging.LogRecord("lathhouse.x", logging.WARNING, "f.py", 1, "%s", (evil,), caught)
+    first, *below = logs.PlainLines(logs.PLAIN).format(record).split("\n")
+    assert first.endswith(
+        r"a\u000d\u000a2026-01-01 00:00:00.000Z INFO forged\u001b[2J\u009b2J\u0085b\u2028c"
+    )
+    assert below
+    assert all(line.startswith("    ") for line in below)
+    record.exc_text = None
+    line = logs.JsonLines().format(record)
+    assert line.isprintable()
+    assert json.loads(line)["message"] == evil
 
 
 def test_the_age_of_a_backup_is_measured(nursery: Nursery, tmp_path: Path):

@@ -11,7 +11,7 @@ import pytest
 
 from lathhouse import logs
 from lathhouse.errors import TooOften
-from lathhouse.web import refusals
+from lathhouse.web import refusals, watches
 from lathhouse.web.pace import Pace
 from tests.server import Nursery
 from tests.web.test_people import Phone, link_for
@@ -97,6 +97,15 @@ def test_one_phone_asks_so_often_a_minute_by_its_session_and_hinders_no_other(
     said = [mele.client.get("/api/v1/crops").status_code for _ in range(7)]
     assert said == [200] * 5 + [429] * 2
     assert dev.client.get("/api/v1/crops").status_code == 200
+
+
+def test_no_more_than_two_trials_of_a_rule_run_at_once(sqlite_nursery: Nursery):
+    """Each keeps one of few threads busy for up to 20 s, which are the phones' (limits ours)."""
+    nursery, door = sqlite_nursery, "/api/v1/watches/look-due/preview"
+    with watches.AT_ONCE, watches.AT_ONCE:
+        refused = nursery.call("POST", door, {"days": 1})
+    assert (refused.status_code, refused.json["type"].rpartition("/")[2]) == (503, "too-busy")
+    assert [nursery.call("POST", door, {"days": 1}).status_code for _ in range(3)] == [200] * 3
 
 
 def test_the_minute_is_counted_as_it_passes_and_many_callers_are_forgotten(

@@ -17,7 +17,7 @@ from flask import Flask
 from hypercorn.middleware import AsyncioWSGIMiddleware
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from lathhouse.errors import Refusal, TooBusy, TooMuch, TooSlow
+from lathhouse.errors import Refusal, TooBusy, TooMuch, TooSlow, TwoEnds
 from lathhouse.settings import BODY_MAX_BYTES
 from lathhouse.web.callers import LOOPBACK, address_of, is_proxy
 from lathhouse.web.lines import Lines
@@ -55,6 +55,7 @@ class Door:
             return
         caller = address_of(str((scope.get("client") or ("",))[0]))
         try:
+            check_end(scope)
             body = await self.read(caller, receive)
         except Refusal as refusal:
             answer = refused(refusal)
@@ -192,12 +193,27 @@ async def read_body(receive: Receive) -> bytes | None:
     return None
 
 
+def check_end(scope: Any) -> None:
+    """Refuse a message that says where it ends in two ways (RFC 9112, 6.1 and 6.3).
+
+    A server before us may have believed the other: what follows would be another's request.
+
+    Raises:
+        TwoEnds: it does, or is in chunks by a version that knows none.
+    """
+    said = {name for name, _ in scope["headers"]} & {b"content-length", b"transfer-encoding"}
+    if len(said) > 1 or (said == {b"transfer-encoding"} and scope["http_version"] == "1.0"):
+        raise TwoEnds("A message says by its length or by its chunks where it ends, not by both.")
+
+
 def refused(refusal: Refusal) -> Messages:
     """Return the answer instead of the application's."""
     answer = answer_refusal(refusal)
     answer.headers.extend(HEADERS)
     answer.headers["Content-Security-Policy"] = DATA_CSP
     answer.headers["Cache-Control"] = "no-store"
+    if isinstance(refusal, TwoEnds):
+        answer.headers["Connection"] = "close"
     headers = [(name.lower().encode(), value.encode()) for name, value in answer.headers.items()]
     return [
         {"type": "http.response.start", "status": answer.status_code, "headers": headers},
