@@ -1,16 +1,19 @@
 """What the person records, and what each phone said of it."""
 
+import base64
 import uuid
 from typing import Any
 
 from lathhouse.domain.instants import to_text
 from tests.faults.schedule import HOUR_MS, Step
+from tests.photos import jpeg, name_of
 
 Draft = dict[str, Any]
 CROP = "acer-palmatum"
 # Numbers that a careless way of carrying them would change (FAULTS F27).
 EXACT = (0.1 + 0.2, 4.35, -0.05, 1e-7, 99_999.99999999999, 1 / 3)
 # People who say that they record, or nobody.
+SHA256_DIGITS = 64
 SAYS = (None, *(str(uuid.UUID(int=number)) for number in (1, 2)))
 
 
@@ -32,6 +35,11 @@ class Said:
         # Of each mark: of what kind it is, of which lot, and who said it.
         self.about: dict[str, dict[str, Any]] = {}
         self.days: dict[str, set[str]] = {}
+        # Each picture that was taken; those that a phone called saved, and by which record.
+        self.pictures: dict[str, bytes] = {}
+        self.pictures_told: dict[str, int] = {}
+        self.picture_of: dict[str, str] = {}
+        self.taken_back: set[str] = set()
 
     def mark(self) -> str:
         self.marks += 1
@@ -40,9 +48,16 @@ class Said:
         return self.trying[-1]
 
     def saved(self, phone: int, ids: list[str]) -> None:
+        """Take down ids of records; the name of a picture comes before its record's id."""
+        picture = None
         for name in ids:
+            if len(name) == SHA256_DIGITS:
+                self.pictures_told[name], picture = phone, name
+                continue
             self.told[name] = phone
             self.last[phone] = name
+            if picture:
+                self.picture_of[name], picture = picture, None
 
     def heard(self, phone: int, said: dict[str, Any], bad: bool) -> None:
         """Take down how the phone answered what was just recorded."""
@@ -52,7 +67,8 @@ class Said:
             self.bad.update(said["value"])
 
     def ids_of(self, phone: int) -> set[str]:
-        return {name for name, of in self.told.items() if of == phone}
+        every = {**self.told, **self.pictures_told}
+        return {name for name, of in every.items() if of == phone}
 
     def lot(self, step: Step) -> str:
         if not self.lots:
@@ -78,6 +94,8 @@ class Said:
         if last is None:
             return None
         if act == "undo":
+            # What has not left the phone goes with its record.
+            self.taken_back.add(self.picture_of.get(last, ""))
             return ("undo", last)
         data = self._marked({"of": last, "data": {"moisture": 2}})
         return ("record", [{"kind": "amended", "lot": None, "data": data}])
@@ -99,12 +117,24 @@ class Said:
             more |= {"observedAt": at.replace("Z", "+00:00"), "typed": True}
         marked = self._marked(data)
         self.about[marked["mark"]] = {"kind": kind, "lot": lot, "by": more["by"]}
-        return {"kind": kind, "lot": lot, "data": marked, "more": more}
+        draft = {"kind": kind, "lot": lot, "data": marked, "more": more}
+        if act == "photo":
+            octets = self.pictures[marked["sha256"]]
+            draft["photo"] = base64.b64encode(octets).decode()
+        return draft
+
+    def _picture(self) -> dict[str, Any]:
+        """Return what a record says of a new picture, which is like no other."""
+        octets = jpeg(16, 12, comment=f"picture {self.marks}".encode())
+        self.pictures[name_of(octets)] = octets
+        return {"sha256": name_of(octets), "width_px": 16, "height_px": 12}
 
     def _what(self, step: Step, act: str) -> tuple[str, dict[str, Any]]:
         start = {"crop": CROP, "label": f"26-{len(self.lots):03d}"}
         if act == "place":
             self.places.append(str(uuid.uuid4()))
+        if act == "photo":
+            return "photographed", self._picture()
         return {
             "start": ("lot_started", {**start, "quantity": 200, "unit": "seeds"}),
             # As the first phones wrote it: one parent, no quantity (FAULTS F28).

@@ -17,7 +17,7 @@ ASKED = (
 ).split()
 ACTS = (
     "start old_start look look look batch split lose cold warm place read note bad drone amend undo"
-    " earlier exact"
+    " earlier exact photo photo"
 ).split()
 HOUR_MS = 3_600_000
 PASSES_MS = [1_500, 21_000, 61_000, 9 * HOUR_MS]
@@ -26,6 +26,9 @@ ZONES_MIN = [780, -480, 345, 0]
 NIGHT_MIN = [23 * 60 + 30, 30]
 SETS_MS = [-HOUR_MS, HOUR_MS, -400 * 24 * HOUR_MS, 20_000 * HOUR_MS, 180_000]
 
+# How far the server's own clock is off, or that it is put right.
+DAY_MS = 24 * HOUR_MS
+OFF_MS = [-26 * HOUR_MS, -365 * DAY_MS, 365 * DAY_MS, 0, 0]
 BROUGHT = ["before", "after", "after", "never"]
 
 phones = st.integers(0, PHONES - 1)
@@ -73,7 +76,7 @@ STEPS: dict[str, tuple[int, st.SearchStrategy[Step]]] = {
         4,
         on_the_way(
             "save_file",
-            act=st.sampled_from(["", "look", "start", "batch", "bad"]),
+            act=st.sampled_from(["", "look", "start", "batch", "bad", "photo"]),
             lot=few,
             at_last=st.sampled_from(BROUGHT),
         ),
@@ -98,6 +101,10 @@ STEPS: dict[str, tuple[int, st.SearchStrategy[Step]]] = {
     "copy": (4, step("copy", verified=st.booleans())),
     "restore": (4, step("restore", which=few, older=st.sampled_from([False, False, True]))),
     "restart": (3, step("restart")),
+    "server_clock": (
+        4,
+        step("server_clock", ms=st.sampled_from(OFF_MS), restarts=st.booleans()),
+    ),
     "server_dies": (3, step("server_dies", at=st.integers(1, 60))),
     "server_full": (1, step("server_full")),
     "server_locked": (1, step("server_locked")),

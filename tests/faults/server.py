@@ -4,7 +4,9 @@ import json
 import shutil
 import sqlite3
 import threading
+import time
 import uuid
+from collections import Counter
 from collections.abc import Iterable
 from io import BytesIO
 from pathlib import Path
@@ -17,10 +19,13 @@ from werkzeug.serving import make_server
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import to_text
+from lathhouse.reminders.clock import catch_up
 from lathhouse.settings import Settings, wall_clock_ms
 from lathhouse.store import access, check
 from lathhouse.store.config import rows_of_kind
+from lathhouse.store.leases import take_lease
 from lathhouse.store.models import Backup, db
+from lathhouse.store.site_clock import SiteClock, is_sure, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.pull import pull
 from lathhouse.sync.server_events import ServerDevice
@@ -37,7 +42,7 @@ Event = dict[str, Any]
 PORTAL = b"<!doctype html><title>Sign in to the wireless</title>"
 KEPT_FOR_AN_HOUR = [("Cache-Control", "max-age=3600"), ("X-Content-Type-Options", "nosniff")]
 BUSY_MS = 20
-# What its process may end in.
+# What its process may end in, beside a picture.
 KILLED_IN = ("/push", "/saved-files")
 
 
@@ -54,7 +59,8 @@ class Faulty:
     """A server on loopback; what goes wrong with a request stands in its `X-Fault`."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder, self.passed_ms, self.deaths = folder, 0, 0
+        self.folder, self.passed_ms, self.wrong_ms = folder, 0, 0
+        self.met: Counter[str] = Counter()
         self.turn = threading.Lock()
         self.held: list[tuple[Environ, bytes]] = []
         self.copies: list[Path] = []
@@ -73,7 +79,7 @@ class Faulty:
         }
         self.app = self._open()
         with self.app.app_context():
-            now = to_text(self.now_ms())
+            now = self.now()
             self.tokens = {
                 role: access.add_token(self.site, f"{role}'s script", role, now)
                 for role in ("owner", "worker")
@@ -92,11 +98,48 @@ class Faulty:
         return front
 
     def now_ms(self) -> int:
+        """Return what time it is, whatever any clock says."""
         return wall_clock_ms() + self.passed_ms
+
+    def _clock(self) -> SiteClock:
+        """Return a clock as a process begins with it: on the wall, and one that nobody sets."""
+        begun_s, begun_ms = time.monotonic(), wall_clock_ms()
+
+        def steady_ms() -> int:
+            return begun_ms + int((time.monotonic() - begun_s) * 1000) + self.passed_ms
+
+        return SiteClock(lambda: self.now_ms() + self.wrong_ms, steady_ms)
 
     def _open(self) -> Flask:
         where = {"data": self.folder / "data", "frontend": PAGE}
-        return create_app(Settings(**where, now_ms=self.now_ms, requests_a_minute=NO_BOUND))
+        settings = Settings(**where, now_ms=self._clock(), requests_a_minute=NO_BOUND)
+        return create_app(settings)
+
+    @property
+    def clock(self) -> SiteClock:
+        """Return the clock that the server goes by."""
+        found = self.app.config["LATHHOUSE"].now_ms
+        assert isinstance(found, SiteClock)
+        return found
+
+    def now(self) -> str:
+        """Return what the server takes for now."""
+        return to_text(self.clock())
+
+    def tick(self) -> None:
+        """Let the alert clock tick once; a server that runs does so every few seconds."""
+        with self.turn, self.app.app_context():
+            now_ms, sure = self.clock(), is_sure(self.clock)
+            if take_lease(self.site, "clock", now_ms, sure=sure):
+                catch_up(self.site, now_ms)
+
+    def set_clock(self, ms: int, *, restarts: bool) -> None:
+        """Set the clock on its wall wrong by so much; as the computer starts, or while it runs."""
+        self.tick()
+        self.wrong_ms = ms
+        if restarts:
+            self.restart()
+        self.tick()
 
     def address(self, phone: int) -> str:
         """Return the address by which one phone knows it: an origin, so a store, of its own."""
@@ -145,6 +188,10 @@ class Faulty:
                     connection.execute("UPDATE sites SET epoch = ?", (str(uuid.uuid4()),))
             # Whoever restores starts the program anew.
             self.app.config["SERVER_DEVICE"] = ServerDevice()
+            clock = self._clock()
+            with self.app.app_context(), db.engine.connect() as connection:
+                clock.begin(last_trusted_ms(connection))
+            self.app.config["LATHHOUSE"].now_ms = clock
 
     def restart(self) -> None:
         """End the process and start it again on its folder."""
@@ -157,11 +204,11 @@ class Faulty:
 
         def note(work: Work) -> None:
             seqs = {row["id"]: row["contiguous"] for row in rows_of_kind(work, "phone").values()}
-            row = {"at": to_text(self.now_ms()), "file": "", "events": 0, "chain": ""}
+            row = {"at": self.now(), "file": "", "events": 0, "chain": ""}
             work.upsert(Backup, [row | {"seqs": json.dumps(seqs)}], ("at",))
 
         with self.turn, self.app.app_context():
-            writing(self.site, to_text(self.now_ms()), note)
+            writing(self.site, self.now(), note)
 
     def events(self) -> dict[str, Event]:
         """Return every event on record by its id."""
@@ -170,9 +217,15 @@ class Faulty:
         return {name: json.loads(body) for name, body in rows}
 
     def names(self) -> set[str]:
-        """Return the ids of all events on record."""
+        """Return the ids of all events on record, and the names of all pictures."""
+        every = "SELECT id FROM events UNION ALL SELECT sha256 FROM photos"
         with sqlite3.connect(self.file) as connection:
-            return {name for (name,) in connection.execute("SELECT id FROM events")}
+            return {name for (name,) in connection.execute(every)}
+
+    def pictures(self) -> dict[str, bytes]:
+        """Return every picture by its name."""
+        with sqlite3.connect(self.file) as connection:
+            return dict(connection.execute("SELECT sha256, octets FROM photos"))
 
     def refused(self) -> set[str]:
         """Return the ids of all refused items that it keeps."""
@@ -192,7 +245,7 @@ class Faulty:
     def link(self) -> str:
         """Return a new pairing link's secret."""
         with self.app.app_context():
-            return access.make_link(self.site, "owner", None, to_text(self.now_ms()), 10)
+            return access.make_link(self.site, "owner", None, self.now(), 10)
 
     def bring(self, text: str, role: str) -> tuple[int, Event]:
         """Bring a saved file with a script's token; return status and answer."""
@@ -204,7 +257,7 @@ class Faulty:
 
     def cut_off(self, device: str) -> None:
         with self.turn, self.app.app_context():
-            access.cut_off(self.site, device, to_text(self.now_ms()))
+            access.cut_off(self.site, device, self.now())
 
     def pulled(self) -> Event:
         """Return all rows, as a new phone would pull them."""
@@ -212,7 +265,7 @@ class Faulty:
         cursor, more = "0", True
         with self.app.app_context():
             while more:
-                page = pull(self.site, cursor, 1000, self.now_ms())
+                page = pull(self.site, cursor, 1000, self.clock())
                 for name, found in page["rows"].items():
                     rows.setdefault(name, []).extend(found)
                 cursor, more = page["cursor"], page["more"]
@@ -221,7 +274,7 @@ class Faulty:
     def differences(self) -> list[str]:
         """Return where the stored rows are not what a fold of the log from nothing gives."""
         with self.app.app_context():
-            return list(check.check(self.site, to_text(self.now_ms()))["differences"])
+            return list(check.check(self.site, self.now())["differences"])
 
     # -- what fails on the server itself
 
@@ -241,10 +294,10 @@ class Faulty:
             self.blocker = sqlite3.connect(self.file, timeout=5, isolation_level=None)
             self.blocker.execute("BEGIN IMMEDIATE")
 
-    def ended(self) -> dict[str, int]:
-        """Return how often its process ended in a push since this was last asked."""
-        deaths, self.deaths = self.deaths, 0
-        return {"server killed in a push": deaths}
+    def ended(self) -> Counter[str]:
+        """Return what it met since this was last asked."""
+        met, self.met = self.met, Counter()
+        return met
 
     @property
     def failing(self) -> bool:
@@ -252,7 +305,7 @@ class Faulty:
         return self.full or self.blocker is not None
 
     def calm(self) -> None:
-        """Let nothing fail on the server any more."""
+        """Let nothing fail on the server any more, but its clock."""
         self.full, self.dies_at = False, 0
         if self.blocker is not None:
             self.blocker.execute("ROLLBACK")
@@ -334,15 +387,22 @@ class Faulty:
                 if name == "Set-Cookie":
                     self.cookies[phone_of(environ)] = value
 
-        dying = self.dies_at and environ["PATH_INFO"].endswith(KILLED_IN)
+        path, is_picture = environ["PATH_INFO"], environ["REQUEST_METHOD"] == "PUT"
+        dying = self.dies_at and (is_picture or path.endswith(KILLED_IN))
         self.statements = 1 if dying else 0
-        again = {**environ, "wsgi.input": BytesIO(body)}
+        # Each phone is a machine of its own, and is asked which time it is.
+        here = {"REMOTE_ADDR": f"192.168.1.{10 + phone_of(environ)}"}
+        again = {**environ, **here, "wsgi.input": BytesIO(body)}
         answer = b"".join(self.app(again, note))
         if dying and not self.dies_at:
-            self.deaths += 1
+            self.met[
+                "server killed with a picture" if is_picture else "server killed in a push"
+            ] += 1
             self._let_go()
             return "dead", [], b""
         self.statements = 0
+        if is_picture:
+            self.met[f"picture sent: {said[0][:3]}"] += 1
         return said[0], said[1], answer
 
     def deliver(self, which: list[int]) -> None:

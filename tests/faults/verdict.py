@@ -1,5 +1,6 @@
 """What must hold once everything has healed, whatever went wrong before."""
 
+import base64
 import json
 from collections import Counter
 from datetime import datetime
@@ -17,7 +18,7 @@ KINDS = {
     "solutions": "solution",
 }  # fmt: skip
 # What belongs to a row and not to the lot, or only to the moment at which it was sent.
-MOMENT = ("day",)
+MOMENT = ("day", "next_deadline")
 KEPT = ("base", "tail", "checkpoint", "checkpoint_at", "next_deadline", "revision", "day")
 # Of an event, what is the same on the phone that recorded it and on the server.
 WHOLE = "kind lot by data observed_at recorded_at typed seq mends".split()
@@ -34,6 +35,8 @@ def judge(world: "World") -> list[str]:
     wrong += converged(world, heard)
     wrong += exact(world, on_server, heard)
     wrong += brought_is_there(world, world.server.names())
+    wrong += pictures_kept(world, on_server, heard)
+    wrong += clock_is_believed(world)
     return wrong + world.server.differences()
 
 
@@ -92,6 +95,45 @@ def quiet(heard: dict[int, Rows]) -> list[str]:
         for store in ("outbox", "confirming")
         if one["disk"][store]
     ]
+
+
+def pictures_kept(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
+    """Every picture that was saved is on the server as it was taken, or waits on a phone."""
+    said, wrong = world.said, []
+    voided = {one["data"].get("of") for one in on_server.values() if one["kind"] == "voided"}
+    named = {
+        one["data"]["sha256"]
+        for name, one in on_server.items()
+        if one["kind"] == "photographed" and name not in voided
+    }
+    there = world.server.pictures()
+    gone = world.excused | said.taken_back | there.keys()
+    for name in sorted((named | said.pictures_told.keys()) - gone):
+        waits = any(is_waiting(one, name, said.pictures[name]) for one in heard.values())
+        if name in named:
+            wrong.append(f"picture {name[:8]}'s record is on the server, and it never came")
+        elif not waits:
+            wrong.append(f"picture {name[:8]} was called saved, and is nowhere")
+    return wrong + [
+        f"picture {name[:8]} is not what was taken"
+        for name, octets in there.items()
+        if octets != said.pictures.get(name)
+    ]
+
+
+def is_waiting(one: Rows, name: str, octets: bytes) -> bool:
+    """Return whether a picture is whole on a phone, which shows that it waits."""
+    kept = dict(one["disk"]["photos"]).get(name)
+    whole = kept is not None and base64.b64decode(kept["jpeg"]) == octets
+    return whole and name in one["waiting"]
+
+
+def clock_is_believed(world: "World") -> list[str]:
+    """The server's clock is right again: where a right phone has told it so, it is in no doubt."""
+    doubt = world.server.clock.doubt
+    told = any(not world.phones[number].clock_is_set for number in world.used())
+    off_ms = abs(world.server.clock() - world.server.now_ms())
+    return [f"the server's clock is {doubt}, off by {off_ms} ms"] if told and doubt else []
 
 
 def converged(world: "World", heard: dict[int, Rows]) -> list[str]:

@@ -9,7 +9,7 @@ from typing import Any
 from tests.faults import files
 from tests.faults.drafts import Said
 from tests.faults.handsets import Chromium, Line
-from tests.faults.schedule import PHONES, Step
+from tests.faults.schedule import HOUR_MS, PHONES, Step
 from tests.faults.server import Faulty
 from tests.faults.verdict import judge
 
@@ -46,14 +46,20 @@ class Phone:
         return found
 
     def held(self) -> set[str]:
-        """Return the ids of its own events that it holds."""
-        return {key for key, _ in self.read().get("events", [])}
+        """Return the ids of its own events that it holds, and the names of its own pictures."""
+        return own(self.read())
 
     def pair_first(self, secret: str) -> None:
         """Pair a new phone; each schedule begins with its disk as it is then."""
         self.line.ready()
         disk = self.call("pairFirst", secret)
         (self.device,) = [value for key, value in disk["meta"] if key == "device"]
+
+
+def own(disk: Disk) -> set[str]:
+    """Return the ids of a disk's own events, and the names of its own pictures."""
+    pictures = {key for key, kept in disk.get("photos", []) if kept["mine"]}
+    return pictures | {key for key, _ in disk.get("events", [])}
 
 
 class World:
@@ -67,6 +73,7 @@ class World:
         self.made: Counter[str] = Counter()
         for phone in self.phones:
             phone.pair_first(self.server.link())
+        self.server.tick()
         self.first = self.server.copy()
         self.server.first_cookies = dict(self.server.cookies)
 
@@ -93,8 +100,10 @@ class World:
     def begin(self) -> None:
         self.server.calm()
         self.server.held.clear()
-        self.server.passed_ms = 0
+        self.server.passed_ms = self.server.wrong_ms = 0
         self.server.put_back(self.first, new_epoch=False)
+        # Some phone has agreed with it on that day.
+        self.server.clock.hear(self.server.now_ms())
         for kept in self.server.copies[1:]:
             kept.unlink()
         # The first day's can be restored where nobody has made another.
@@ -138,6 +147,8 @@ class World:
     def heal(self) -> None:
         """Nothing goes wrong any more; people open their phones, and time passes."""
         self.server.calm()
+        if self.server.wrong_ms:
+            self.server.set_clock(0, restarts=False)
         self.server.deliver([0] * len(self.server.held))
         files.bring_last(self, "before")
         for number in self.used():
@@ -158,6 +169,7 @@ class World:
                 self.act(number, "wait", {"ms": TIMERS_MS, "asleep": False})
                 if turn == 0:
                     self.act(number, "look", None)
+                    self.act(number, "try_now", None)
                 if self.phones[number].call("state") == OUT:
                     self.pair(number)
 
@@ -178,8 +190,7 @@ class World:
         there = self.server.names()
         disk = self.phones[number].read()
         self.bereft |= {value for key, value in disk.get("meta", []) if key == "device"}
-        held = {key for key, _ in disk.get("events", [])}
-        for name in (held | self.said.ids_of(number)).difference(but):
+        for name in (own(disk) | self.said.ids_of(number)).difference(but):
             (self.server_only if name in there else self.excused).add(name)
 
     def let_pass(self, ms: int, asleep: bool) -> None:
@@ -356,7 +367,8 @@ def restore(world: World, step: Step) -> None:
         world.made["server restored to before what phones let go of"] += 1
         world.older = True
         held: set[str] = set().union(*(world.phones[number].held() for number in world.used()))
-        world.excused |= world.said.told.keys() - there - held
+        told = world.said.told.keys() | world.said.pictures_told.keys()
+        world.excused |= told - there - held
     world.made["server restored"] += 1
 
 
@@ -364,7 +376,18 @@ def restart(world: World, _step: Step) -> None:
     if world.server.failing:
         return
     world.made["server restarted"] += 1
+    world.server.tick()
     world.server.restart()
+
+
+def server_clock(world: World, step: Step) -> None:
+    """The server's own clock is wrong, from a start on or while it runs, or is put right."""
+    if world.server.failing or step["ms"] == world.server.wrong_ms:
+        return
+    how = f"wrong by {step['ms'] // HOUR_MS} hours" if step["ms"] else "right again"
+    world.made[f"server's clock {how}"] += 1
+    world.server.set_clock(step["ms"], restarts=step["restarts"])
+    world.made["server's clock in doubt"] += world.server.clock.doubt is not None
 
 
 def server(act: str, name: str | None = None) -> Any:
@@ -390,6 +413,7 @@ DO = {
     "save_file": save_file, "bring": files.bring,
     "full": full, "evict": evict, "age": simply("age"), "clone": clone, "cut_off": cut_off,
     "pair": pair, "copy": copy, "restore": restore, "restart": restart,
-    "server_dies": server("die_at", "at"), "server_full": server("fill_disk"),
-    "server_locked": server("lock"), "server_calm": server("calm"),
+    "server_clock": server_clock, "server_dies": server("die_at", "at"),
+    "server_full": server("fill_disk"), "server_locked": server("lock"),
+    "server_calm": server("calm"),
 }  # fmt: skip

@@ -3,6 +3,7 @@
 import * as clock from "/store/clock.js";
 import * as database from "/store/database.js";
 import * as house from "/store/house.js";
+import * as photos from "/store/photos.js";
 import * as record from "/store/record.js";
 import * as savedFile from "/store/saved_file.js";
 import * as sending from "/store/sending.js";
@@ -12,4 +13,4 @@ import * as tray from "/store/tray.js";
 
 const handset = /** @type {any} */ (parent).handset;
 await house.openHouse();
-handset.tabOf(window).opened({ clock, database, house, record, savedFile, sending, session, tray, sync: startHouse() });
+handset.tabOf(window).opened({ clock, database, house, photos, record, savedFile, sending, session, tray, sync: startHouse() });

@@ -46,9 +46,9 @@ class Handset {
 
   /** What is on its disk, and what it shows to its person. */
   async testimony() {
-    const { lots, tray, contact } = this.app.house;
+    const { lots, tray, contact, unsentPhotos } = this.app.house;
     const shown = tray.value.map(({ id }) => id);
-    return { disk: await this.read(), lots: Object.fromEntries(lots.value), otherwise: await this.otherwise(), tray: shown, contact: contact.value, saysEmptied: this.saysEmptied };
+    return { disk: await this.read(), lots: Object.fromEntries(lots.value), otherwise: await this.otherwise(), tray: shown, contact: contact.value, saysEmptied: this.saysEmptied, waiting: unsentPhotos.value.map(({ sha256 }) => sha256) };
   }
 
   /** What another tab shows otherwise than the first; they hear of each other a moment later. */
@@ -70,7 +70,7 @@ class Handset {
   /** How much waits, how things stand with the server, and up to where its rows are known. */
   async rest() {
     const { database, house } = this.app;
-    const waits = house.pending.value.length + ((await database.meta("afresh")) ? 1 : 0);
+    const waits = house.pending.value.length + house.unsentPhotos.value.length + ((await database.meta("afresh")) ? 1 : 0);
     return [waits, house.confirming.value.length, this.state(), await database.meta("revision")];
   }
 
@@ -116,9 +116,9 @@ class Handset {
 
   isQuiet() {
     return this.tabs.every((tab) => {
-      const { asking, held, writing, app } = tab;
+      const { asking, held, locking, writing, app } = tab;
       if (writing || asking !== held) return false;
-      return held > 0 || !app || app.sync.state.doing === "rest";
+      return held > 0 || !app || (!locking && app.sync.state.doing === "rest");
     });
   }
 
@@ -173,6 +173,11 @@ class Handset {
       disk[name] = keys.map((key, index) => [key, values[index]]);
     }
     db.close();
+    for (const [, value] of disk.photos ?? []) {
+      const { blob } = value;
+      Object.assign(value, { jpeg: await textOf(blob) });
+      delete value.blob;
+    }
     return disk;
   }
 
@@ -184,7 +189,8 @@ class Handset {
       const store = tx.objectStore(name);
       const [keys, values] = await Promise.all([done(store.getAllKeys()), done(store.getAll())]);
       const there = new Map(keys.map((key, index) => [key, JSON.stringify(values[index])]));
-      for (const [key, value] of disk[name] ?? []) {
+      for (const [key, told] of disk[name] ?? []) {
+        const value = name === "photos" ? kept(told) : told;
         if (there.get(key) !== JSON.stringify(value)) store.put(value, store.keyPath ? undefined : key);
         there.delete(key);
       }
@@ -195,7 +201,7 @@ class Handset {
   }
 }
 
-const LIVELY = () => ({ asking: 0, held: 0, writing: 0, slow: [], connections: [] });
+const LIVELY = () => ({ asking: 0, held: 0, locking: 0, writing: 0, slow: [], connections: [] });
 const freshPlan = () => ({ net: [], met: [], die_at: 0, steps: 0, signal: true, loses: "" });
 
 /** Run a script in a frame, where its app has not died of the one before. */
@@ -205,6 +211,13 @@ function run(text, frame) {
 }
 
 const done = (asked) => new Promise((resolve, reject) => Object.assign(asked, { onsuccess: () => resolve(asked.result), onerror: () => reject(asked.error) }));
+
+/** A picture's octets as text, and such a text's picture. */
+const textOf = async (blob) => btoa(String.fromCharCode(...new Uint8Array(await blob.arrayBuffer())));
+const blobOf = (text) => new Blob([Uint8Array.from(atob(text), (one) => one.charCodeAt(0))], { type: "image/jpeg" });
+/** A draft as its screen gives it; a picture as the phone keeps it. */
+const taken = ({ photo, ...draft }) => (photo ? { ...draft, photo: blobOf(photo) } : draft);
+const kept = ({ jpeg, ...rest }) => ({ ...rest, blob: blobOf(jpeg) });
 
 /** The database as the app makes it. */
 function connect() {
@@ -224,8 +237,8 @@ const ACTS = {
   },
   /** The person records; told saved is what resolves, whatever becomes of the app after that. */
   async record(handset, drafts) {
-    const events = await handset.app.record.recordAll(drafts);
-    handset.saved.push(...events.map(({ id }) => id));
+    const events = await handset.app.record.recordAll(drafts.map(taken));
+    handset.saved.push(...events.flatMap(({ id, data }) => (data.sha256 ? [data.sha256, id] : [id])));
     return events.map(({ id }) => id);
   },
   async undo(handset, id) {
@@ -250,6 +263,11 @@ const ACTS = {
   },
   async nudge(handset, why) {
     handset.app.sync.nudge(why);
+  },
+  /** The person asks for everything to be tried again, as on the screen of what is unsent. */
+  async try_now(handset) {
+    for (const { app } of handset.tabs) app?.photos.forgetRefusals();
+    handset.app.sync.nudge("asked");
   },
   async signal(handset, there) {
     handset.signal = handset.plan.signal = there;

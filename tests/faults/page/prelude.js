@@ -131,6 +131,18 @@
     }
   };
 
+  // -- the lock under which pictures are sent: while somebody waits for it, the app is at work
+  const lock = LockManager.prototype.request;
+  LockManager.prototype.request = async function (name, ...given) {
+    const counts = name === "lathhouse-photos" ? 1 : 0;
+    tab.locking += counts;
+    try {
+      return await lock.call(this, name, ...given);
+    } finally {
+      tab.locking -= counts;
+    }
+  };
+
   // -- the disk
   const transaction = IDBDatabase.prototype.transaction;
   IDBDatabase.prototype.transaction = function (stores, mode, options) {
