@@ -120,10 +120,18 @@ export function placeWeather(place, stock) {
   return { cold: coldFacts(place, stock), heat: heatFacts(place), cover: coverFacts(place, stock) };
 }
 
+/** See the twin: what was uncovered in the morning since the last reading is not asked about before the next. */
 function coldFacts(row, stock) {
   if (!row.cold) return null;
-  const found = openStock(stock.entries, stock.places, row.cold.at, null);
+  const entries = stock.entries.filter((entry) => !isPassed(entry, row.cold.at, stock));
+  const found = openStock(entries, stock.places, row.cold.at, null);
   return { ...row.cold, until_at: standsUntil(row.cold.at), open_lots: found.lots, opened_at: found.opened_at, names: found.names };
+}
+
+/** Whether a lot was bared after a reading, at a time of day at which covers come off. */
+function isPassed(entry, readAt, { places, home, offsets }) {
+  const bared = [entry.bared_at || "", places[entry.place || ""]?.bared_at || ""].sort()[1];
+  return bared > readAt && isTimeToUncover({ ...home, offsets }, bared);
 }
 
 function heatFacts({ heat }) {

@@ -899,7 +899,7 @@ export const words = {
   "ends.chamber-band": "with readings that stay well inside the band for its time, 30 minutes unless set otherwise",
   "ends.chamber-silent": "with a temperature, or when no live lot stands in it",
   "ends.frost-tonight": "when all that is tender is covered or under a roof, when a forecast is above the limit, or when the night is over",
-  "ends.frost-now": "when all that is tender there is covered, with a reading above 3 °C, or 3 hours after the last reading",
+  "ends.frost-now": "when all that is tender there is covered, or was uncovered in the morning after the last reading; with a reading above 3 °C, or 3 hours after the last",
   "ends.cover-left-on": "when the cover is taken off, or when it is said until when it stays on",
   "ends.heat-plants": "when each of those places was looked at since the morning or since noon, at noon and at midnight, or when a forecast is below the limit",
   "ends.heat-people": "with a reading whose heat index is below 89 °F, or 3 hours after the last reading",

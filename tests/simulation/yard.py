@@ -98,7 +98,18 @@ class Yard:
     def frost_now(self, place: str, lots: list[Lot]) -> Span | None:
         """Return from when until when tender stock lies bare in the cold that was read there."""
         span = speaks(self.cold.get(place))
-        return span if span and self.bare(lots, self.cold[place].at) else None
+        if span is None:
+            return None
+        read_at = self.cold[place].at
+        asked = [lot for lot in lots if not self._uncovered_since(lot, read_at)]
+        return span if self.bare(asked, read_at) else None
+
+    def _uncovered_since(self, lot: Lot, read_at: int) -> bool:
+        """Say whether somebody bared a lot after a reading, in the morning, when it warms up."""
+        bared = max(lot.bared_at, self.bared_at.get(lot.place, 0))
+        day = self.calendar.day_of(bared)
+        morning = sunrise(self.calendar, day) + HOUR_MS, self.calendar.at(day, LISTED)
+        return bared > read_at and morning[0] <= bared < morning[1]
 
     def heat_people(self, place: str) -> Span | None:
         """Return from when until when the air there is dangerous for people."""

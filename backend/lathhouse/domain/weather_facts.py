@@ -174,13 +174,26 @@ def place_weather(place: Data, stock: Data) -> Data:
 
 
 def cold_facts(row: Data, stock: Data) -> Data | None:
-    """Return the run of cold readings of a place or the nursery, with what stands open there."""
+    """Return the run of cold readings of a place or the nursery, with what stands open there.
+
+    Whoever uncovers in the morning says that the cold has passed: what was bared since the last
+    reading is not asked about before the next. Ours. At night a cover that is off is asked about.
+    """
     run = row.get("cold")
     if not run:
         return None
-    found = open_stock(stock["entries"], stock["places"], run["at"], None)
+    entries = [one for one in stock["entries"] if not _passed(one, run["at"], stock)]
+    found = open_stock(entries, stock["places"], run["at"], None)
     told = {"open_lots": found["lots"], "opened_at": found["opened_at"], "names": found["names"]}
     return {**run, "until_at": _stands_until(run["at"]), **told}
+
+
+def _passed(entry: Data, read_at: str, stock: Data) -> bool:
+    """Say whether a lot was bared after a reading, at a time of day at which covers come off."""
+    place = stock["places"].get(entry["place"] or "") or {}
+    bared = max(entry["bared_at"] or "", place.get("bared_at") or "")
+    home = {**(stock.get("home") or {}), "offsets": stock["offsets"]}
+    return bared > read_at and is_time_to_uncover(home, bared)
 
 
 def heat_facts(row: Data) -> Data | None:
