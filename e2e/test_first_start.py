@@ -8,6 +8,18 @@ from e2e.measure import spills, sticks_out
 
 pytest_plugins = ["e2e.house"]
 
+TWIN = """async () => {
+  const { device } = await import("/store/house.js");
+  const at = new Date().toISOString();
+  const twin = { id: crypto.randomUUID(), seq: 1, kind: "noted", lot: null, observed_at: at,
+    by: null, data: { text: "twin" } };
+  const body = JSON.stringify({ device: device.value, sent_at: at, events: [twin] });
+  const headers = { "content-type": "application/json" };
+  const answer = await fetch("/api/v1/sync/push", { method: "POST", headers, body });
+  const said = await answer.json();
+  return said.stored ? ["stored", said.stored.length] : [answer.status, said];
+}"""
+
 
 def test_an_owner_begins_with_nothing_and_has_a_lot_on_the_server(house: House, browser: Browser):
     context = browser.new_context(**PHONE)
@@ -44,7 +56,9 @@ def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
     owner = pair(first, house)
     page = second.new_page()
     page.goto(house.link)
-    expect(page.get_by_text("it was used already, or is too old")).to_be_visible(timeout=LATER_MS)
+    expect(page.get_by_text("This link was used already or is too old")).to_be_visible(
+        timeout=LATER_MS
+    )
     page.goto(f"{house.address}/#/lots")
     expect(page.get_by_text("This phone is not paired", exact=True)).to_be_visible()
     second.close()
@@ -101,7 +115,10 @@ def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
     owner.evaluate("() => { location.hash = '#/settings'; }")
     expect(owner.get_by_role("button", name=long)).to_have_count(0)
 
+    # A phone that was set up from a backup of this one sends another record under the same number.
+    assert owner.evaluate(TWIN) == ["stored", 1]
     owner.evaluate("() => { location.hash = '#/people'; }")
+    expect(phones.locator(".error")).to_contain_text("Two phones use one number")
     owner.get_by_role("button", name="Cut off").click()
     expect(phones).to_contain_text("This is the phone in your hand.")
     expect(phones).to_contain_text("No other phone is let in as the owner's.")

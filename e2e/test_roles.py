@@ -154,6 +154,20 @@ def test_a_viewer_touches_everything_and_nothing_is_refused(browser: Browser, ro
     for name in ("add", "act-count", "start-soak", "typed", "take", "tokens"):
         page.evaluate("(route) => { location.hash = route; }", SCREENS[name][0])
         expect(page.locator(".page-not-yours")).to_be_visible()
+    # More has no question who records, and leads nowhere that has nothing for a viewer.
+    page.evaluate("() => { location.hash = '#/settings'; }")
+    expect(page.locator(".page-settings .whose")).to_have_count(1)
+    expect(page.get_by_role("group", name="Who is recording")).to_have_count(0)
+    ways = page.evaluate(
+        """() => import("/store/may.js").then(({ mayOpen }) =>
+          [...document.querySelectorAll(".page-settings .cards a")].map((link) =>
+            [link.hash, mayOpen(link.hash.slice(2))]))"""
+    )
+    assert len(ways) > 5
+    assert [hash for hash, may in ways if not may] == []
+    page.evaluate("() => { location.hash = '#/people'; }")
+    expect(page.locator(".page-people .people > li").first).to_be_visible()
+    expect(page.locator(".page-people main button, .page-people main .act")).to_have_count(0)
     page.context.close()
 
 

@@ -24,10 +24,10 @@ DOES_NOT_OPEN = """() => {
   };
 }"""
 # As a full disk answers: the request fails, and its transaction with it.
-FULL = """() => {
-  const { add } = IDBObjectStore.prototype;
-  IDBObjectStore.prototype.add = function (...asked) {
-    const [request, { transaction }] = [add.apply(this, asked), this];
+FULL = """(way) => {
+  const before = IDBObjectStore.prototype[way];
+  IDBObjectStore.prototype[way] = function (...asked) {
+    const [request, { transaction }] = [before.apply(this, asked), this];
     const error = new DOMException("no room", "QuotaExceededError");
     request.addEventListener("success", () => {
       Object.defineProperty(transaction, "error", { get: () => error });
@@ -35,8 +35,9 @@ FULL = """() => {
     });
     return request;
   };
-  window.freed = () => Object.assign(IDBObjectStore.prototype, { add });
+  window.freed = () => Object.assign(IDBObjectStore.prototype, { [way]: before });
 }"""
+NOT_SAVED = "The last record was NOT saved: free some space, then save again."
 SYNC = "**/api/v1/sync/**"
 DAY_MS = 86_400_000
 
@@ -124,9 +125,9 @@ def test_what_does_not_fit_is_not_called_saved_and_stays_typed(own_demo: Served,
     go(page, "#/places")
     name = page.get_by_label("Name of the place")
     name.fill("Propagation tunnel")
-    page.evaluate(FULL)
+    page.evaluate(FULL, "add")
     page.get_by_role("button", name="Add a place").click()
-    expect(page.locator(".trouble")).to_contain_text("NOT saved")
+    expect(page.locator(".trouble")).to_contain_text(NOT_SAVED)
     expect(name).to_have_value("Propagation tunnel")
 
     go(page, f"#/lot/{lot_id('MV-22-1')}")
@@ -135,9 +136,23 @@ def test_what_does_not_fit_is_not_called_saved_and_stays_typed(own_demo: Served,
     save = page.locator(".record .leave .main-act")
     page.get_by_role("button", name="Close this message").click()
     save.click()
-    expect(page.locator(".trouble")).to_contain_text("NOT saved")
+    expect(page.locator(".trouble")).to_contain_text(NOT_SAVED)
     expect(save).to_be_visible()
     until(page, "import('/store/house.js').then((house) => house.pending.value.length === 0)")
     page.evaluate("() => window.freed()")
     save.click()
     expect(save).to_have_count(0)
+    # Taken back and brought back: the record holds as before.
+    first = page.locator(".record").first
+    said = first.locator("p").nth(1).inner_text()
+    first.get_by_role("button", name="Wrong?").click()
+    first.get_by_role("button", name="Take back").click()
+    expect(first).to_contain_text("taken back")
+    expect(first.get_by_role("button", name="Wrong?")).to_have_count(0)
+    first.get_by_role("button", name="Bring it back").click()
+    expect(first.get_by_role("button", name="Bring it back")).to_have_count(0)
+    expect(first.locator("p").nth(1)).to_have_text(said)
+    # News that do not fit are told as such: what was recorded is safe.
+    page.evaluate(FULL, "put")
+    page.evaluate("() => import('/ui/keeper.js').then(({ tryNow }) => tryNow())")
+    expect(page.locator(".trouble")).to_contain_text("news from the server does not fit")
