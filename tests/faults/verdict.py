@@ -170,6 +170,17 @@ def timely(event: Rows) -> bool:
     return abs((fixed - seen).total_seconds()) <= LEFT_ALONE_S
 
 
+def known_clock(world: "World", event: Rows) -> bool:
+    """Return whether anybody can know by which clock an event was dated.
+
+    One that was recorded before its app had reached the server once, on a phone whose clock was set
+    before it could be sent, is taken to be dated by that later clock.
+    """
+    number = world.said.told.get(event["id"])
+    was_set = number is not None and world.phones[number].clock_is_set
+    return bool(event.get("clock")) or not was_set
+
+
 def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
     """What was said is on record to the last digit, on the day that it was where it was said."""
     said, wrong = world.said, []
@@ -181,7 +192,8 @@ def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
         for part, was in about.items() if not event.get("mends") else ():
             if event.get(part) != was:
                 wrong.append(f"event {name} has {part} {event.get(part)}, and it was {was}")
-        if (name in said.days or event.get("typed")) and not timely(event):
+        by_right_clock = name in said.days and known_clock(world, event)
+        if (by_right_clock or event.get("typed")) and not timely(event):
             wrong.append(f"event {name} of {event['observed_at']} was put at {event['at']}")
         if name in said.days and event["observed_at"][:10] not in said.days[name]:
             wrong.append(f"event {name} is of {event['observed_at']}, and was on {said.days[name]}")
