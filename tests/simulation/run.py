@@ -3,7 +3,6 @@
 import heapq
 import random
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import func, select
@@ -17,46 +16,20 @@ from lathhouse.store.backup_age import note_backup
 from lathhouse.store.models import Subject, db
 from tests.server import Clock, close_nursery, open_nursery
 from tests.simulation import answers, covering, outdoors, steps
-from tests.simulation.calendar import HOUR_MS, MINUTE_MS, Calendar
+from tests.simulation.calendar import HOUR_MS, Calendar
+from tests.simulation.days import plan_day
 from tests.simulation.episodes import Key
-from tests.simulation.people import NEAR, WORKS, People
+from tests.simulation.faults import Faults, plan_faults
+from tests.simulation.people import NEAR, People
 from tests.simulation.post import Post
 from tests.simulation.rings import Mirror, key_of
 from tests.simulation.weather import Weather
-from tests.simulation.world import PAIRED, PROBE_MINUTES, World
+from tests.simulation.world import PAIRED, World
 from tests.simulation.yard import COOL_C, MILD_C
 
 TICKS_MAX = 1000
-# When the faults come, as parts of the run: a phone off for a week, the fridge's door left ajar one
-# night, the thermostat drifting, the probe dead.
-PHONE_OFF, DOOR_AJAR, DRIFT, PROBE_DEAD = 0.15, 0.57, 0.64, 0.76
-# In a short run the fridge's trouble falls into the phone's week, so that ordinary days are left.
-LONG_DAYS, SHORT = 60, (0.15, 0.25, 0.35, 0.85)
-AWAY_DAYS = 7
-SYNCS = {"orla": ("06:35", "12:30", "20:30"), "mele": ("07:02", "12:30", "15:58")}
-LISTS = (("Dev", "07:35"), ("Orla", "08:30"), ("Dev", "11:50"), ("Dev", "14:30"), ("Orla", "16:05"))
 PHONE = {"Orla": "orla", "Dev": "shed"}
-# After these hours weather asks for something else than before (`yard.py`).
-WEATHER_TURNS = ("00:30", "12:00", "14:00")
 HOT_C = 26
-
-
-@dataclass
-class Faults:
-    """The days on which something is out of order, which are no ordinary days."""
-
-    away: str
-    phone_off: int
-    door_ajar: int
-    drift: int
-    probe_dead: int
-
-    @classmethod
-    def of(cls, days: int, away: str) -> "Faults":
-        """Return the faults of a run of so many days."""
-        long = (PHONE_OFF, DOOR_AJAR, DRIFT, PROBE_DEAD)
-        parts = long if days >= LONG_DAYS else SHORT
-        return cls(away, *(round(days * part) for part in parts))
 
 
 class Run:
@@ -125,12 +98,12 @@ class Run:
     def go(self, progress: Callable[[int, int], None] = lambda _day, _days: None) -> "Run":
         """Run it through; say at the beginning of each day how far it is."""
         end = self.calendar.at(self.days, "00:00")
-        self._plan_faults()
+        self.out_of_order |= plan_faults(self.faults, self.world, self.put)
         for day in range(self.days):
-            self.put(self.calendar.at(day, "00:01"), lambda day=day: self._plan(day))
+            self.put(self.calendar.at(day, "00:01"), lambda day=day: plan_day(self, day))
             self.put(self.calendar.at(day, "00:01"), lambda day=day: progress(day, self.days))
             self.put(self.calendar.at(day, "02:00"), self._back_up)
-        self._plan(0)
+        plan_day(self, 0)
         while self.queue and self.queue[0][0] < end:
             at, _, act = heapq.heappop(self.queue)
             self._tick_until(at)
@@ -166,42 +139,19 @@ class Run:
             found = connection.execute(select(func.min(Subject.next_deadline))).scalar()
         return Clock(found).ms if found else None
 
-    def _plan(self, day: int) -> None:
-        at, working = self.calendar.at, self.calendar.is_working(day)
-        self.put(at(day, "12:00"), self._noon)
-        first = at(day, "00:00") + 20 * MINUTE_MS
-        for half_hour in range(0, 24 * 60, PROBE_MINUTES):
-            self.put(first + half_hour * MINUTE_MS, self._read_probe)
-        for hour in range(24):
-            self.put(at(day, "00:25") + hour * HOUR_MS, self._read_corner)
-        for clock in WEATHER_TURNS:
-            self.put(at(day, clock), lambda: outdoors.reckon(self.world, self.clock.ms))
-        for when, act, reach in covering.plan(self.people, day):
-            self.work(when, act, reach)
-        for hour in range(0, 24, 6):
-            self.put(at(day, "00:30") + hour * HOUR_MS, lambda: self.world.sync("shed"))
-        for name, clocks in SYNCS.items():
-            if name == "orla" or self.calendar.weekday(day) in WORKS["Mele"]:
-                for clock in clocks:
-                    self.put(at(day, clock), lambda name=name: self.world.sync(name))
-        if not working:
-            return
-        for when, act, reach in self.people.plan(day):
-            self.work(when, act, reach)
-        for who, clock in LISTS:
-            self.work(at(day, clock), lambda who=who: self._read_list(who), 10)
-
-    def _noon(self) -> None:
+    def noon(self) -> None:
+        """Let nature take its day's course in every lot."""
         for lot in list(self.world.lots.values()):
             if lot.live:
                 self.world.nature.noon(lot, self.clock.ms)
 
-    def _read_probe(self) -> None:
+    def read_probe(self) -> None:
+        """Send what the fridge's probe reads, while it lives."""
         if not self.world.probe.dead:
             self.world.probe.send(self.world.nature.fridge_c(self.clock.ms))
             self.world.was_read(self.clock.ms)
 
-    def _read_corner(self) -> None:
+    def read_corner(self) -> None:
         """Send every hour what may matter, with what follows it.
 
         A probe sends all day; what is left out here begins and ends nothing (`yard.py`).
@@ -213,28 +163,13 @@ class Run:
         if near:
             outdoors.read_corner(world)
 
-    def _read_list(self, who: str) -> None:
+    def read_list(self, who: str) -> None:
         """Let somebody read their list: the server's, or what a phone that is off knows itself."""
         if self.world.phones[PHONE[who]].is_off(self.clock.ms):
             found = [(key, 2) for key in self.world.truth.true_now(self.clock.ms)]
         else:
             found = [(key_of(row), row["priority"]) for row in self.mirror.standing()]
         answers.go_through(self.people, who, sorted(found, key=lambda one: (one[1], one[0])))
-
-    def _plan_faults(self) -> None:
-        faults, at, nature = self.faults, self.calendar.at, self.world.nature
-        phone = self.world.phones[faults.away]
-        phone.off = (at(faults.phone_off, "11:30"), at(faults.phone_off + AWAY_DAYS, "11:30"))
-        self.put(phone.off[1] + MINUTE_MS, lambda: self.world.sync(faults.away))
-        ajar = at(faults.door_ajar, "01:10")
-        nature.warm_for(ajar, ajar + 85 * MINUTE_MS, 7.3)
-        self.put(at(faults.probe_dead, "18:00"), lambda: setattr(self.world.probe, "dead", True))
-        drift = at(faults.drift, "21:00")
-        nature.warm_for(drift, drift + 5 * 24 * HOUR_MS, 5.8)
-        away = range(faults.phone_off, faults.phone_off + AWAY_DAYS + 1)
-        self.out_of_order |= {*away, faults.door_ajar}
-        self.out_of_order |= {*range(faults.probe_dead, faults.probe_dead + 5)}
-        self.out_of_order |= {*range(faults.drift, faults.drift + 3)}
 
     @property
     def sent(self) -> int:

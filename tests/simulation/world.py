@@ -3,28 +3,27 @@
 import random
 from typing import Any
 
-from lathhouse.demo.scenario import CORNER, FRIDGE, PLACES, place_id, scenario
+from lathhouse.demo.scenario import CORNER, FRIDGE, place_id, scenario
 from lathhouse.demo.story import name_id
 from lathhouse.domain.instants import parse_instant
 from tests.server import Nursery
-from tests.simulation import needs, outdoors
+from tests.simulation import needs, outdoors, reckoning
 from tests.simulation.calendar import HOUR_MS, Calendar, written
 from tests.simulation.episodes import Key, Span, Spans
 from tests.simulation.ledger import NOT_THERE, Lot, note
 from tests.simulation.nature import Nature
+from tests.simulation.past import remembered
 from tests.simulation.phones import Phone, Probe
 from tests.simulation.weather import Weather
 from tests.simulation.yard import Yard
 
 Data = dict[str, Any]
-DAILY = [place_id(name) for name, _, daily in PLACES if daily]
 # Whose each phone is; the shed's is shared. Pairing is a contact.
 PAIRED = {"orla": ("owner", "Orla"), "shed": ("worker", None), "mele": ("worker", "Mele")}
 # Mele works three days, so on the others her phone is not missed.
 PHONE_DAYS = {"mele": (2, 3, 5)}
 PHONE_SILENT_HOURS = 12
 BACKUP_HOURS = 36
-BESIDE = "fungus-neighbours"
 BUCKET_HOURS, BUCKET_TOLD_HOURS = 24, 72
 # A probe is silent after three of its intervals.
 PROBE_MINUTES, SILENT_HOURS = 60, 3
@@ -67,21 +66,12 @@ class World:
 
     def _remember(self, past: dict[str, list[Data]]) -> None:
         """Note the demo's own history, corrections in place of what they correct."""
-        told = sorted(
-            (event for events in past.values() for event in events),
-            key=lambda event: parse_instant(event["observed_at"]) + skew(event),
-        )
-        void = {event["data"]["of"] for event in told if event["kind"] == "voided"}
-        right = {e["data"]["of"]: e["data"]["data"] for e in told if e["kind"] == "amended"}
-        for event in told:
-            if event["id"] not in void:
-                at = parse_instant(event["observed_at"]) + skew(event)
-                data = {**event["data"], **right.get(event["id"], {})}
-                self._happened(event["kind"], event["lot"], data, at)
+        for kind, lot_id, data, at in remembered(past):
+            self._happened(kind, lot_id, data, at)
         for lot in self.lots.values():
-            self.reckon_lot(lot, self.now)
-        self.reckon_beside({lot.place for lot in self.lots.values()}, self.now)
-        self.reckon_places(self.now)
+            reckoning.lot_alone(self, lot, self.now)
+        reckoning.beside(self, {lot.place for lot in self.lots.values()}, self.now)
+        reckoning.rounds(self, self.now)
         outdoors.reckon(self, self.now)
         self.backed_up(self.now)
 
@@ -97,12 +87,12 @@ class World:
         self._happened(kind, lot_id, data, self.now)
         if lot_id:
             self.acted.setdefault(lot_id, []).append(self.now)
-            self.reckon_lot(self.lots[lot_id], self.now)
-            self.reckon_beside({place_before, self.lots[lot_id].place}, self.now)
+            reckoning.lot_alone(self, self.lots[lot_id], self.now)
+            reckoning.beside(self, {place_before, self.lots[lot_id].place}, self.now)
         for named in (place_before, data.get("place")):
             if named:
                 self.acted.setdefault(named, []).append(self.now)
-        self.reckon_places(self.now)
+        reckoning.rounds(self, self.now)
         outdoors.reckon(self, self.now)
 
     def _happened(self, kind: str, lot_id: str | None, data: Data, at: int) -> None:
@@ -163,36 +153,6 @@ class World:
         due = (at + BACKUP_HOURS * HOUR_MS, needs.FOREVER)
         self.truth.foresee(Key("backup-old", "nursery", self.nursery.site), due, at)
 
-    def reckon_beside(self, places: set[str | None], now: int) -> None:
-        """Work out again which lots should be looked at because mould spreads beside them."""
-        for place in places:
-            here = [lot for lot in self.lots.values() if lot.place == place]
-            for lot in here:
-                due = needs.beside(lot, [other for other in here if other is not lot])
-                self.truth.foresee(Key(BESIDE, "lot", lot.id), due, now)
-
-    def reckon_lot(self, lot: Lot, now: int) -> None:
-        """Work out again what is due of a lot by itself."""
-        found = needs.lot_needs(lot)
-        known = {key for key in self.truth.running if key.subject == lot.id and key.watch != BESIDE}
-        for key in known | {Key(watch, "lot", lot.id) for watch in found}:
-            self.truth.foresee(key, found.get(key.watch), now)
-
-    def reckon_places(self, now: int) -> None:
-        """Work out again which places want walking."""
-        live = [lot for lot in self.lots.values() if lot.live]
-        for place in DAILY:
-            seen = [lot.seen_at for lot in live if lot.place == place]
-            last = max(min(seen), self.closed_at.get(place, 0)) if seen else None
-            self._reckon_round("place", place, last, "11:00", now)
-        newest = max(max(lot.seen_at for lot in live), self.closed_at.get("", 0))
-        self._reckon_round("nursery", self.nursery.site, newest, "17:00", now)
-
-    def _reckon_round(self, kind: str, name: str, last: int | None, clock: str, now: int) -> None:
-        due = None if last is None else needs.unwalked_from(last, self.calendar, clock)
-        span = None if due is None else (due, needs.FOREVER)
-        self.truth.foresee(Key("round-missing", kind, name), span, now)
-
     def heard(self, phone: Phone) -> None:
         """Note that a phone was in reach."""
         length = PHONE_SILENT_HOURS * HOUR_MS
@@ -225,8 +185,3 @@ class World:
             for subject in [*named, self.nursery.site]:
                 if subject:
                     self.unsent.setdefault(subject, []).append(span)
-
-
-def skew(event: Data) -> int:
-    """Return what must be added to a phone's own time."""
-    return int((event.get("clock") or {}).get("skew_ms", 0))

@@ -10,29 +10,20 @@ until below 89 °F (ours).
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from lathhouse.domain.protocols import load_crops
-from tests.simulation.calendar import DAY_MS, HOUR_MS, Calendar
+from tests.simulation.calendar import HOUR_MS, Calendar
 from tests.simulation.episodes import Span, minus, union
 from tests.simulation.ledger import Cover, Lot
 from tests.simulation.needs import FOREVER
+from tests.simulation.readings import Run, go_on, speaks
+from tests.simulation.tenderness import is_small, is_tender
 from tests.simulation.weather import heat_index_f, sunrise
 
 FROST_LOW_C, COLD_C, MILD_C, WARM_C, COOL_C, HOT_HIGH_C = 3.0, 2.0, 3.0, 15.6, 14.6, 32.0
 COLDER_BY_C = 2.0
 HOT_F, REST_F = 91, 89
-STANDS_MS = 3 * HOUR_MS
-FIRST_LEAVES_MS = 56 * DAY_MS
 LISTED, UNCOVERED, DUSK = "14:00", "09:00", "18:00"
 # A cover that is put on from nine in the morning on is for the night to come.
 TO_MORNING_MS = 15 * HOUR_MS
-
-
-@dataclass
-class Run:
-    """Readings of one place that all lie past a limit: since one was extreme, and the last."""
-
-    extreme_at: int | None
-    at: int
 
 
 @dataclass
@@ -52,13 +43,13 @@ class Yard:
 
     def felt(self, place: str, temp_c: float, at: int) -> None:
         """Note a reading of the air."""
-        _go_on(self.cold, place, at, temp_c <= MILD_C, temp_c <= COLD_C)
-        _go_on(self.warm, place, at, temp_c >= COOL_C, temp_c >= WARM_C)
+        go_on(self.cold, place, at, temp_c <= MILD_C, temp_c <= COLD_C)
+        go_on(self.warm, place, at, temp_c >= COOL_C, temp_c >= WARM_C)
 
     def felt_hot(self, place: str, temp_c: float, at: int) -> None:
         """Note how hot air and damp together feel."""
         index_f = heat_index_f(temp_c)
-        _go_on(self.hot, place, at, index_f >= REST_F, index_f >= HOT_F)
+        go_on(self.hot, place, at, index_f >= REST_F, index_f >= HOT_F)
 
     def over(self, lot: Lot) -> Cover | None:
         """Return the cover over a lot: its own, or what its place was given since it came."""
@@ -167,34 +158,3 @@ class Yard:
             if lot.place in self.houses or is_small(lot):
                 seen[lot.place] = min(seen.get(lot.place, FOREVER), lot.seen_at)
         return {place: max(at, closed_at.get(place, 0)) for place, at in seen.items()}
-
-
-def _go_on(runs: dict[str, Run], place: str, at: int, holds: bool, is_extreme: bool) -> None:
-    run = runs.pop(place, None)
-    # What was read longer ago than a reading speaks for is no part of what is read now.
-    before = run.extreme_at if run and at - run.at <= STANDS_MS else None
-    if holds:
-        runs[place] = Run(before if before is not None else at if is_extreme else None, at)
-
-
-def speaks(run: Run | None) -> Span | None:
-    """Return from when until when a run of readings speaks, where one of them was extreme."""
-    if run is None or run.extreme_at is None:
-        return None
-    return run.extreme_at, run.at + STANDS_MS
-
-
-def is_tender(lot: Lot, at: int) -> bool:
-    """Say whether frost hurts a lot: just up whatever the kind, else a tender kind, or young."""
-    if lot.phase in ("bench", "bag", "flats"):
-        return False
-    up_at = lot.risen_at or lot.up_at or lot.started_at
-    if lot.phase == "emerging" or (lot.phase == "seedlings" and at < up_at + FIRST_LEAVES_MS):
-        return True
-    kind = (load_crops()[lot.crop]["tenderness"] or {}).get("value")
-    return kind == "tender" or (kind == "half_hardy" and (lot.container_l or 0) < 3)
-
-
-def is_small(lot: Lot) -> bool:
-    """Say whether heat hurts a lot first: seedlings, and pots under three litres."""
-    return lot.phase == "seedlings" or (lot.phase == "pots" and (lot.container_l or 3) < 3)
