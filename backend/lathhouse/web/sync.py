@@ -89,11 +89,10 @@ class Offer(MethodView):
     def post(self) -> dict[str, Any]:
         """Say which of a device's event ids are not on record."""
         body = read_object()
-        device_of(body)
-        ids = body.get("ids")
+        device, ids = device_of(body), body.get("ids")
         if not isinstance(ids, list):
             raise BadField("ids must be a list of event ids.", field="ids")
-        return offer(site_id(), ids, now())
+        return offer(site_id(), ids, now(), device)
 
 
 @bp.route("/pull")
