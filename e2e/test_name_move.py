@@ -17,15 +17,32 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, Playwright, expect
+from playwright.sync_api import Browser, Page, Playwright, Route, expect
+from tests.browser import PHONE
 
-from e2e.house import LATER_MS, ago, lot_events, pair, place, unsent, until, until_in_touch
+from e2e.house import (
+    LATER_MS,
+    House,
+    ago,
+    lot_events,
+    pair,
+    place,
+    unsent,
+    until,
+    until_in_touch,
+)
 from e2e.test_sealed import LAN, NAME, SealedHouse, open_phone, trust
 
+pytest_plugins = ["e2e.house"]
 NEXT = "beds.test"
 # What a thumb's records on the phone come to, made through the phone's own door.
 RECORD = """([lot, at]) => import("/store/record.js").then(({ record }) =>
   record("looked", lot, { moisture: 2, at }))"""
+MAKE = "() => import('/store/name_move.js').then((move) => move.wayOver())"
+WAY = "import('/store/house.js').then((house) => house.wayMade.value)"
+LINK, PULL, PUSH = "**/api/v1/name-move/link", "**/api/v1/sync/pull*", "**/api/v1/sync/push"
+# As the server says that its name is on the move.
+MOVE = {"from": NAME, "to": NEXT, "address": f"https://{NEXT}/", "trust": None}
 
 
 @pytest.fixture
@@ -164,4 +181,52 @@ def test_a_phone_that_was_offline_comes_over_with_each_record_exactly_once(
     house.start()
     assert answers_as(house, NEXT)
     assert house.said[-1].startswith(f"Lathhouse is at https://{NEXT}:")
+    context.close()
+
+
+def test_a_way_over_holds_in_every_tab_and_until_the_whole_pull_is_in(
+    house: House, browser: Browser
+):
+    lot, events = lot_events(house, "26-001", place(house, "Shed fridge", 1), 50)
+    house.record(events)
+    context = browser.new_context(**PHONE)  # type: ignore[arg-type]
+    page = pair(context, house)
+    other = context.new_page()
+    other.goto(house.address)
+    until_in_touch(other)
+
+    # What another tab records while the server is asked would be left behind.
+    def meanwhile(route: Route) -> None:
+        other.evaluate(RECORD, [lot, ago()])
+        route.fulfill(json={"link": f"https://{NEXT}/", "minutes": 10})
+
+    context.route(PUSH, lambda route: route.abort())
+    context.route(LINK, meanwhile, times=1)
+    assert page.evaluate(MAKE) is None
+    assert page.evaluate(f"() => {WAY}") is None
+    context.unroute(PUSH)
+    page.reload()
+    until_in_touch(page)
+
+    context.route(PULL, lambda route: route.abort())
+    # Its minutes are over at once, so that the next pull decides.
+    context.route(LINK, lambda route: route.fulfill(json={"link": "", "minutes": 0}))
+    assert page.evaluate(MAKE) is not None
+    expect(other.get_by_text("On the way over")).to_be_visible()
+    other.close()
+
+    # A pull of two pages: whether this phone has gone over may stand on the second.
+    marks: list[int | None] = []
+
+    def paged(route: Route) -> None:
+        marks.append(page.evaluate(f"() => {WAY}"))
+        said = route.fetch().json()
+        route.fulfill(json={**said, "name_move": MOVE, "more": len(marks) == 1})
+
+    context.unroute(PULL)
+    context.route(PULL, paged)
+    page.evaluate("() => dispatchEvent(new Event('online'))")
+    until(page, f"{WAY}.then((way) => way === null)")
+    assert len(marks) == 2
+    assert None not in marks
     context.close()

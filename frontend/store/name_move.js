@@ -4,6 +4,7 @@ import { setMeta } from "./database.js";
 import { pending, refreshQueue, trayCount, unsentPhotos, wayMade } from "./house.js";
 import { MINUTE_MS } from "../core/instants.js";
 import { ask } from "./server.js";
+import { tellTabs } from "./tabs.js";
 
 /**
  * The link by which this phone goes over to the new name, good once; null where something here is
@@ -13,21 +14,28 @@ import { ask } from "./server.js";
  * @throws {import("./server.js").Failure}
  */
 export async function wayOver() {
-  // As it stands on the disk: another tab may have recorded something a moment ago.
-  await refreshQueue();
-  if (pending.value.length + trayCount.value + unsentPhotos.value.length > 0) return null;
+  if (await isAnythingHere()) return null;
   const made = await ask("POST", "/api/v1/name-move/link", {});
+  // The answer may have taken a while, and another tab recorded meanwhile.
+  if (await isAnythingHere()) return null;
   await keepWay(Date.now() + made.minutes * MINUTE_MS);
   return made;
+}
+
+/** Whether anything is not on the server yet, as it stands on the disk: another tab may have recorded a moment ago. */
+async function isAnythingHere() {
+  await refreshQueue();
+  return pending.value.length + trayCount.value + unsentPhotos.value.length > 0;
 }
 
 /** Record here on: the way over was not gone. */
 export const stayHere = () => keepWay(null);
 
-/** @param {number | null} until */
+/** In every tab, or the others would go on recording here. @param {number | null} until */
 async function keepWay(until) {
   await setMeta("way_made", until);
   wayMade.value = until;
+  tellTabs("synced");
 }
 
 /** Which phone stands where. @returns {Promise<any[]>} @throws {import("./server.js").Failure} */

@@ -69,10 +69,10 @@ function onRows(rows, afresh) {
   deriveNow();
 }
 
-/** The nursery's name is on the move, or no more. Kept, for a phone that comes too late. */
-async function onNameMove(move) {
-  // Once the way over is good no more, the rows of this very page say whether it was gone.
-  if (wayMade.value !== null && (!move || Date.now() > wayMade.value) && !phone()?.moved_to) {
+/** The nursery's name is on the move, or no more. Kept, for a phone that comes too late. @param {any} move @param {boolean} isLast page of the pull */
+async function onNameMove(move, isLast) {
+  // Once the way over is good no more, the rows of this pull say whether it was gone.
+  if (isLast && wayMade.value !== null && (!move || Date.now() > wayMade.value) && !phone()?.moved_to) {
     await setMeta("way_made", null);
     wayMade.value = null;
   }

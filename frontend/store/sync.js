@@ -19,7 +19,7 @@ const OFFER_MAX = 5_000;
 
 /**
  * @typedef {{onRows: (rows: any[], afresh: boolean) => void, onQueue: () => Promise<void> | void,
- *   onState: (state: string, detail: string) => void, onNameMove?: (move: any) => Promise<void>, onTime?: (doubted: string | null) => void}} Ears
+ *   onState: (state: string, detail: string) => void, onNameMove?: (move: any, isLast: boolean) => Promise<void>, onTime?: (doubted: string | null) => void}} Ears
  */
 
 export class Sync {
@@ -158,7 +158,7 @@ const REQUESTS = {
   async apply(sync, { page, after, afresh }) {
     const rows = await applyPage(page, after, afresh, nowText());
     sync.ears.onRows(rows, afresh);
-    await sync.ears.onNameMove?.(page.name_move ?? null);
+    await sync.ears.onNameMove?.(page.name_move ?? null, !page.more);
     sync.ears.onTime?.(page.time_doubted ?? null);
     tellTabs("synced");
     return { type: "applied", page: { ...page, rows: null } };
