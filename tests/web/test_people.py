@@ -2,15 +2,18 @@
 
 import io
 import sqlite3
+import time
 import uuid
 from typing import Any
 
 import pytest
 import zxingcpp
 from PIL import Image
+from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
 
 from lathhouse.store import access, name_move, record, tries
+from lathhouse.store.engine import TURN_SECONDS
 from lathhouse.store.tries import WITHIN_MS
 from lathhouse.web.tries import PAIRINGS_FROM_ONE
 from tests.server import Nursery
@@ -278,6 +281,35 @@ def test_a_phone_that_only_asks_what_is_new_is_in_touch(sqlite_nursery, role):
     assert "phone-silent" in nursery.alerts()
 
 
+def test_who_only_reads_waits_for_no_writer(nursery: Nursery):
+    """Another writer is at it all the while; it would hold a pull up for ten seconds and more."""
+    phone = Phone(nursery)
+    phone.pair(link_for(nursery, "worker", MELE)["link"])
+    nursery.clock.forward(days=1)
+    nursery.token("owner")
+    began = time.monotonic()
+    with nursery.database() as connection:
+        connection.execute(text("UPDATE sites SET epoch = epoch"))
+        assert phone.client.get("/api/v1/sync/pull").status_code == 200
+    assert time.monotonic() - began < TURN_SECONDS
+    nursery.tick()
+    assert "phone-silent" in nursery.alerts(), "it could not be noted"
+    phone.client.get("/api/v1/sync/pull")
+    assert "phone-silent" not in nursery.alerts()
+
+
+def test_a_contact_of_a_day_to_come_is_put_right(sqlite_nursery):
+    """The clock was ahead, and is right again (FAULTS F12)."""
+    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    phone.pair(link_for(nursery, "worker", MELE)["link"])
+    nursery.clock.forward(days=20)
+    phone.client.get("/api/v1/sync/pull")
+    nursery.clock.forward(days=-20)
+    phone.client.get("/api/v1/sync/pull")
+    (listed,) = nursery.call("GET", "/api/v1/phones").json["phones"]
+    assert listed["last_sync_at"] == nursery.clock.text()
+
+
 def test_what_can_be_read_is_read_where_nothing_can_be_written(sqlite_nursery, monkeypatch, caplog):
     nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
     phone.pair(link_for(nursery, "worker", MELE)["link"])
@@ -288,4 +320,4 @@ def test_what_can_be_read_is_read_where_nothing_can_be_written(sqlite_nursery, m
 
     monkeypatch.setattr(record, "append", full)
     assert phone.client.get("/api/v1/sync/pull").status_code == 200
-    assert "could not be noted" in caplog.text
+    assert "could not be written" in caplog.text

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from lathhouse.domain.instants import to_ms
-from lathhouse.domain.phone_numbers import account
+from lathhouse.domain.phone_numbers import Numbers
 from lathhouse.domain.rows import ROW_KINDS, go_on
 from lathhouse.domain.watch_replay import Trial
 
@@ -27,12 +27,18 @@ def rests_on_numbers(rule: Data) -> bool:
     return '"amiss_since"' in json.dumps(rule)
 
 
+def rests_on_contacts(rule: Data) -> bool:
+    """Say whether a rule looks at when a phone was in touch."""
+    return '"last_sync_at"' in json.dumps(rule)
+
+
 class Past:
     """A phone at one moment of its past."""
 
     def __init__(self, row: Data) -> None:
         """Take its row as it is today."""
         self.row: Data = {**row, **AS_NEW}
+        self.numbers = Numbers(self.row)
         self.open: dict[str, str] = {}
 
     def take(self, step: Step) -> None:
@@ -41,7 +47,9 @@ class Past:
         if what == "heard":
             self.row["last_sync_at"] = at
         elif what == "came":
-            account(self.row, [told], at)
+            self.numbers.count([told], at)
+        elif what == "brought":
+            self.numbers.set_aside(told, at)
         elif what == "refused":
             self.open[told] = at
         elif what == "mended":
@@ -50,7 +58,9 @@ class Past:
             self.row |= told.get("data") or {}
         else:
             self.row = go_on(self.row, [told])
-        self.row["refused_since"] = min(self.open.values(), default=None)
+        self.row["gap_since"] = self.numbers.gap_since
+        if what in ("refused", "mended"):
+            self.row["refused_since"] = min(self.open.values(), default=None)
 
 
 def live_phone(
@@ -59,8 +69,9 @@ def live_phone(
     facts_of: Callable[[Data], Data],
     trials: list[Trial],
     until_ms: int,
-) -> None:
-    """Live through a phone's past with each trial.
+    late: Callable[[], bool] = bool,
+) -> int | None:
+    """Live through a phone's past with each trial; return at which instant time ran out, or None.
 
     Args:
         row: as it is today.
@@ -68,12 +79,25 @@ def live_phone(
         facts_of: makes facts of the row as it is after a step.
     """
     past, ordered = Past(row), sorted(steps, key=lambda step: step[0])
+    known, since = None, 0
     for index, step in enumerate(ordered):
+        at_ms = to_ms(step[0])
+        if late():
+            return at_ms
         past.take(step)
-        last = index + 1 == len(ordered)
-        ends = until_ms + 1 if last else to_ms(ordered[index + 1][0])
-        if ends <= trials[0].since_ms or ends == to_ms(step[0]):
+        if index + 1 < len(ordered) and ordered[index + 1][0] == step[0]:
             continue
         facts = facts_of(past.row)
-        for trial in trials:
-            trial.live(facts, to_ms(step[0]), ends)
+        if facts == known:
+            continue
+        if known is not None:
+            _live(trials, known, since, at_ms)
+        known, since = facts, at_ms
+    if known is not None:
+        _live(trials, known, since, until_ms + 1)
+    return None
+
+
+def _live(trials: list[Trial], facts: Data, from_ms: int, to_before_ms: int) -> None:
+    for trial in trials:
+        trial.live(facts, from_ms, to_before_ms)

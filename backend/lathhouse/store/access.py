@@ -11,7 +11,7 @@ from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.errors import BadField
 from lathhouse.store import config, phones, record, senders
 from lathhouse.store.models import Calendar, KnownBrowser, Pairing, PushSubscription, Session, Token
-from lathhouse.store.work import Then, Work, looking, writing
+from lathhouse.store.work import Then, Work, by_the_way, looking, writing
 
 Data = dict[str, Any]
 ROLES = ("owner", "worker", "viewer", "sensor")
@@ -109,7 +109,7 @@ def by_token(site_id: str, secret: str, now: str) -> Data | None:
     if row is None:
         return None
     if (row["used_at"] or "")[:10] != now[:10]:
-        writing(site_id, now, lambda work: _use(work, hash))
+        by_the_way(site_id, now, lambda work: _use(work, hash))
     known = {"role": row["role"], "name": row["name"], "by": "token"}
     return known | {"person": None, "device": None, "proved": None}
 
@@ -148,7 +148,7 @@ def by_session(site_id: str, secret: str, now: str) -> Data | None:
 
     found = looking(site_id, now, act)
     if found and (found["seen_at"] or "")[:10] != now[:10]:
-        writing(site_id, now, lambda work: _see(work, hashed(secret)))
+        by_the_way(site_id, now, lambda work: _see(work, hashed(secret)))
     return found
 
 

@@ -19,6 +19,8 @@ CONNECT_SECONDS = 10
 # nothing is answered any more. A phone gives up after 20 s. Ours.
 TURN_SECONDS = 10.0
 COME_AGAIN_SECONDS = 15
+# Who writes only by the way, as a reader does, gives up rather than wait. Ours.
+HURRIED_MS = 100
 
 
 def options(url: str) -> dict[str, Any]:
@@ -46,8 +48,22 @@ def _on_connect(connection: Any, _record: Any) -> None:
 
 
 def _on_begin(connection: Connection) -> None:
-    reading = connection.get_execution_options().get("reading")
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+    options = connection.get_execution_options()
+    if options.get("reading"):
+        connection.exec_driver_sql("BEGIN")
+    elif options.get("hurried"):
+        _begin_hurried(connection)
+    else:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
+def _begin_hurried(connection: Connection) -> None:
+    waits = connection.exec_driver_sql("PRAGMA busy_timeout").scalar()
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={HURRIED_MS}")
+    try:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={waits}")
 
 
 def is_sqlite(connection: Connection) -> bool:
@@ -73,7 +89,26 @@ def busy() -> Busy:
 
 
 @contextmanager
-def sqlite_turn(engine: Engine) -> Iterator[None]:
+def begun(engine: Engine, *, hurried: bool = False) -> Iterator[Connection]:
+    """Yield a connection in a writing transaction; a hurried one waits for nobody.
+
+    Raises:
+        Busy: another writer has not ended in time, on SQLite.
+        OperationalError: the same on PostgreSQL, for a hurried one.
+    """
+    turn_seconds = HURRIED_MS / 1000 if hurried else TURN_SECONDS
+    with (
+        sqlite_turn(engine, turn_seconds),
+        engine.connect().execution_options(hurried=hurried) as connection,
+        connection.begin(),
+    ):
+        if hurried and not is_sqlite(connection):
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {HURRIED_MS}")
+        yield connection
+
+
+@contextmanager
+def sqlite_turn(engine: Engine, turn_seconds: float) -> Iterator[None]:
     """Hold this process's turn to write, where the database is SQLite.
 
     Raises:
@@ -82,7 +117,7 @@ def sqlite_turn(engine: Engine) -> Iterator[None]:
     if engine.dialect.name != "sqlite":
         yield
         return
-    if not SQLITE_WRITERS.acquire(timeout=TURN_SECONDS):
+    if not SQLITE_WRITERS.acquire(timeout=turn_seconds):
         raise busy()
     try:
         yield

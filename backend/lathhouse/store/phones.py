@@ -5,15 +5,12 @@ from typing import Any
 
 from sqlalchemy import func, select
 
-from lathhouse.domain.instants import DAY_MS, to_ms, to_text
 from lathhouse.store.config import data_of, fold_row
 from lathhouse.store.log import Log, is_key
 from lathhouse.store.models import Contact, RefusedEvent
 from lathhouse.store.work import Row, Work, dumps
 
 Data = dict[str, Any]
-# An hour is kept for more than a year: a preview looks back that far at most. Ours.
-HOURS_KEPT_DAYS = 400
 
 
 def new_phone(device: str, now: str) -> Data:
@@ -48,9 +45,6 @@ def keep_contact(work: Work, device: str) -> None:
     times = sorted([work.now, *(row[name] for row in known for name in ("first_at", "last_at"))])
     row = {"device_id": device, "hour": hour, "first_at": times[0], "last_at": times[-1]}
     work.upsert(Contact, [row], ("device_id", "hour"))
-    if not known:
-        oldest = to_text(to_ms(work.now) - HOURS_KEPT_DAYS * DAY_MS)
-        work.delete(Contact, Contact.device_id == device, Contact.hour < oldest)
 
 
 def keep_refused(work: Work, device: str, refused: list[Row]) -> None:

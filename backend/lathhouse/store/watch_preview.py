@@ -10,7 +10,7 @@ from sqlalchemy import select
 from lathhouse.domain import facts
 from lathhouse.domain.corrections import effective
 from lathhouse.domain.instants import DAY_MS, to_ms, to_text
-from lathhouse.domain.phone_replay import live_phone, rests_on_numbers
+from lathhouse.domain.phone_replay import live_phone, rests_on_contacts, rests_on_numbers
 from lathhouse.domain.rows import ROW_KINDS, about
 from lathhouse.domain.tender import weather_entry
 from lathhouse.domain.watch_replay import (
@@ -310,14 +310,19 @@ class Preview:
         rows = config.rows_of_kind(self.work, "phone")
         self.of += len(rows)
         numbers = any(rests_on_numbers(rule) for rule in self.rules)
-        for device, row in rows.items():
+        contacts = any(rests_on_contacts(rule) for rule in self.rules)
+        for row in rows.values():
             label, trials = str(row.get("name") or ""), self._trials("phone")
+            told = phone_past.steps_of(self.log, row, numbers=numbers, contacts=contacts)
             try:
-                steps = list(self._in_time(phone_past.steps_of(self.log, device, numbers=numbers)))
+                steps = list(self._in_time(told))
             except OutOfTime:
                 self._stopped(label, None)
                 return
-            live_phone(row, steps, self._phone_facts, trials, self.until_ms)
+            at = live_phone(row, steps, self._phone_facts, trials, self.until_ms, self._late)
+            if at is not None:
+                self._stopped(label, at)
+                return
             self._keep(trials, label)
 
     def _phone_facts(self, row: Data) -> Data:

@@ -11,8 +11,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from lathhouse.domain.overlay import FOLD_VERSION
-from lathhouse.errors import AnotherFold
-from lathhouse.store.engine import is_sqlite, reading, sqlite_turn
+from lathhouse.errors import AnotherFold, Refusal
+from lathhouse.store.engine import begun, is_sqlite, reading
 from lathhouse.store.models import Base, Site, db
 from lathhouse.store.walls import enter
 
@@ -182,18 +182,26 @@ def check_fold(found: int | None) -> None:
 Then = Callable[[Work, Any], Any]
 
 
-def writing(site_id: str, now: str, act: Callable[[Work], T], then: Then | None = None) -> T:
+def writing(
+    site_id: str,
+    now: str,
+    act: Callable[[Work], T],
+    then: Then | None = None,
+    *,
+    hurried: bool = False,
+) -> T:
     """Run `act` in one writing transaction and return what it returns.
 
     A deadlock, or a twin of the same work that came first, is tried again a few times.
 
     Args:
         then: is given what `act` returns, unless that is nothing, in the same transaction.
+        hurried: it fails at once where others are writing.
     """
     engine = db.engine
     for attempt in range(TRIES):
         try:
-            with sqlite_turn(engine), engine.begin() as connection:
+            with begun(engine, hurried=hurried) as connection:
                 work = Work(connection, site_id, now)
                 found = act(work)
                 if then and found:
@@ -205,6 +213,17 @@ def writing(site_id: str, now: str, act: Callable[[Work], T], then: Then | None 
                 raise
             current_app.logger.info("writing again after %s", state)
     raise AssertionError("unreachable")
+
+
+def by_the_way(site_id: str, now: str, act: Callable[[Work], object]) -> None:
+    """Write what a reader leaves behind, where that is possible at once.
+
+    What can be read is read, also where nothing can be written; the next reader tries again.
+    """
+    try:
+        writing(site_id, now, act, hurried=True)
+    except (Refusal, DBAPIError) as error:
+        current_app.logger.warning("what a reader leaves behind could not be written: %s", error)
 
 
 def looking(site_id: str, now: str, act: Callable[[Work], T]) -> T:

@@ -88,6 +88,7 @@ def _sender(phone: Data | None, own: str | None, taker: Data, *, is_its_own: boo
     brought = {"by": taker["person"], "from": taker["from"]}
     oneself = own if by_owner else taker["proved"]
     counts = by_owner or is_its_own or (own is not None and own == taker["proved"])
+    brought |= {} if counts else {"aside": True}
     return Sender(role, oneself, row, brought, True, taker["proved"], counts)
 
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from flask import g
+from flask import g, request
 from flask.views import MethodView
 from flask_smorest import Blueprint
 from marshmallow import Schema, fields
@@ -106,7 +106,7 @@ class Pull(MethodView):
         """Return a page of the rows that changed since a cursor."""
         device = query["device"] and str(query["device"])
         at = moment()
-        if at.sure and g.actor["device"]:
+        if at.sure and g.actor["device"] and request.method == "GET":
             # First, so that its own page tells the phone of it.
             contact.note(site_id(), g.actor["device"], now())
         after, others = cursor_in(query["after"])
