@@ -238,9 +238,10 @@ class Faulty:
             asked = "SELECT event_id FROM refusals WHERE mended_by IS NOT NULL"
             return {name for (name,) in connection.execute(asked)}
 
-    def revision(self) -> int:
+    def known(self) -> list[Any]:
+        """Return [epoch, revision]: a restored record may come to the same revision again."""
         with sqlite3.connect(self.file) as connection:
-            return int(connection.execute("SELECT revision FROM sites").fetchone()[0])
+            return list(connection.execute("SELECT epoch, revision FROM sites").fetchone())
 
     def link(self) -> str:
         """Return a new pairing link's secret."""

@@ -178,7 +178,7 @@ class World:
 
     def not_at_rest(self) -> list[int]:
         """Return the phones that lack something of the server's, or on which something waits."""
-        calm = [0, 0, "in-touch", self.server.revision()]
+        calm = [0, 0, "in-touch", *self.server.known()]
         return [number for number in self.used() if self.phones[number].call("rest") != calm]
 
     def pair(self, number: int) -> None:

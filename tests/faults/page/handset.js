@@ -71,7 +71,8 @@ class Handset {
   async rest() {
     const { database, house } = this.app;
     const waits = house.pending.value.length + house.unsentPhotos.value.length + ((await database.meta("afresh")) ? 1 : 0);
-    return [waits, house.confirming.value.length, this.state(), await database.meta("revision")];
+    const known = [await database.meta("epoch"), await database.meta("revision")];
+    return [waits, house.confirming.value.length, this.state(), ...known];
   }
 
   /** One step of a schedule; resolves when nothing more happens by itself. */
