@@ -182,6 +182,9 @@ class World:
         return [number for number in self.used() if self.phones[number].call("rest") != calm]
 
     def pair(self, number: int) -> None:
+        if self.phones[number].call("state") == OUT:
+            # An emptied phone whose cookie a restored server does not know is a new phone to all.
+            self.phones[number].emptied = False
         self.act(number, "pair", self.server.link())
         self.phones[number].cut_off = False
 
