@@ -4,13 +4,15 @@ import uuid
 from pathlib import Path
 from typing import Any
 
+import pytest
 from click.testing import CliRunner
 
 from lathhouse.cli import main
 from lathhouse.settings import wall_clock_ms
-from lathhouse.store import access
+from lathhouse.store import access, record
 from lathhouse.store.models import KnownBrowser
-from lathhouse.store.work import looking
+from lathhouse.store.phones import new_phone
+from lathhouse.store.work import looking, writing
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.test_people import MELE, ORLA, Phone, link_for
 
@@ -50,13 +52,51 @@ def test_nobody_pushes_as_another_phone_and_an_owner_s_row_stays_the_owner_s(
         assert said.status_code == status
     other = paired(nursery, "worker")
     assert other.client.post(push, json={"device": fresh, "events": []}).status_code == 403
-    # A script goes on with another token, also after an owner has sent as it; no phone does.
+    # A script goes on with a renewed token of its role, also after an owner has sent as it.
     probe = {"device": str(uuid.uuid4()), "events": []}
-    for role in ("sensor", "worker", "owner"):
-        assert nursery.call("POST", push, probe, role).status_code == 200
+    for status, role in ((200, "sensor"), (403, "worker"), (200, "owner"), (200, "sensor")):
+        assert nursery.call("POST", push, probe, role).status_code == status, role
+        nursery.tokens.pop(role)
     assert anna.client.post(push, json=probe).status_code == 200
     assert nursery.call("POST", push, probe, "sensor").status_code == 200
+    assert row_of(nursery, probe["device"])["role"] == "sensor"
     assert mele.client.post(push, json=probe).status_code == 403
+
+
+def test_nobody_sends_as_the_server_nor_as_what_it_keeps_a_probe_s_readings_under(
+    sqlite_nursery: Nursery,
+):
+    nursery, place = sqlite_nursery, str(uuid.uuid4())
+    nursery.device().record("place_changed", None, {"id": place, "name": "House 3"})
+    reading = {"place": place, "quantity_kind": "temp_c", "value": 4.2}
+    nursery.call("POST", "/api/v1/readings", {"readings": [reading]}, "sensor")
+    link_for(nursery, "worker", None)
+    own = {row["name"]: row["id"] for row in nursery.rows("phones")}
+    anna = paired(nursery, "owner", ORLA)
+    for device in (own["server"], own["sensor's script"]):
+        before = row_of(nursery, device)
+        body = {"device": device, "events": []}
+        for role in ("sensor", "worker", "owner"):
+            said = nursery.call("POST", "/api/v1/sync/push", body, role)
+            assert said.status_code == 403, role
+        assert anna.client.post("/api/v1/sync/push", json=body).status_code == 403
+        assert row_of(nursery, device) | {"last_sync_at": None} == before | {"last_sync_at": None}
+
+
+@pytest.mark.parametrize("sender", ["token:sensor's script", None])
+def test_a_script_goes_on_whose_row_was_written_by_an_earlier_version(
+    sqlite_nursery: Nursery, sender: str | None
+):
+    """Such a row names its token, or from before that nobody."""
+    nursery, probe = sqlite_nursery, str(uuid.uuid4())
+    row = {**new_phone(probe, nursery.clock.text()), "role": "sensor", "silent_ok": True}
+    row |= {"sender": sender} if sender else {}
+    with nursery.app.app_context():
+        writing(nursery.site, nursery.clock.text(), lambda work: record.append(work, [], row))
+    body = {"device": probe, "events": []}
+    for status, role in ((403, "worker"), (200, "owner"), (200, "sensor"), (200, "sensor")):
+        assert nursery.call("POST", "/api/v1/sync/push", body, role).status_code == status, role
+        nursery.tokens.pop(role)
 
 
 def test_a_link_lets_nobody_in_under_the_id_of_another_s_phone(sqlite_nursery: Nursery):

@@ -14,13 +14,18 @@ from lathhouse.store.work import Work
 Data = dict[str, Any]
 ANOTHERS = "This device is another phone's or script's. Send under an id of your own."
 SCRIPT = "script"
+# How rows name a script that were written when a device was still bound to its token's name.
+NAMED_SCRIPT = "token:"
+# What the server itself writes as: nobody sends under it, whatever their role.
+SERVER, SENSOR = "server", "sensor"
 LET_IN = "This phone is another person's. Ask the owner to cut it off first."
 
 
 def sender_of(who: Data) -> str:
     """Return under what a device is kept that was never let in by itself.
 
-    Tokens are told apart by nothing: a script goes on as the same device with a renewed one.
+    Tokens are told apart by their role alone: a script goes on as the same device with a renewed
+    one.
     """
     if who["by"] == "token":
         return SCRIPT
@@ -46,10 +51,12 @@ def identity(work: Work, device: str, who: Data, said: Data) -> Data:
         _check_phone(sessions, device, who)
         return said if who["device"] == device else {}
     row = data_of(work, "phone", device)
-    if row is not None and not _began(row, who):
+    if row is None or _began(row, who):
+        return {**said, "sender": sender_of(who)}
+    if who["role"] != "owner" or row.get("sender") in (SERVER, SENSOR):
         raise NotAllowed(ANOTHERS)
-    # Who began it goes on, also after an owner has sent as it.
-    return {**said, "sender": (row or {}).get("sender") or sender_of(who)}
+    # Who began it goes on as what it was; what only a file has brought is nobody's yet.
+    return said if row.get("role") is None else {}
 
 
 def _check_phone(sessions: list[Data], device: str, who: Data) -> None:
@@ -61,11 +68,12 @@ def _check_phone(sessions: list[Data], device: str, who: Data) -> None:
 
 def _began(row: Data, who: Data) -> bool:
     """Say whether it was this one who sends as a device; older rows do not name their sender."""
-    if who["role"] == "owner":
-        return True
-    if row.get("sender"):
-        return bool(row["sender"] == sender_of(who))
-    return bool(row.get("silent_ok")) is bool(who["by"] == "token")
+    sender, token = str(row.get("sender") or ""), who["by"] == "token"
+    named = sender == SCRIPT or sender.startswith(NAMED_SCRIPT)
+    script = named if sender else bool(row.get("silent_ok"))
+    if script or token:
+        return script and token and bool(row.get("role") == who["role"])
+    return sender in ("", sender_of(who))
 
 
 def check_free(

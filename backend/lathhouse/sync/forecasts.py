@@ -14,7 +14,7 @@ from lathhouse.store.config import data_of
 from lathhouse.store.models import Event
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.kinds import check_event, corrected_at
-from lathhouse.sync.readings import NAMES, numbered, sensor_device
+from lathhouse.sync.readings import NAMES, as_sensor, numbered, sensor_device
 
 Data = dict[str, Any]
 
@@ -39,7 +39,7 @@ def take_forecast(site_id: str, source: str, text: str, now_ms: int) -> Data:
         nursery = data_of(work, "nursery", site_id) or {}
         fresh = [one for one in found["readings"] if not _stands(nursery, one, now_ms)]
         phone = phones.phone_of(work, device)
-        phone |= {"name": source, "role": "sensor", "silent_ok": True, "last_sync_at": now}
+        phone |= as_sensor(source, now)
         first = next_seq(phone)
         # By id: the same figure twice in one forecast, or sent twice at once, is one record.
         drafts = {one["id"]: one for one in (_event(site_id, source, f, now_ms) for f in fresh)}

@@ -10,6 +10,7 @@ from lathhouse.store import phones, record
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.log import body_hash, event_of
 from lathhouse.store.models import Event
+from lathhouse.store.senders import SENSOR
 from lathhouse.store.work import Work, looking, writing
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.shapes import READINGS
@@ -54,7 +55,7 @@ def take_readings(
         again = _sent_again(work, earlier, to_text(now_ms - AGAIN_MS))
         said = _sort_out(work, {n: drafts[n] for n in drafts if n not in again}, untimed)
         phone = phones.phone_of(work, device)
-        phone |= {"name": sensor, "role": "sensor", "silent_ok": True, "last_sync_at": now}
+        phone |= as_sensor(sensor, now)
         first = next_seq(phone)
         added = [numbered(event, device, first + n, now) for n, event in enumerate(said["new"])]
         account(phone, [event["seq"] for event in added], now)
@@ -73,6 +74,12 @@ def take_readings(
 def sensor_device(site_id: str, sensor: str) -> str:
     """Return the id of the device under which the log has a sensor's readings."""
     return str(uuid.uuid5(NAMES, f"{site_id}|{sensor}"))
+
+
+def as_sensor(name: str, now: str) -> Data:
+    """Return what such a device's row says of it."""
+    said = {"name": name, "role": "sensor", "silent_ok": True, "sender": SENSOR}
+    return {**said, "last_sync_at": now}
 
 
 def _minutes_id(site_id: str, draft: Data, at_ms: int) -> str:

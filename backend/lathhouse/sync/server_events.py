@@ -9,12 +9,13 @@ from lathhouse.domain.ids import uuid7
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.phone_numbers import account, next_seq
 from lathhouse.store import phones, record
+from lathhouse.store.senders import SERVER
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.readings import numbered
 
 Data = dict[str, Any]
-SELF = {"name": "server", "role": "owner", "silent_ok": True}
+SELF = {"name": "server", "role": "owner", "silent_ok": True, "sender": SERVER}
 
 
 def said(kind: str, data: Data, by: str | None, lot: str | None = None) -> Data:
