@@ -1,18 +1,20 @@
 """Whose a device is: nobody sends, or is let in, under the id of somebody else's phone (ours)."""
 
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from sqlalchemy import text
 
 from lathhouse.cli import main
 from lathhouse.settings import wall_clock_ms
 from lathhouse.store import access, record
-from lathhouse.store.models import KnownBrowser
+from lathhouse.store.models import KnownBrowser, Session
 from lathhouse.store.phones import new_phone
-from lathhouse.store.work import looking, writing
+from lathhouse.store.work import Work, looking, writing
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.test_people import MELE, ORLA, Phone, link_for
 
@@ -292,3 +294,30 @@ def test_cutting_off_a_phone_ends_what_its_person_s_browsers_are_known_by(sqlite
     assert known() == 1
     nursery.call("POST", f"/api/v1/phones/{phone.id}/cut-off", {})
     assert known() == 0
+
+
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_a_pairing_under_way_leaves_no_session_to_a_phone_that_is_cut_off_meanwhile(
+    nursery: Nursery,
+):
+    phone = paired(nursery, "worker", MELE)
+    now = nursery.clock.text()
+    waiting = text("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
+
+    def cut_off() -> bool:
+        with nursery.app.app_context():
+            return access.cut_off(nursery.site, phone.id, now)
+
+    with ThreadPoolExecutor(1) as other, nursery.app.app_context():
+
+        def pair(work: Work) -> Any:
+            work.lock({f"phone:{phone.id}"})
+            access.let_in(work, "worker", MELE, phone.id, None, None)
+            cutting = other.submit(cut_off)
+            while not cutting.done() and work.connection.scalar(waiting) == 0:
+                pass
+            return cutting
+
+        assert writing(nursery.site, now, pair).result()
+        open_to = (Session.device_id == phone.id, Session.revoked_at.is_(None))
+        assert looking(nursery.site, now, lambda work: work.rows(Session, *open_to)) == []

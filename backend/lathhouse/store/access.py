@@ -283,6 +283,8 @@ def cut_off(site_id: str, device: str, now: str, then: Then | None = None) -> bo
     """
 
     def act(work: Work) -> bool:
+        # As pairing does, first: a pairing under way has come to its session, or comes after.
+        work.lock({f"phone:{device}"})
         work.delete(Calendar, Calendar.device_id == device)
         holds = (Session.device_id == device, Session.revoked_at.is_(None))
         people = {row["proved_id"] for row in work.rows(Session, *holds)} - {None}
