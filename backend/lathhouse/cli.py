@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from lathhouse import logs
 from lathhouse.app import create_app, database_app
 from lathhouse.domain.instants import parse_instant, to_ms, to_text
-from lathhouse.errors import Refusal
+from lathhouse.errors import BadField, Refusal
 from lathhouse.folder import held, holds_record, make_folder
 from lathhouse.reminders.clock import catch_up
 from lathhouse.serving import Serving, run
@@ -28,6 +28,7 @@ from lathhouse.store.scratch import clear, scratch
 from lathhouse.store.site_clock import SiteClock, is_sure
 from lathhouse.store.sites import open_site
 from lathhouse.store.work import Then
+from lathhouse.sync.fields import Name
 from lathhouse.sync.saved_file import take_file
 from lathhouse.sync.server_events import access_said
 from lathhouse.web import name_move
@@ -145,6 +146,8 @@ def add_token(name: str, role: str, data: Path | None) -> None:
     """Make a token and print it, once, on the last line."""
 
     def act(app: Flask, now: str) -> None:
+        if not Name().fits(name):
+            raise BadField(f"A token's name {Name.says}.", field="name")
         told = telling_access(app, "token_made", name=name, role=role)
         secret = access.add_token(app.config["SITE_ID"], name, role, now, told)
         click.echo(secret)

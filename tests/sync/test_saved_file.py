@@ -150,7 +150,7 @@ def test_a_cut_off_phones_file_is_taken_from_who_may_record_and_says_who_brought
     assert said.json["phone"] == "Mele's phone"
     event = next(one for one in on_record(nursery) if one["id"] == look["id"])
     assert (event["by"], event["device"]) == (MELE, lost.id)
-    assert event["brought"] == {"by": person, "from": "file"}
+    assert event["brought"] == {"by": person, "from": "file", "aside": True}
     phone = {row["id"]: row for row in nursery.rows("phones")}[lost.id]
     assert phone["last_sync_at"] == before["last_sync_at"], "the phone itself was not in touch"
 
@@ -288,7 +288,7 @@ def test_a_file_is_worth_no_more_than_its_bringer_whatever_phone_it_says_it_is_o
     stored = {event["id"]: event for event in on_record(nursery)}
     for event in words:
         assert stored[event["id"]]["by_said"] is True
-        assert stored[event["id"]]["brought"] == {"by": mele, "from": "file"}
+        assert stored[event["id"]]["brought"] == {"by": mele, "from": "file", "aside": True}
     # The numbers are no gap of the phone's, and its own next ones no second phone of one id.
     assert own.push(*[own.event("noted", {"text": f"{n}"}) for n in range(3)]).json["stored"]
     phone = {row["id"]: row for row in nursery.rows("phones")}[own.id]

@@ -246,6 +246,27 @@ def test_a_token_gets_no_name_that_another_has(sqlite_nursery: Nursery):
     assert sqlite_nursery.call("POST", "/api/v1/tokens", again).status_code == 201
 
 
+def test_a_token_whose_name_the_log_does_not_take_is_revoked_all_the_same(
+    sqlite_nursery: Nursery, tmp_path: Path
+):
+    """An earlier version's command took any name, and none of these can be made any more."""
+    nursery, odd = sqlite_nursery, ("shed\tprobe", "\x07", "p" * 201)
+    for name in odd:
+        said = CliRunner().invoke(
+            main, ["tokens", "add", name, "--role", "sensor", "--data", str(tmp_path / "x")]
+        )
+        assert "must be a name of 1 to 200 characters on one line." in said.output
+        with nursery.app.app_context():
+            access.add_token(nursery.site, name, "sensor", nursery.clock.text())
+    rows = nursery.call("GET", "/api/v1/tokens").json["tokens"]
+    for row in (one for one in rows if one["name"] in odd):
+        said = nursery.call("POST", f"/api/v1/tokens/{row['id']}/revoke", {})
+        assert (said.status_code, said.json) == (200, {"revoked": row["name"]})
+    events = nursery.call("GET", "/api/v1/events?limit=100").json["events"]
+    told = [one["data"] for one in events if one["data"].get("what") == "token_revoked"]
+    assert sorted(one.get("name", "") for one in told) == ["", "", "shed probe"]
+
+
 def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):
     at = tmp_path / "at"
     nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())

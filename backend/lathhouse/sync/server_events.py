@@ -13,6 +13,7 @@ from lathhouse.store.senders import SERVER
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.readings import numbered
+from lathhouse.sync.shapes import KINDS
 
 Data = dict[str, Any]
 SELF = {"name": "server", "role": "owner", "silent_ok": True, "sender": SERVER}
@@ -24,8 +25,13 @@ def said(kind: str, data: Data, by: str | None, lot: str | None = None) -> Data:
 
 
 def access_said(what: str, by: str | None, **more: Any) -> Data:
-    """Return a change of who is let in; never with a secret."""
-    known = {name: value for name, value in more.items() if value is not None}
+    """Return a change of who is let in; never with a secret.
+
+    What does not fit its field is mended or left out: no name may hold up a revocation.
+    """
+    shape = KINDS["access_changed"]
+    clean = {n: " ".join(v.split()) if isinstance(v, str) else v for n, v in more.items()}
+    known = {n: v for n, v in clean.items() if v is not None and shape[n].fits(v)}
     return said("access_changed", {"what": what, **known}, by)
 
 
