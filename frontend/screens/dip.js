@@ -46,12 +46,13 @@ export const Minutes = ({ said, onSay }) => html`<${Choice} name=${t("bench.dip_
  * @returns {{field: string, says: string} | null}
  */
 export function bucketComplaint(said, at, isOver = false) {
-  if (!said.solution) return { field: "bucket", says: t("bench.needs_bucket") };
   const strength = numberIn(said.strength);
   if (said.solution === NOT_ON_RECORD && isOver && !said.strength?.trim()) return null;
   if (said.solution === NOT_ON_RECORD) return strength > 0 && strength <= 100 ? null : { field: "strength", says: t("bench.needs_strength") };
-  const bucket = one("solution", said.solution);
-  return bucket && isPast(bucket, at) && !said.why?.trim() ? { field: "why", says: t("bench.old_needs_why") } : null;
+  // It may have been chosen before an earlier time was typed, at which it was not mixed yet.
+  const bucket = bucketsAt(at).find((one) => one.id === said.solution);
+  if (!bucket) return { field: "bucket", says: t("bench.needs_bucket") };
+  return isPast(bucket, at) && !said.why?.trim() ? { field: "why", says: t("bench.old_needs_why") } : null;
 }
 
 /** What the record of a dip holds: the bucket on record, or the strength of one that is not. */

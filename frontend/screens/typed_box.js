@@ -3,6 +3,7 @@
 import { useEffect, useState } from "../vendor/preact-hooks.js";
 import { benchRow } from "../core/bench.js";
 import { STEPS, tickedOn } from "../core/boxes.js";
+import { nextDay, toMs, HOUR_MS, MINUTE_MS } from "../core/instants.js";
 import { dipRefusal } from "../core/spells.js";
 import { lots, now, one } from "../store/house.js";
 import { formOpened } from "../store/updates.js";
@@ -51,7 +52,7 @@ export function Box({ box }) {
   const at = instantOfSaid(of, time);
   const wrong = time ? wrongTick(of, time, runs) : "";
   const wrongDip = dips && !wrong ? wrongBleach(dip, of, time, at) : "";
-  const drafts = kinds && (runs ? stepDrafts(box.id, kinds, { flats, dip }) : coverDrafts(box, at, paper.low_c));
+  const drafts = kinds && (runs ? stepDrafts(box.id, kinds, { flats, dip, rinsedOn: rinseDay(of, time, dip.rinsed) }) : coverDrafts(box, at, paper.low_c));
   const ready = Boolean(time && !wrong && drafts?.length && (!sows || (flats.trim() && !wrongFlats)) && !(dips && (wrongDip || !dip.solution)));
   const save = () => saveBox(box, drafts, boxName(box), of, time);
   const asks = runs || (!STEPS.includes(box.act) && drafts.length > 0);
@@ -67,15 +68,15 @@ export function Box({ box }) {
       <${Field} label=${t("typed.on")} type="date" value=${of} onInput=${setDay} /></div>
     ${wrong && html`<p class="error" role="alert">${wrong}</p>`}
     ${again && html`<button type="button" class="act" onClick=${() => { setTime(before.time); setDay(before.day); }}>${t("typed.as_before", { time: before.time })}</button>`}
-    ${dips && html`<${Bleach} dip=${dip} at=${at} wrong=${wrongDip} onSay=${(changes) => setDip({ ...dip, ...changes })} />`}
+    ${dips && html`<${Bleach} dip=${dip} day=${of} time=${time} at=${at} wrong=${wrongDip} onSay=${(changes) => setDip({ ...dip, ...changes })} />`}
     ${sows && html`<${Field} label=${t("field.flats")} value=${flats} inputmode="numeric" onInput=${setFlats} error=${wrongFlats} />`}`}
   </${Page}>`;
 }
 
 /** The records of a step's end and of what came next; a dip's rinse has a time of its own. */
-function stepDrafts(lot, kinds, { flats, dip }) {
+function stepDrafts(lot, kinds, { flats, dip, rinsedOn }) {
   const dataOf = (kind) => (kind === "sown" ? { flats: Number(flats) } : kind === DIP ? dipData(dip) : WHERE[kind] ?? {});
-  const rinse = kinds.includes(DIP) && dip.rinsed ? [{ kind: "sanitise_ended", lot, data: {}, at: dip.rinsed }] : [];
+  const rinse = kinds.includes(DIP) && dip.rinsed ? [{ kind: "sanitise_ended", lot, data: {}, on: rinsedOn, at: dip.rinsed }] : [];
   return [...kinds.map((kind) => ({ kind, lot, data: dataOf(kind) })), ...rinse];
 }
 
@@ -85,11 +86,13 @@ function Label({ id }) {
 }
 
 /** Which bucket it lay in, for how long it was meant to, and when it was rinsed, where the paper says so. */
-function Bleach({ dip, at, wrong, onSay }) {
+function Bleach({ dip, day, time, at, wrong, onSay }) {
+  const isNext = time && dip.solution && !wrong && rinseDay(day, time, dip.rinsed) !== day;
   return html`<p class="caution grave">${t("act.bleach_caution")} <a href="#/cautions/bleach">${t("mix.all_cautions")}</a></p>
     <${Bucket} said=${dip} at=${at} onSay=${onSay} />
     <${Minutes} said=${dip} onSay=${onSay} />
     <${Field} label=${t("typed.rinsed_at")} type="time" value=${dip.rinsed} onInput=${(rinsed) => onSay({ rinsed })} />
+    ${isNext && html`<p role="status">${rinsedNext(day, time, dip.rinsed)}</p>`}
     ${wrong && html`<p class="error" role="alert">${wrong}</p>`}`;
 }
 
@@ -98,7 +101,20 @@ function wrongBleach(dip, day, time, at) {
   if (!dip.solution) return "";
   const wrong = bucketComplaint(dip, at, true);
   if (wrong || !dip.rinsed || !time) return wrong?.says ?? "";
-  return wrongTime(day, dip.rinsed) || (dip.rinsed > time ? "" : t("typed.rinsed_before", { rinsed: dip.rinsed, time }));
+  const on = rinseDay(day, time, dip.rinsed);
+  const late = wrongTime(on, dip.rinsed);
+  const isBefore = dip.rinsed === time || (late && on !== day);
+  return isBefore ? t("typed.rinsed_before", { rinsed: dip.rinsed, time }) : late;
+}
+
+/** The day of the rinse: of a dip before midnight it may be the next. @param {string} day @param {string} time @param {string} rinsed */
+const rinseDay = (day, time, rinsed) => (isMoment(day, rinsed) && rinsed < time ? nextDay(day) : day);
+
+/** The rinse's own day in words, and how long the dip was by it: a slip of the thumb is seen there. */
+function rinsedNext(day, time, rinsed) {
+  const minutes = (toMs(instantOf(nextDay(day), rinsed)) - toMs(instantOf(day, time))) / MINUTE_MS;
+  const length = { h: Math.floor((minutes * MINUTE_MS) / HOUR_MS), min: minutes % 60 };
+  return t("typed.rinsed_next", { date: date(nextDay(day)), rinsed, ...length });
 }
 
 /** "Not done" until something is said; then the button that saves it. */

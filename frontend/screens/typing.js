@@ -87,7 +87,7 @@ export function save(lot, said) {
 }
 
 /**
- * The same of a ticked box; its time is proposed for the next one of its act. A draft may have a time `at` of its own.
+ * The same of a ticked box; its time is proposed for the next one of its act. A draft may have a day and a time of its own: `on`, `at`.
  * @param {{act: string}} box @param {any[]} drafts @param {string} label @param {string} day @param {string} time
  */
 export async function saveBox(box, drafts, label, day, time) {
@@ -100,9 +100,9 @@ async function saveAt(drafts, label, day, time) {
   busy.value = true;
   const { by, at, done, skipped } = typing.value;
   const key = keyAt(typing.value);
-  const more = (at) => ({ observedAt: siteText(Date.parse(instantOf(day, at))), typed: true, ...(by ? { by } : {}) });
+  const more = (on, at) => ({ observedAt: siteText(Date.parse(instantOf(on, at))), typed: true, ...(by ? { by } : {}) });
   try {
-    const events = await recordAll(drafts.map(({ at: own, ...draft }) => ({ ...draft, more: more(own ?? time) })));
+    const events = await recordAll(drafts.map(({ on = day, at: own = time, ...draft }) => ({ ...draft, more: more(on, own) })));
     lastTyped.value = { events, at, key, label };
     typing.value = { ...typing.value, at: at + 1, done: [...new Set([...done, key])], skipped: skipped.filter((one) => one !== key) };
   } catch (error) {

@@ -167,5 +167,6 @@ export const words = {
   "typed.not_moved": "Nowhere: it still lies drained",
   "typed.when_done": "Say when it was done",
   "typed.rinsed_at": "Rinsed at (leave empty if it was not, or nobody wrote it down)",
+  "typed.rinsed_next": "Rinsed on the next day, {date} at {rinsed}: {h} h {min} min in the bleach.",
   "typed.rinsed_before": "Rinsed at {rinsed} is not after it went in at {time}. Give the time of the rinse, or leave it empty.",
 };
