@@ -9,7 +9,8 @@ from tests.simulation.report import lines
 from tests.simulation.run import Run
 from tests.simulation.yard import COLD_C
 
-DAYS, SEED = 21, 1
+# Of the first seeds the one with a cold reading over bare stock as well.
+DAYS, SEED = 21, 3
 
 
 @pytest.fixture(scope="module")
