@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Locator, Page, expect
+from tests.ports import own_port
 
 LATER_MS = 60_000
 # Just over the time, after a change under the thumb, in which the walk takes a touch for the
@@ -40,7 +41,7 @@ class House:
     """A server's folder, and the process that serves it."""
 
     def __init__(self, folder: Path, *options: str) -> None:
-        self.folder, self.options, self.port, self.link = folder, options, 0, ""
+        self.folder, self.options, self.port, self.link = folder, options, own_port(), ""
         self.said: list[str] = []
         # Where it has an authority of its own, what its scripts trust.
         self.trust: ssl.SSLContext | None = None
@@ -49,7 +50,7 @@ class House:
         self.token = ""
 
     def start(self) -> None:
-        """Start it on the port it had before, and wait until it says where it is."""
+        """Start it on its own port, and wait until it says where it is."""
         command = [*self.command(), "--data", str(self.folder), "--port", str(self.port)]
         self.process = subprocess.Popen(
             [*command, *self.options], stdout=subprocess.PIPE, text=True

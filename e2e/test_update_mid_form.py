@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser import FRONTEND
+from tests.ports import own_port
 from tests.server import Clock
 from werkzeug.serving import make_server
 
@@ -27,7 +28,7 @@ class Versions:
     """A server of the demo whose front end can be replaced under the same address."""
 
     def __init__(self, data: Path, front: Path) -> None:
-        self.data, self.front, self.clock, self.port = data, front, Clock(), 0
+        self.data, self.front, self.clock, self.port = data, front, Clock(), own_port()
         self.app: Any = None
         self.start()
 
@@ -37,7 +38,6 @@ class Versions:
         self.server = make_server(
             "127.0.0.1", self.port, self.app, threaded=True, request_handler=Quiet
         )
-        self.port = self.server.server_port
         Thread(target=self.server.serve_forever, daemon=True).start()
 
     def stop(self) -> None:

@@ -18,6 +18,7 @@ from lathhouse.app import create_app
 from lathhouse.settings import Settings
 from lathhouse.store.models import db
 from tests.browser import FRONTEND
+from tests.ports import own_port
 from tests.server import NO_BOUND
 
 PAGE = Path(__file__).parent / "page"
@@ -70,9 +71,8 @@ class Network:
         shutil.copytree(PAGE, self.front, dirs_exist_ok=True)
         shutil.copy(FRONTEND / "sw.js", self.front)
         self.open_app()
-        self.server = make_server("127.0.0.1", 0, self, threaded=True, request_handler=Quiet)
-        self.port = self.server.server_port
-        self._serve()
+        self.port = own_port()
+        self.start()
 
     @property
     def address(self) -> str:

@@ -22,6 +22,7 @@ from aiosmtpd.smtp import AuthResult, LoginPassword
 
 from lathhouse.reminders import mail
 from lathhouse.reminders.mail import BadMailSettings, MailServer, read_server
+from tests.ports import own_port
 from tests.reminders.carried import Told
 from tests.reminders.endpoint import Service, certified
 from tests.server import Nursery
@@ -61,12 +62,6 @@ def right(_server: Any, _session: Any, _envelope: Any, _how: str, said: Any) -> 
     return AuthResult(success=good, handled=False)
 
 
-def free_port() -> int:
-    with socket.socket() as tried:
-        tried.bind(("127.0.0.1", 0))
-        return int(tried.getsockname()[1])
-
-
 @pytest.fixture
 def post_office(tmp_path: Path) -> Iterator[tuple[Box, MailServer]]:
     """A mail server that asks for STARTTLS and a sign-in."""
@@ -75,7 +70,7 @@ def post_office(tmp_path: Path) -> Iterator[tuple[Box, MailServer]]:
     context.load_cert_chain(certificate, private)
     box = Box()
     running = Controller(
-        box, hostname="127.0.0.1", port=free_port(), tls_context=context, require_starttls=True,
+        box, hostname="127.0.0.1", port=own_port(), tls_context=context, require_starttls=True,
         authenticator=right, auth_required=True, decode_data=False,
     )  # fmt: skip
     running.start()

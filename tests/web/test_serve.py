@@ -20,6 +20,7 @@ from click.testing import CliRunner
 from lathhouse.cli import main
 from lathhouse.serving import FINISH_SECONDS
 from lathhouse.settings import BODY_MAX_BYTES
+from tests.ports import own_port
 
 PROBLEM = "application/problem+json"
 PUSH = "/api/v1/sync/push"
@@ -54,12 +55,12 @@ class Serving:
     """A server's folder, and the process that serves it."""
 
     def __init__(self, folder: Path, *options: str) -> None:
-        self.folder, self.options, self.port = folder, options, 0
+        self.folder, self.options, self.port = folder, options, own_port()
         self.process: subprocess.Popen[str] | None = None
         self.said: list[str] = []
 
     def start(self) -> None:
-        """Start it on the port it had before, and wait until it says where it is."""
+        """Start it on its own port, and wait until it says where it is."""
         where = ("--data", str(self.folder), "--port", str(self.port))
         self.process = subprocess.Popen(
             [*COMMAND, "serve", *where, *self.options], stdout=subprocess.PIPE, text=True
