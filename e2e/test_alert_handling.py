@@ -215,6 +215,19 @@ def test_where_an_act_is_due_the_act_is_the_large_button(phone: Page) -> None:
     expect(phone.locator(".foot > .main-act")).not_to_contain_text("Watered")
 
 
+def test_a_count_far_from_the_one_before_is_asked_for_once_again(phone: Page) -> None:
+    """Three for 610, a slip of the thumb: asked once, and taken where it is so."""
+    go(phone, f"#/act/stocktaken/{lot_id('CC-25-1')}")
+    phone.get_by_role("button", name="3", exact=True).tap()
+    save = phone.get_by_role("button", name="Save")
+    save.tap()
+    expect(phone.get_by_role("alert")).to_contain_text("3 is far from 610")
+    save.tap()
+    expect(phone.locator(".page-act")).to_have_count(0)
+    go(phone, f"#/lot/{lot_id('CC-25-1')}")
+    expect(phone.locator(".record").first).to_contain_text("Count them all")
+
+
 def test_a_loss_fits_one_screen(phone: Page) -> None:
     """The figure, of how many on record, the cause and the save are seen without scrolling."""
     go(phone, f"#/act/lost/{lot_id('CC-25-1')}")

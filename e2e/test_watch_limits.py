@@ -12,6 +12,12 @@ from lathhouse.reminders.clock import catch_up
 
 pytest_plugins = ["e2e.demo"]
 LATER_MS = 30_000
+# What a trial found is seen at once, between the head of the page and its foot.
+READABLE = """() => {
+  const [said, foot] = [".trial .large", ".foot"].map(
+    (one) => document.querySelector(one).getBoundingClientRect());
+  return said.top >= 0 && said.bottom <= foot.top;
+}"""
 MOULDY = lot_id("HV-26-1")
 FOUND = """import('/store/house.js')
   .then((house) => [...house.findings.value.values()].flat()
@@ -101,6 +107,7 @@ def test_a_preview_counts_more_where_the_limit_is_shorter(phone: Page) -> None:
     expect(outcome).to_contain_text("Now ", timeout=LATER_MS)
     now, then = (int(part.split()[-1]) for part in outcome.inner_text().split(","))
     assert then > now > 0
+    phone.wait_for_function(READABLE)
     assert phone.locator(".week-then").count() == 13
 
 

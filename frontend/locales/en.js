@@ -413,6 +413,7 @@ export const words = {
   "error.step": "{step}: the figures must be numbers that rise from least to most.",
   "error.why": "Say why it can wait.",
   "error.until": "Choose until when it is left: a time, or a date from tomorrow on.",
+  "error.far_off": "{n} is far from {before}, which is on record. Count again, or save once more if it is so.",
   "error.at_most": "{field} can be at most {n}.",
   "error.number": "{field} must be a number from {low} to {high}.",
 

@@ -14,6 +14,9 @@ import { offerUndo, tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
+// A count that many times more or fewer than the one before is asked for once again. Ours.
+const FAR = 10;
+
 /** @param {{kind: string, id: string}} props */
 export function Act({ kind, id }) {
   const lot = lots.value.get(id);
@@ -21,14 +24,17 @@ export function Act({ kind, id }) {
   const start = () => Object.fromEntries(fields.map((field) => [field.name, lot && field.start ? field.start(lot) : undefined]));
   const [data, setData] = useState(start);
   const [error, setError] = useState("");
+  const [doubted, setDoubted] = useState(/** @type {number | null} */ (null));
   useEffect(() => formOpened(), []);
   if (!lot) return html`<${Page} name="act" title="?" back="#/lots"><p class="quiet">${t("lot.unknown")}</p></${Page}>`;
   if (kind === "sanitise_started" && lot.acid_at && !lot.rinsed_at) return html`<${AcidFirst} lot=${lot} />`;
   const set = (name) => (value) => setData({ ...data, [name]: value });
   const save = async () => {
     const wrong = fields.map((field) => complaint(field, data)).find(Boolean) ?? together(kind, data);
-    setError(wrong ?? "");
-    if (wrong) return;
+    const doubt = wrong || doubted === data.quantity ? undefined : farOff(kind, data, lot);
+    setError(wrong ?? doubt ?? "");
+    if (doubt) setDoubted(data.quantity);
+    if (wrong || doubt) return;
     const event = { kind, data: cleaned(fields, data) };
     await record(kind, lot.id, event.data).then((saved) => {
       offerUndo([saved], lot, [t(`act.${kind}`), saying(event, lot)].filter(Boolean));
@@ -89,6 +95,13 @@ function together(kind, data) {
   const part = { counted: "emerged", lost: "quantity", tested: "sound" }[kind];
   if (!part || Number(data[part]) <= Number(data.out_of)) return undefined;
   return t("error.at_most", { field: t(`field.${part}`), n: data.out_of });
+}
+
+/** What a count is asked once, before it takes the place of one that is far from it. */
+function farOff(kind, data, lot) {
+  if (kind !== "stocktaken" || data.unit !== lot.unit || lot.quantity === null) return undefined;
+  const near = data.quantity * FAR >= lot.quantity && data.quantity <= lot.quantity * FAR;
+  return near ? undefined : t("error.far_off", { n: data.quantity, before: lot.quantity });
 }
 
 function cleaned(fields, data) {

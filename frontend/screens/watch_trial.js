@@ -30,6 +30,10 @@ export function WatchTrial({ rule, touched, go }) {
     void ask();
   }, [go]);
   const { doing, found, trouble } = state;
+  useEffect(() => {
+    // The button that asked stands above the foot: what it brought would lie below the edge.
+    if (found || trouble) here.current?.scrollIntoView({ block: "start" });
+  }, [found, trouble]);
   return html`<section class="trial" ref=${here}><h2>${t("trial.title")}</h2>
     ${!found && html`<p class="quiet">${t("trial.what", { n: DAYS })}</p>
       <button type="button" class="act" disabled=${!rule || doing} onClick=${ask}>${t(doing ? "trial.doing" : touched ? "trial.try" : "trial.try_now")}</button>`}
