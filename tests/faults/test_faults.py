@@ -14,7 +14,7 @@ from tests.faults.search import Found, as_lines, search, smaller
 from tests.faults.world import World
 
 KEPT = json.loads((Path(__file__).parent / "kept.json").read_text(encoding="utf-8"))
-SCHEDULES, SEED = 300, 6
+SCHEDULES, SEED = 200, 6
 
 
 @pytest.fixture(scope="module")
