@@ -81,8 +81,8 @@ export class Sync {
     );
   }
 
-  ask(method, path, body) {
-    return ask(method, path, body, { signal: this.abort.signal, limitMs: this.requestMs });
+  ask(method, path, body, how = {}) {
+    return ask(method, path, body, { ...how, signal: this.abort.signal, limitMs: this.requestMs });
   }
 }
 

@@ -161,6 +161,8 @@ class World:
 
     def come_to_rest(self) -> None:
         for turn in range(ROUNDS):
+            # As a server that runs does every few seconds: its clock may be believed again.
+            self.server.tick()
             late = self.not_at_rest()
             if not late:
                 return
