@@ -10,19 +10,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import func, select
 
-from lathhouse.domain.instants import HOUR_MS, MINUTE_MS, to_ms
+from lathhouse.domain.instants import HOUR_MS, MINUTE_MS
 from lathhouse.domain.watch_replay import not_replayed
 from lathhouse.domain.watches import load_rules
 from lathhouse.store.models import Subject
-from lathhouse.store.work import looking
 from tests.server import Clock, Nursery, close_nursery, open_nursery
+from tests.store.deadlines import stop_at_deadlines
 from tests.store.test_watch_preview import BEGIN, happened, previewed, rule_of, told_by
 from tests.web.test_people import MELE, Phone, link_for
 
 DAYS = 40
 WATCHES = ("phone-silent", "record-gap")
+PHONES = Subject.kind == "phone"
 
 
 class Kept(Phone):
@@ -63,18 +63,6 @@ class Kept(Phone):
         self.pair(link_for(self.nursery, "worker", MELE)["link"])
 
 
-def stop_at_deadlines(nursery: Nursery, before_ms: int) -> None:
-    query = select(func.min(Subject.next_deadline)).where(Subject.kind == "phone")
-    while True:
-        with nursery.app.app_context():
-            due = looking(nursery.site, "", lambda work: work.connection.execute(query).scalar())
-        if due is None or to_ms(due) >= before_ms:
-            break
-        nursery.clock.ms = max(nursery.clock.ms, to_ms(due))
-        nursery.tick()
-    nursery.clock.ms = before_ms
-
-
 def lived(folder: Path, seed: int) -> Nursery:
     """Return a nursery in which one phone has lived through a random story of forty days."""
     pick, clock = random.Random(seed), Clock(BEGIN)
@@ -86,12 +74,14 @@ def lived(folder: Path, seed: int) -> Nursery:
         at_ms += pick.choice([MINUTE_MS, HOUR_MS, 9 * HOUR_MS, 20 * HOUR_MS, 60 * HOUR_MS])
         if at_ms >= begin_ms + DAYS * 24 * HOUR_MS:
             break
-        stop_at_deadlines(nursery, at_ms)
+        stop_at_deadlines(nursery, at_ms, PHONES)
+        nursery.clock.ms = at_ms
         acts = [phone.pull, phone.hold_back, phone.catch_up, phone.err, phone.give_up]
         act = pick.choice([*acts, phone.be_cut_off]) if in_touch else phone.come_back
         in_touch = act != phone.be_cut_off
         act()
-    stop_at_deadlines(nursery, begin_ms + DAYS * 24 * HOUR_MS)
+    stop_at_deadlines(nursery, begin_ms + DAYS * 24 * HOUR_MS, PHONES)
+    nursery.clock.ms = begin_ms + DAYS * 24 * HOUR_MS
     return nursery
 
 

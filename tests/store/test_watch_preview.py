@@ -11,9 +11,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import func, select
 
-from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_ms, to_text
+from lathhouse.domain.instants import DAY_MS, HOUR_MS, MINUTE_MS, parse_instant, to_text
 from lathhouse.store import long_rows
 from lathhouse.store.backup_age import note_backup
 from lathhouse.store.config import NEW_NURSERY
@@ -21,6 +20,7 @@ from lathhouse.store.models import Alert, Backup, Subject
 from lathhouse.store.watch_preview import preview
 from lathhouse.store.work import looking, writing
 from tests.server import Clock, Nursery, close_nursery, open_nursery
+from tests.store.deadlines import stop_at_deadlines
 from tests.web.samples import TREATED
 
 BEGIN = "2026-07-01T08:00:00+10:00"
@@ -33,6 +33,7 @@ WATCHES = [
     "count-conflict", "round-missing", "chamber-band", "chamber-silent",
     "solution-old",
 ]  # fmt: skip
+NO_PHONES = Subject.kind != "phone"
 Record = tuple[int, str, str | None, dict[str, Any]]
 
 
@@ -88,7 +89,7 @@ def live_through(nursery: Nursery, told: list[Record], begin_ms: int, days: int 
     """Push each record at its time; the clock stops at every deadline before it."""
     phone = nursery.device()
     for after, kind, lot, data in told:
-        stop_at_deadlines(nursery, begin_ms + after)
+        stop_at_deadlines(nursery, begin_ms + after, NO_PHONES)
         nursery.clock.ms = begin_ms + after
         if kind == "backup":
             with nursery.app.app_context():
@@ -98,20 +99,9 @@ def live_through(nursery: Nursery, told: list[Record], begin_ms: int, days: int 
                 note_backup(nursery.site, at)
         else:
             phone.record(kind, lot, data)
-    stop_at_deadlines(nursery, begin_ms + days * DAY_MS)
+    stop_at_deadlines(nursery, begin_ms + days * DAY_MS, NO_PHONES)
     nursery.clock.ms = begin_ms + days * DAY_MS
     nursery.tick()
-
-
-def stop_at_deadlines(nursery: Nursery, before_ms: int) -> None:
-    query = select(func.min(Subject.next_deadline)).where(Subject.kind != "phone")
-    while True:
-        with nursery.app.app_context():
-            due = looking(nursery.site, "", lambda work: work.connection.execute(query).scalar())
-        if due is None or to_ms(due) >= before_ms:
-            return
-        nursery.clock.ms = max(nursery.clock.ms, to_ms(due))
-        nursery.tick()
 
 
 def happened(nursery: Nursery, watch: str) -> list[Any]:
