@@ -137,8 +137,8 @@ class ByName:
     and ends, and a renewed certificate comes into use, in every process at once.
     """
 
-    def __init__(self, network: Network, config: SealedConfig) -> None:
-        self.network, self.config = network, config
+    def __init__(self, network: Network, config: SealedConfig, now: Callable[[], datetime]) -> None:
+        self.network, self.config, self.now = network, config, now
         self.made: dict[Path, tuple[int, SSLContext]] = {}
 
     def choose(self, line: Any, asked: str | None, _: SSLContext) -> None:
@@ -155,7 +155,7 @@ class ByName:
         leaf = place.files.leaf
         if not leaf.exists():
             # The move began a moment ago by another version's command, or the file was lost.
-            authority.prepare(place.files, place.site, datetime.now(UTC))
+            authority.prepare(place.files, place.site, self.now())
         age = leaf.stat().st_mtime_ns
         if leaf not in self.made or self.made[leaf][0] != age:
             other = SealedConfig()
@@ -392,7 +392,7 @@ async def answer(
 ) -> None:
     """Serve until SIGTERM or SIGINT, finishing what was accepted; a second signal ends at once."""
     lines = Lines()
-    config = configured(serving, listening, network, plain, lines)
+    config = configured(serving, listening, network, plain, lines, renews.now)
     stop = told_to_stop()
     loop = asyncio.get_running_loop()
     door: Any = Door(app.wsgi_app, lines)
@@ -425,8 +425,9 @@ def configured(
     network: Network | None,
     plain: socket.socket | None,
     lines: Lines,
+    now: Callable[[], datetime],
 ) -> SealedConfig:
-    """Return the settings of the HTTP server."""
+    """Return the settings of the HTTP server, whose certificates are good from this clock's now."""
     config = SealedConfig(lines)
     config.bind = [f"fd://{listening.fileno()}"]
     config.insecure_bind = [f"fd://{plain.fileno()}"] if plain else []
@@ -444,7 +445,7 @@ def configured(
         config.alpn_protocols = ["h2", "http/1.1"]
     context = config.create_ssl_context() if network else None
     if network and context:
-        context.sni_callback = ByName(network, config).choose
+        context.sni_callback = ByName(network, config, now).choose
     return config
 
 

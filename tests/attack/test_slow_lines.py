@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from datetime import UTC, datetime
 from typing import Any
 
 import h2.config
@@ -48,7 +49,9 @@ class Running:
         self.door = Door(app, self.lines)
         listening = listen("0.0.0.0", 0)
         self.port: int = listening.getsockname()[1]
-        self.config = configured(Serving("", 0), listening, None, None, self.lines)
+        self.config = configured(
+            Serving("", 0), listening, None, None, self.lines, lambda: datetime.now(UTC)
+        )
         self.config.keep_alive_timeout, self.config.graceful_timeout = WITHIN_SECONDS, 1
         self.loop, self.stop = asyncio.new_event_loop(), asyncio.Event()
         self.loop.set_default_executor(ThreadPoolExecutor(THREADS))

@@ -1,7 +1,7 @@
 """A move of the nursery's name, from the phones' side and from the owner's."""
 
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +54,7 @@ def begin(folder: Path, to: str, site: str, at: str, write: Callable[..., None])
         if names.read(folder).next is None:
             write(work, "name_move_begun", name=names.checked(to))
         # Last of all: where the file cannot be written, nothing is on record.
-        return names.begin_move(folder, to, datetime.now(UTC))
+        return names.begin_move(folder, to, datetime.fromisoformat(at))
 
     return writing(site, at, act)
 
