@@ -4,6 +4,7 @@ import logging
 import os
 import tempfile
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +32,7 @@ from lathhouse.store.work import Then
 from lathhouse.sync.fields import Name
 from lathhouse.sync.saved_file import take_file
 from lathhouse.sync.server_events import access_said
-from lathhouse.web import name_move
+from lathhouse.web import name_move, name_steps
 
 PORT = 8321
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
@@ -96,16 +97,18 @@ def move_name(
 
     def act(app: Flask, now: str) -> None:
         folder, site = app.config["LATHHOUSE"].data / "lan", app.config["SITE_ID"]
-        write = name_move.writer(app.config["SERVER_DEVICE"], None)
+        write = name_steps.writer(app.config["SERVER_DEVICE"], None)
         if ends:
-            left = name_move.named(site, leave, now)
-            click.echo(f"The nursery is {name_move.end(folder, site, left, now, write).name} now.")
+            left = partial(name_move.named, site, leave, now)
+            known = name_steps.end(folder, site, left, now, write)
+            click.echo(f"The nursery is {known.name} now.")
             return
         if call_off:
-            click.echo(f"The nursery stays {name_move.call_off(folder, site, now).name}.")
+            known = name_steps.call_off(folder, site, now, write)
+            click.echo(f"The nursery stays {known.name}.")
             return
         if name is not None:
-            name_move.begin(folder, name, site, now, write)
+            name_steps.begin(folder, name, site, now, write)
         for line in name_move.report(folder, site, now):
             click.echo(line)
 

@@ -42,6 +42,7 @@ from lathhouse.web.callers import LOOPBACK
 from lathhouse.web.lan import Network, Place, PlainDoor, drawn_in_terminal, own_addresses
 from lathhouse.web.lines import Entrance, Lines
 from lathhouse.web.meter import SHARED_BY
+from lathhouse.web.name_steps import follow_at_start, writer
 from lathhouse.web.names import settled_name
 from lathhouse.workers import Workers
 
@@ -189,6 +190,8 @@ def run(settings: Settings, serving: Serving) -> None:
         app = create_app(settings)
         # Once the record has said when its clock was trusted last: phones trust the certificates.
         # An authority that a restore brings back goes before a new one, too.
+        if serving.lan:
+            finish_move(app, settings)
         network = settle(settings, serving, port) if serving.lan else None
         address = network.place().address if network else address_of(serving, port)
         # The library that answers closes it by its number, so nobody here may close it again.
@@ -300,6 +303,14 @@ def settle(settings: Settings, serving: Serving, port: int) -> Network:
     network = Network(folder, addresses, port)
     network.prepare(date_of(settings))
     return network
+
+
+def finish_move(app: Flask, settings: Settings) -> None:
+    """Finish what a server that died has put on record of a move of the name."""
+    write = writer(app.config["SERVER_DEVICE"], None)
+    at = to_text(settings.now_ms())
+    with app.app_context():
+        follow_at_start(settings.data / "lan", app.config["SITE_ID"], at, write)
 
 
 def date_of(settings: Settings) -> datetime:

@@ -137,6 +137,9 @@ def test_a_slip_of_the_pen_is_told_and_makes_no_folder(tmp_path: Path):
 
 
 def test_a_phone_that_is_not_there_is_not_left_behind(real: Nursery):
+    lan = folder_of(real) / "lan"
+    lan.mkdir()
+    (lan / "name.json").write_text('{"name": "rows.test", "next": "beds.test"}')
     words = said("move-name", "--end", "--leave", "Foo", "--data", folder_of(real))
     assert "No phone that is let in is called Foo. There is none at all." in words
 

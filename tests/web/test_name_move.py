@@ -1,17 +1,27 @@
 """A move of the nursery's name: what is on record and what is on the disk go together (ours)."""
 
+import errno
 import ipaddress
+import json
+import os
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 from cryptography import x509
+from sqlalchemy import text
 
 from lathhouse import serving
+from lathhouse.cli import main
 from lathhouse.domain.instants import to_text
-from lathhouse.web import authority, name_move, names
+from lathhouse.errors import NotNow
+from lathhouse.settings import Settings
+from lathhouse.web import authority, name_steps, names
 from lathhouse.web.lan import Network
 from tests.server import Clock, Nursery
+from tests.web.test_people import Phone, link_for
 
 OLD, NEXT = "rows.test", "beds.test"
 
@@ -25,15 +35,40 @@ class Moving:
         here = ipaddress.ip_address("127.0.0.1")
         self.network = Network(self.folder, (here,), 8321, 8320)
         self.network.prepare(self.date())
-        self.write = name_move.writer(nursery.app.config["SERVER_DEVICE"], None)
+        self.write = name_steps.writer(nursery.app.config["SERVER_DEVICE"], None)
 
     def date(self) -> datetime:
         return datetime.fromtimestamp(self.nursery.clock.ms / 1000, UTC)
 
+    def at(self) -> str:
+        return to_text(self.nursery.clock.ms)
+
     def begin(self, to: str = NEXT) -> names.Names:
         with self.nursery.app.app_context():
-            at = to_text(self.nursery.clock.ms)
-            return name_move.begin(self.folder, to, self.nursery.site, at, self.write)
+            return name_steps.begin(self.folder, to, self.nursery.site, self.at(), self.write)
+
+    def end(self, *leave: str) -> names.Names:
+        with self.nursery.app.app_context():
+            site = self.nursery.site
+            return name_steps.end(self.folder, site, lambda: set(leave), self.at(), self.write)
+
+    def call_off(self) -> names.Names:
+        with self.nursery.app.app_context():
+            return name_steps.call_off(self.folder, self.nursery.site, self.at(), self.write)
+
+    def starts(self) -> names.Names:
+        """Start the server again; return the names as it is about to serve them."""
+        with self.nursery.app.app_context():
+            name_steps.follow_at_start(self.folder, self.nursery.site, self.at(), self.write)
+        return names.read(self.folder)
+
+    def told(self) -> list[tuple[str, str]]:
+        """Return what the log tells of moves, in its own order."""
+        query = text("SELECT body FROM events WHERE kind = 'access_changed' ORDER BY position")
+        with self.nursery.database() as connection:
+            said = [json.loads(body)["data"] for body in connection.scalars(query)]
+        steps = [one for one in said if one["what"].startswith("name_mov")]
+        return [(one["what"].removeprefix("name_"), one["name"]) for one in steps]
 
 
 @pytest.fixture
@@ -64,3 +99,130 @@ def test_a_move_and_its_certificates_are_dated_by_the_clock_that_the_server_trus
     by_name.choose(line, NEXT, line)
     assert begins(new.files) == moving.date() - authority.EARLIER
     assert begins(old.files) == at - authority.EARLIER
+
+
+def full(*_: Any) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+BEGUN, ENDED, OFF = ("move_begun", NEXT), ("moved", NEXT), ("move_called_off", NEXT)
+
+
+@pytest.mark.parametrize(("step", "told"), [("end", "moved"), ("call_off", "move_called_off")])
+def test_a_step_that_came_on_record_and_not_to_the_disk_is_finished_and_not_told_twice(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch, step: str, told: str
+):
+    """The disk is full, or the process dies, between the commit and the file."""
+    take = getattr(moving, step)
+    for finish in (take, moving.starts):
+        before, here = moving.told(), moving.network.names().name
+        to = NEXT if here == OLD else OLD
+        moving.begin(to)
+        with monkeypatch.context() as patched:
+            patched.setattr(names, "_keep", full)
+            with pytest.raises(OSError, match="No space"):
+                take()
+            # Nor does it hinder the start, which may be what makes room.
+            assert moving.starts().next == to
+        known = finish()
+        assert (known.name, known.next) == (to if step == "end" else here, None)
+        assert moving.starts() == moving.network.names() == known
+        assert moving.told() == [*before, ("move_begun", to), (told, to)]
+        with pytest.raises(NotNow, match="not on the move"):
+            take()
+    assert len(moving.told()) == 4
+
+
+def test_a_move_that_only_the_disk_tells_of_is_put_on_record_once(moving: Moving):
+    """The process died between the file of its beginning and the commit."""
+    names.begin_move(moving.folder, NEXT, moving.date())
+    for again in (moving.starts, moving.begin, moving.starts, moving.begin):
+        assert again().next == NEXT
+        assert moving.told() == [BEGUN]
+    moving.end()
+    names.begin_move(moving.folder, OLD, moving.date())
+    moving.end()
+    assert moving.told() == [BEGUN, ENDED, ("move_begun", OLD), ("moved", OLD)]
+
+
+def test_nobody_who_was_let_in_since_is_shut_out_by_what_is_finished_late(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch
+):
+    """What they hold under the name that would answer no more would be lost."""
+    nursery, at_old, at_new = moving.nursery, Phone(moving.nursery), Phone(moving.nursery)
+    moving.begin()
+    with monkeypatch.context() as patched:
+        patched.setattr(names, "_keep", full)
+        with pytest.raises(OSError, match="No space"):
+            moving.call_off()
+    # Both names answer meanwhile.
+    under = {"base_url": f"https://{NEXT}"}
+    body = {"secret": link_for(nursery, "worker")["link"].rsplit("/", 1)[1], "device": at_new.id}
+    said = at_new.client.post("/api/v1/pairings/redeem", json=body, **under)
+    assert said.status_code == 200, said.json
+    assert moving.starts().next == NEXT
+    assert moving.told() == [BEGUN, OFF, BEGUN]
+    with pytest.raises(NotNow, match="with a record of its own there"):
+        moving.call_off()
+
+    with monkeypatch.context() as patched:
+        patched.setattr(names, "_keep", full)
+        with pytest.raises(OSError, match="No space"):
+            moving.end()
+    assert at_old.pair(link_for(nursery, "worker")["link"], "Shed").status_code == 200
+    assert moving.starts().next == NEXT
+    assert at_old.client.get("/api/v1/alerts").status_code == 200
+    with pytest.raises(NotNow, match="Shed has not moved"):
+        moving.end()
+    assert moving.end(at_old.id).name == NEXT
+    assert moving.told() == [BEGUN, OFF, BEGUN, ENDED, BEGUN, ENDED]
+    assert at_new.client.get("/api/v1/alerts", **under).status_code == 200
+    assert at_old.client.get("/api/v1/alerts").status_code == 401
+
+
+def test_a_command_that_died_may_be_given_again_word_for_word(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+):
+    monkeypatch.setenv("LATHHOUSE_DATABASE_URL", f"sqlite:///{tmp_path / 'l.sqlite'}")
+    shed = Phone(moving.nursery)
+    assert shed.pair(link_for(moving.nursery, "worker")["link"], "Shed").status_code == 200
+
+    def command(*words: str) -> tuple[int, str]:
+        line = ["move-name", *words, "--data", str(moving.folder.parent)]
+        said = CliRunner().invoke(main, line)
+        return said.exit_code, said.output
+
+    assert command(NEXT)[0] == 0
+    assert command("--call-off") == (0, f"The nursery stays {OLD}.\n")
+    assert command(NEXT)[0] == 0
+    with monkeypatch.context() as patched:
+        patched.setattr(names, "_keep", full)
+        failed, says = command("--end", "--leave", "Shed")
+    assert (failed, "No space left" in says) == (1, True)
+    assert command("--end", "--leave", "Shed") == (0, f"The nursery is {NEXT} now.\n")
+    assert moving.told() == [BEGUN, OFF, BEGUN, ENDED]
+
+
+class Enough(Exception):
+    """The start was followed as far as it matters here."""
+
+
+def test_a_start_finishes_a_move_before_it_makes_certificates(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+):
+    moving.begin()
+    with monkeypatch.context() as patched:
+        patched.setattr(names, "_keep", full)
+        with pytest.raises(OSError, match="No space"):
+            moving.end()
+
+    def settle(settings: Settings, *_: Any) -> None:
+        assert names.read(settings.data / "lan").name == NEXT
+        raise Enough
+
+    monkeypatch.setattr(serving, "settle", settle)
+    settings = Settings(moving.folder.parent, f"sqlite:///{tmp_path / 'l.sqlite'}")
+    settings.now_ms = moving.nursery.clock
+    with pytest.raises(Enough):
+        serving.run(settings, serving.Serving("127.0.0.1", 0, lan=True))
+    assert moving.told() == [BEGUN, ENDED]

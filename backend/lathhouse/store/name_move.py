@@ -4,16 +4,35 @@ A browser keeps a store for each name, so under the new one a phone is another p
 an empty store, a number of its own and the rights of the one before it.
 """
 
+import json
 from typing import Any
 
-from sqlalchemy import update
+from sqlalchemy import select, update
 
 from lathhouse.store import access, config, phones, senders
-from lathhouse.store.models import Pairing, Session
+from lathhouse.store.models import Event, Pairing, Session
 from lathhouse.store.work import Then, Work, looking, writing
 
 Data = dict[str, Any]
 PURPOSE = "move:"
+# What the log says of a move: the last of these tells whether one is under way.
+STEPS = ("name_move_begun", "name_moved", "name_move_called_off")
+
+
+def lock(work: Work) -> None:
+    """Let one step of a move come after the other, whoever takes it."""
+    work.lock({"name_move:"})
+
+
+def last_step(work: Work) -> Data | None:
+    """Return what the log says last of any move, by its own order."""
+    query = (
+        select(Event.body)
+        .where(Event.site_id == work.site_id, Event.kind == "access_changed")
+        .order_by(Event.position.desc())
+    )
+    told = (json.loads(body)["data"] for body in work.connection.scalars(query))
+    return next((one for one in told if one.get("what") in STEPS), None)
 
 
 def make_link(

@@ -38,7 +38,7 @@ CAUSES = (
 ACCESS = (
     "passphrase_set passphrase_changed passphrase_link_made passphrase_reset signed_out"
     " signed_out_everywhere pairing_link_made token_made token_revoked name_move_begun"
-    " name_moved"
+    " name_moved name_move_called_off"
 ).split()
 UNSET: Any = {"allow_none": True}
 NEEDED: Any = {"required": True}
