@@ -14,7 +14,6 @@ TESTS = {
     for path in (ROOT / folder).rglob("test_*.py")
     for name in re.findall(r"^def (test_\w+)", path.read_text("utf-8"), re.M)
 }
-ALONE = "in the schedules alone"
 
 
 def test_every_fault_has_its_line_and_only_one():
@@ -27,7 +26,7 @@ def test_what_a_line_names_is_in_the_schedules_or_among_the_tests():
         named = set(re.findall(r"`([^`]+)`", how))
         assert named <= made, f"{number}: {named - made} are not in the schedules"
         assert named or how.startswith("no: "), number
-        assert other in TESTS or (other == ALONE and named), f"{number}: {other} is no test"
+        assert other in TESTS, f"{number}: {other} is no test"
 
 
 def test_f20_nothing_is_done_as_a_page_is_left():
