@@ -232,8 +232,8 @@ def empty_postgresql(address: str, like: str = "template1") -> Iterator[str]:
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database of either kind; for a nursery, one that has its tables."""
-    with_tables = "nursery" in request.fixturenames
+    """The address of an empty database of either kind; for a server, one that has its tables."""
+    with_tables = {"nursery", "serving"} & set(request.fixturenames)
     if request.param == "sqlite":
         file = tmp_path / "lathhouse.sqlite"
         if with_tables:

@@ -106,13 +106,17 @@ class Serving:
             names = {"Content-Type": "application/json", **names}
             if not isinstance(body, bytes | Iterator):
                 body = json.dumps(body).encode()
-        line = HTTPConnection("127.0.0.1", self.port, timeout=120)
+        line = self.line()
         line.request(method, path, body, names, encode_chunked=isinstance(body, Iterator))
         said = line.getresponse()
         found = {name.lower(): value for name, value in said.getheaders()}
         answer = Answer(said.status, found, said.read())
         line.close()
         return answer
+
+    def line(self) -> HTTPConnection:
+        """Return a new line to it."""
+        return HTTPConnection("127.0.0.1", self.port, timeout=120)
 
     def redeem(self, secret: str | None) -> Answer:
         """Pair a phone that nobody has seen yet."""
