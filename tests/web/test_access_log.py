@@ -119,11 +119,13 @@ class Story:
             at = self.nursery.clock.text()
             name_steps.begin(folder, "beds.test", self.nursery.site, at, write)
 
-    def way_over(self) -> None:
-        """This phone asks for its way over."""
+    def way_over(self) -> str:
+        """Return this phone's way over, for which it asks."""
         said = self.browser.post("/api/v1/name-move/link", json={})
         assert said.status_code == 201, said.json
-        assert said.json["link"].startswith("https://beds.test:8321/#/pair/")
+        link: str = said.json["link"]
+        assert link.startswith("https://beds.test:8321/#/pair/")
+        return link
 
     def end_name(self) -> None:
         """The old name ends: whoever stayed behind there is let in no more."""
@@ -339,6 +341,65 @@ def test_every_route_that_changes_who_is_let_in_leaves_an_event(sqlite_nursery: 
         step()
         after = kinds(sqlite_nursery)
         assert after.count(kind) > before.count(kind), rule
+
+
+def carried_by_mele(nursery: Nursery, whose: str | None) -> Story:
+    """Return an owner's phone that Mele is said to carry: somebody's own, or a shared one."""
+    story, body = Story(nursery), {"role": "owner", "person": whose}
+    made = nursery.call("POST", "/api/v1/pairings", body).json
+    secret = made["link"].rsplit("/", 1)[1]
+    story.send("/api/v1/pairings/redeem", {"secret": secret, "device": story.device})
+    story.send("/api/v1/session/person", {"person": MELE})
+    return story
+
+
+def names_told(nursery: Nursery, after: int) -> list[tuple[str, str | None, bool]]:
+    """Return (kind, by, by_said) of each event after so many."""
+    events = nursery.call("GET", "/api/v1/events?limit=1000").json["events"][after:]
+    return [(one["kind"], one["by"], one.get("by_said", False)) for one in events]
+
+
+def test_a_name_that_was_only_said_on_a_shared_phone_proves_no_act_through_the_server(
+    sqlite_nursery: Nursery,
+):
+    """Who carries a shared phone is said (ours); on one's own phone it is proved."""
+    nursery, script = sqlite_nursery, sqlite_nursery.device()
+    script.record("person_changed", None, {"id": MELE, "name": "Mele", "role": "owner"})
+    lots = [script.start_lot(at=nursery.clock.text(days=30), label=f"26-01{n}") for n in (1, 2)]
+    for lot in lots:
+        script.record("cold_started", lot, {}, at=nursery.clock.text(days=10))
+    nursery.tick()
+    alerts = nursery.call("GET", "/api/v1/alerts?state=standing").json["alerts"]
+    looks = [one["id"] for one in alerts if one["watch"] == "cold-look"]
+    for whose, look in zip((None, MELE), looks, strict=True):
+        story = carried_by_mele(nursery, whose)
+        before = len(kinds(nursery))
+        assert story.browser.post("/api/v1/pairings", json={}).status_code == 201
+        story.send(f"/api/v1/alerts/{look}/acknowledge", {})
+        story.send(f"/api/v1/phones/{story.device}/cut-off", {})
+        acts = ("access_changed", "acknowledged", "phone_changed")
+        assert names_told(nursery, before) == [(kind, MELE, whose is None) for kind in acts]
+    found = nursery.call("GET", "/api/v1/alerts?state=acknowledged").json["alerts"]
+    said = {one["id"]: one.get("acknowledged_by_said", False) for one in found}
+    assert said == dict(zip(looks, (True, False), strict=True))
+
+
+def test_who_was_said_to_carry_a_phone_stays_said_of_its_successor_under_another_name(
+    sqlite_nursery: Nursery,
+):
+    nursery = sqlite_nursery
+    nursery.device().record("person_changed", None, {"id": MELE, "name": "Mele", "role": "owner"})
+    story = carried_by_mele(nursery, None)
+    story.begin_move()
+    before = len(kinds(nursery))
+    secret = story.way_over().rsplit("/", 1)[1]
+    story.browser = nursery.app.test_client()
+    story.send("/api/v1/pairings/redeem", {"secret": secret, "device": story.paired})
+    story.send("/api/v1/name-move/end", {"leave": [story.paired]})
+    told = names_told(nursery, before)
+    access, phone = "access_changed", "phone_changed"
+    assert [kind for kind, *_ in told] == [access, phone, phone, access, phone]
+    assert {(by, said) for _, by, said in told} == {(MELE, True)}
 
 
 def test_what_only_the_owner_changes_comes_as_events_alone(sqlite_nursery: Nursery):

@@ -3,8 +3,10 @@
 import os
 import uuid
 from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from lathhouse.domain.attribution import is_said
 from lathhouse.domain.ids import uuid7
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.domain.phone_numbers import account, next_seq
@@ -35,11 +37,21 @@ def access_said(what: str, by: str | None, **more: Any) -> Data:
     return said("access_changed", {"what": what, **known}, by)
 
 
+@dataclass(frozen=True)
 class ServerDevice:
-    """This process as a device: its own id, so that no two ever share a number."""
+    """This process as a device: its own id, so that no two ever share a number.
 
-    def __init__(self) -> None:
-        self.id = str(uuid.uuid4())
+    Attributes:
+        surely: whose the phone surely is that the person acts from; another name on what is
+            recorded is marked `by_said`, as in a push.
+    """
+
+    id: str = field(default_factory=lambda: str(uuid.uuid4()))
+    surely: str | None = None
+
+    def acted_from(self, surely: str | None) -> "ServerDevice":
+        """Return the same device, for an act from a phone that is surely that person's."""
+        return replace(self, surely=surely)
 
     def write(
         self, site_id: str, kind: str, lot: str | None, data: Data, by: Any, now_ms: int
@@ -76,4 +88,5 @@ class ServerDevice:
     def _draft(self, told: Data, now_ms: int) -> Data:
         whole = {"id": uuid7(now_ms, os.urandom(10)), "seq": 1, "observed_at": to_text(now_ms)}
         event = check_event({**whole, **told})
-        return {**event, "at": corrected_at(event, 0, now_ms)}
+        by_said = {"by_said": True} if is_said(event["by"], self.surely) else {}
+        return {**event, **by_said, "at": corrected_at(event, 0, now_ms)}

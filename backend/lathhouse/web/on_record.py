@@ -41,6 +41,7 @@ def telling_let_in(what: str | None = None) -> Then:
             told += [said("phone_changed", {"id": found["from"], "moved_to": row["id"]}, by)]
         let_in = {**known, "host": host, **dict.fromkeys(ENDED)}
         told += [said("phone_changed", let_in, by)]
-        server_device().add(work, told, [row])
+        # Whoever is let in is the link's or the passphrase's person; who only carries it was said.
+        server_device().acted_from(found.get("proved", by)).add(work, told, [row])
 
     return then
