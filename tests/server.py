@@ -82,6 +82,13 @@ class Nursery:
                 self.tokens[role] = access.add_token(self.site, f"{role}'s script", role, now)
         return self.tokens[role]
 
+    def revoke(self, name: str) -> None:
+        """Let the one token of a name in no more."""
+        with self.app.app_context():
+            now = to_text(self.clock.ms)
+            (token,) = access.tokens_meant(self.site, name, now)
+            assert access.revoke_token(self.site, token["id"], now) == {"name": name}
+
     def device(self) -> "Device":
         return Device(self)
 

@@ -168,28 +168,53 @@ def telling_access(app: Flask, what: str, **more: str) -> Then:
 @tokens.command("list")
 @click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
 def list_tokens(data: Path | None) -> None:
-    """Name the tokens that hold, with their roles."""
+    """Name the tokens that hold, with their ids and roles."""
 
     def act(app: Flask, now: str) -> None:
         for token in access.list_tokens(app.config["SITE_ID"], now):
-            used = token["used_at"] or "never used"
-            click.echo(f"{token['made_at']}  {token['role']:7}  {used:24}  {token['name']}")
+            used, name = token["used_at"] or "never used", printed(token["name"])
+            click.echo(f"{token['id']}  {token['made_at']}  {token['role']:7}  {used:24}  {name}")
 
     in_app(data, act)
 
 
+def printed(name: str) -> str:
+    """Return a name for a terminal: an earlier version's command took any, on several lines too."""
+    return "".join(sign if sign.isprintable() else "?" for sign in name)
+
+
+def token_meant(site_id: str, said: str, now: str) -> dict[str, Any]:
+    """Return the one token that an id or a name means.
+
+    Raises:
+        click.ClickException: there is none, or several have the name; then it says their ids.
+    """
+    found = access.tokens_meant(site_id, said, now)
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        says = f"No token has the id or the name {printed(said)}; see: lathhouse tokens list."
+        raise click.ClickException(says)
+    ids = ", ".join(one["id"] for one in found)
+    says = f"{len(found)} tokens are called {printed(said)}. Revoke each by its id: {ids}."
+    raise click.ClickException(says)
+
+
 @tokens.command("revoke")
-@click.argument("name")
+@click.argument("token")
 @click.option("--data", type=click.Path(path_type=Path), help="Folder that holds the record.")
-def revoke_token(name: str, data: Path | None) -> None:
-    """Let the tokens of this name in no more."""
+def revoke_token(token: str, data: Path | None) -> None:
+    """Let a TOKEN in no more: its id, as `tokens list` prints it, or its name.
+
+    A name that several tokens have is refused, with their ids.
+    """
 
     def act(app: Flask, now: str) -> None:
-        told = telling_access(app, "token_revoked", name=name)
-        count = access.revoke_tokens(app.config["SITE_ID"], name, now, told)
-        if count == 0:
-            raise click.ClickException(f"No token is called {name}; see: lathhouse tokens list.")
-        click.echo(f"{count} revoked")
+        site_id = app.config["SITE_ID"]
+        meant = token_meant(site_id, token, now)
+        told = telling_access(app, "token_revoked", name=meant["name"])
+        access.revoke_token(site_id, meant["id"], now, told)
+        click.echo(f"{meant['id']} revoked: {printed(meant['name'])}")
 
     in_app(data, act)
 
@@ -281,7 +306,7 @@ def say_let_in(site_id: str, now: str) -> None:
     for token in access.list_tokens(site_id, now):
         known = (token["name"], token["role"]) in made
         unknown = "" if known else " The log does not say that it was made: revoke it."
-        click.echo(f"Let in again: {token['name']} ({token['role']}).{unknown}")
+        click.echo(f"Let in again: {printed(token['name'])} ({token['role']}).{unknown}")
     click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")
 
 

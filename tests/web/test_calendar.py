@@ -10,7 +10,6 @@ from typing import Any
 import icalendar as reference
 import pytest
 
-from lathhouse.domain.instants import to_text
 from lathhouse.domain.quiet_alarms import NONE, WAITS, outside_quiet
 from lathhouse.store import access
 from lathhouse.web import calendar as feed
@@ -187,9 +186,7 @@ def test_a_renewed_address_leaves_the_old_one_unknown(working_nursery: Nursery):
 
 def test_whoever_is_shut_out_reads_no_calendar(working_nursery: Nursery):
     path = address(working_nursery, role="worker")
-    with working_nursery.app.app_context():
-        now = to_text(working_nursery.clock.ms)
-        access.revoke_tokens(working_nursery.site, "worker's script", now)
+    working_nursery.revoke("worker's script")
     assert get(working_nursery, path).status_code == 404
 
 

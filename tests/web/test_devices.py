@@ -246,11 +246,50 @@ def test_a_token_gets_no_name_that_another_has(sqlite_nursery: Nursery):
     assert sqlite_nursery.call("POST", "/api/v1/tokens", again).status_code == 201
 
 
+def test_the_command_revokes_by_id_and_refuses_a_name_that_several_tokens_have(
+    tmp_path: Path,
+):
+    """Also by a name that is another's id, and with names of an earlier version, which took any."""
+    at = tmp_path / "at"
+    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())
+    odd = "shed\nprobe\x1b[2J"
+
+    def add(name: str) -> str:
+        nursery.clock.forward(minutes=1)
+        with nursery.app.app_context():
+            access.add_token(nursery.site, name, "sensor", nursery.clock.text())
+        return listed()[-1].split()[0]
+
+    def command(*words: str, status: int = 0) -> str:
+        done = CliRunner().invoke(main, ["tokens", *words, "--data", str(at)])
+        assert done.exit_code == status, done.output
+        return done.output.strip()
+
+    def listed() -> list[str]:
+        return command("list").splitlines()
+
+    twins, other = [add("fridge"), add("fridge")], add("")
+    named_as_another, strange = add(other), add(odd)
+    said = command("revoke", "fridge", status=1)
+    assert said == f"Error: 2 tokens are called fridge. Revoke each by its id: {', '.join(twins)}."
+    assert command("revoke", "fridg", status=1).startswith("Error: No token has the id or the name")
+    assert [line.split()[0] for line in listed()] == [*twins, other, named_as_another, strange]
+    assert command("revoke", twins[0]) == f"{twins[0]} revoked: fridge"
+    assert command("revoke", "fridge") == f"{twins[1]} revoked: fridge"
+    assert command("revoke", other).startswith(f"{other} revoked")
+    assert command("revoke", other) == f"{named_as_another} revoked: {other}"
+    assert command("revoke", odd) == f"{strange} revoked: shed?probe?[2J"
+    assert listed() == []
+    told = [one["data"].get("name") for one in nursery.call("GET", "/api/v1/events").json["events"]]
+    assert told == ["fridge", "fridge", None, other, None]
+    close_nursery(nursery)
+
+
 def test_a_token_whose_name_the_log_does_not_take_is_revoked_all_the_same(
     sqlite_nursery: Nursery, tmp_path: Path
 ):
     """An earlier version's command took any name, and none of these can be made any more."""
-    nursery, odd = sqlite_nursery, ("shed\tprobe", "\x07", "p" * 201)
+    nursery, odd = sqlite_nursery, ("", "shed\tprobe", "\x07", "p" * 201)
     for name in odd:
         said = CliRunner().invoke(
             main, ["tokens", "add", name, "--role", "sensor", "--data", str(tmp_path / "x")]
@@ -264,7 +303,7 @@ def test_a_token_whose_name_the_log_does_not_take_is_revoked_all_the_same(
         assert (said.status_code, said.json) == (200, {"revoked": row["name"]})
     events = nursery.call("GET", "/api/v1/events?limit=100").json["events"]
     told = [one["data"] for one in events if one["data"].get("what") == "token_revoked"]
-    assert sorted(one.get("name", "") for one in told) == ["", "", "shed probe"]
+    assert sorted(one.get("name", "") for one in told) == ["", "", "", "shed probe"]
 
 
 def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):

@@ -183,10 +183,10 @@ def test_a_first_start_prints_a_link_that_works_once_and_a_token_waits_for_no_ow
     assert server.call("GET", "/api/v1/session", Cookie=cookie).json["role"] == "owner"
     assert server.redeem(printed).problem == (403, PROBLEM)
 
-    made_at, role, used_at, name = server.tokens("list").split()
+    token_id, made_at, role, used_at, name = server.tokens("list").split()
     assert (role, name) == ("worker", "logger")
     assert made_at <= used_at
-    assert server.tokens("revoke", "logger") == "1 revoked"
+    assert server.tokens("revoke", "logger") == f"{token_id} revoked: logger"
     assert server.call("GET", "/api/v1/alerts", token=token).problem == (401, PROBLEM)
     assert server.end() == 0
 

@@ -71,30 +71,31 @@ def list_tokens(site_id: str, now: str) -> list[Data]:
     return sorted(looking(site_id, now, act), key=lambda row: (row["made_at"], row["name"]))
 
 
-def revoke_tokens(site_id: str, name: str, now: str, then: Then | None = None) -> int:
-    """Revoke every token of a name; return how many there were."""
-    return writing(site_id, now, lambda work: len(_revoke(work, Token.name == name)), then)
+def tokens_meant(site_id: str, said: str, now: str) -> list[Data]:
+    """Return the tokens that somebody means by an id or a name: older records may have namesakes.
+
+    The id goes first, so that no token is out of reach because another's name is its id.
+    """
+    rows = list_tokens(site_id, now)
+    by_id = [row for row in rows if row["id"] == said]
+    return by_id or [row for row in rows if row["name"] == said]
 
 
-def revoke_token(site_id: str, token_id: str, now: str, then: Then | None = None) -> str | None:
-    """Revoke the token of an id; return its name, or None where none holds."""
+def revoke_token(site_id: str, token_id: str, now: str, then: Then | None = None) -> Data | None:
+    """Revoke the token of an id; return its {name}, or None where none holds."""
 
-    def act(work: Work) -> str | None:
+    def act(work: Work) -> Data | None:
         rows = work.rows(Token, Token.hash.startswith(token_id, autoescape=True))
-        done = _revoke(work, Token.hash == rows[0]["hash"]) if len(rows) == 1 else []
-        return done[0] if done else None
+        if len(rows) != 1 or rows[0]["revoked_at"] is not None:
+            return None
+        work.connection.execute(
+            update(Token)
+            .where(Token.site_id == work.site_id, Token.hash == rows[0]["hash"])
+            .values(revoked_at=work.now)
+        )
+        return {"name": rows[0]["name"]}
 
     return writing(site_id, now, act, then) if len(token_id) == ID_LENGTH else None
-
-
-def _revoke(work: Work, which: Any) -> list[str]:
-    done = work.connection.execute(
-        update(Token)
-        .where(Token.site_id == work.site_id, which, Token.revoked_at.is_(None))
-        .values(revoked_at=work.now)
-        .returning(Token.name)
-    )
-    return [row.name for row in done]
 
 
 def by_token(site_id: str, secret: str, now: str) -> Data | None:

@@ -51,10 +51,10 @@ class Revoke(MethodView):
     def post(self, token_id: str) -> dict[str, Any]:
         """Let a token in no more."""
 
-        def told(work: Work, name: str) -> None:
-            telling_access("token_revoked", g.actor["person"], name=name)(work, name)
+        def told(work: Work, found: dict[str, Any]) -> None:
+            telling_access("token_revoked", g.actor["person"], name=found["name"])(work, found)
 
-        name = access.revoke_token(site_id(), token_id, now(), told)
-        if name is None:
+        found = access.revoke_token(site_id(), token_id, now(), told)
+        if found is None:
             raise NotFound("No token of this id is let in; see GET /api/v1/tokens.")
-        return {"revoked": name}
+        return {"revoked": found["name"]}
