@@ -6,14 +6,19 @@ All limits are ours (FAULTS F12: what is dated by a wrong clock stays wrong for 
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from lathhouse.app import create_app
 from lathhouse.domain.instants import DAY_MS, HOUR_MS, to_text
 from lathhouse.settings import Settings
+from lathhouse.store import access, engine
+from lathhouse.store.access import IDLE_DAYS, SESSION_DAYS
 from lathhouse.store.leases import take_lease
-from lathhouse.store.site_clock import SiteClock
+from lathhouse.store.models import db
+from lathhouse.store.site_clock import SiteClock, is_sure, last_trusted_ms
+from lathhouse.store.work import Work, writing
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery
 
@@ -163,6 +168,91 @@ def test_a_saved_file_and_readings_are_dated_likewise_and_phones_are_told_of_the
     kept = nursery.call("GET", "/api/v1/events").json["events"][-2:]
     assert {one["at"] for one in kept} == {to_text(machine.true_ms)}
     assert nursery.call("GET", "/api/v1/sync/pull?after=0").json["time_doubted"] == doubt
+
+
+def test_an_answer_to_an_alert_is_dated_by_who_gives_it_and_its_time_is_heard_like_a_push(
+    served: tuple[Nursery, Machine, Device],
+):
+    nursery, machine, phone = served
+    lot = phone.start_lot(at=nursery.clock.text(days=30))
+    phone.record("cold_started", lot, {}, at=nursery.clock.text(days=10))
+    nursery.tick()
+    alerts = nursery.call("GET", "/api/v1/alerts?state=standing").json["alerts"]
+    (look,) = (one["id"] for one in alerts if one["watch"] == "cold-look")
+
+    def answer(how: str, **body: str) -> Any:
+        sent = {"Authorization": f"Bearer {nursery.token('owner')}"}
+        sent["Lathhouse-Sent-At"] = nursery.clock.text()
+        said = nursery.client.post(f"/api/v1/alerts/{look}/{how}", json=body, headers=sent)
+        assert said.status_code == 200, said.json
+        event = nursery.call("GET", "/api/v1/events").json["events"][-1]
+        assert event["at"] == event["observed_at"] == nursery.clock.text()
+        return said.json
+
+    def doubt() -> str | None:
+        found: str | None = nursery.call("GET", "/api/v1/sync/pull?after=0").json["time_doubted"]
+        return found
+
+    go_on(nursery, machine, 0.1, 30)
+    nursery.app.config["LATHHOUSE"].now_ms = machine.started()
+    assert answer("acknowledge")["acknowledged_at"] == nursery.clock.text()
+    assert doubt() == "ahead"
+    # The computer rested for three days and is right: whoever answers says so.
+    go_on(nursery, machine, 3)
+    nursery.app.config["LATHHOUSE"].now_ms = machine.started()
+    assert doubt() == "ahead"
+    left = to_text(machine.true_ms + HOUR_MS)
+    assert answer("shelve", until=left, why="rain")["shelved_at"] == nursery.clock.text()
+    assert doubt() is None
+
+
+@pytest.mark.parametrize("by_passphrase", [False, True])
+def test_a_clock_far_ahead_signs_no_phone_out_and_lets_none_in_for_longer(
+    served: tuple[Nursery, Machine, Device], by_passphrase: bool
+):
+    """What had ended by the last time that was trusted stays ended."""
+    nursery, machine, _ = served
+    days = IDLE_DAYS if by_passphrase else SESSION_DAYS
+    let_in: list[str] = []
+
+    def act(work: Work) -> None:
+        for _ in range(2):
+            device, more = str(uuid.uuid4()), {"by_passphrase": by_passphrase}
+            let_in.append(access.let_in(work, "worker", None, device, None, None, **more)["cookie"])
+
+    def status(cookie: str) -> int:
+        sent = {"Cookie": f"lathhouse_session={cookie}"}
+        phone = nursery.app.test_client(use_cookies=False)
+        return phone.get("/api/v1/alerts", headers=sent).status_code
+
+    def ticks(days: float, wrong_by_days: float, *, restarts: bool = False) -> None:
+        """Go on to then; the clock's lease is taken there, as it is every few seconds."""
+        go_on(nursery, machine, days, wrong_by_days)
+        settings = nursery.app.config["LATHHOUSE"]
+        with nursery.app.app_context():
+            if restarts:
+                with engine.reading(db.engine) as connection:
+                    settings.now_ms = machine.started(last_trusted_ms(connection))
+            now_ms = settings.now_ms()
+            take_lease(nursery.site, "clock", now_ms, sure=is_sure(settings.now_ms))
+
+    with nursery.app.app_context():
+        writing(nursery.site, nursery.clock.text(), act)
+    in_use = let_in[0]
+    ticks(days - 1, 0)
+    assert status(in_use) == 200
+    ticks(2, 0)
+    assert [status(one) for one in let_in] == [200, 401], "the other was not in touch"
+    ticks(1, 0)
+    ticks(0.1, days + 20, restarts=True)
+    assert [status(one) for one in let_in] == [200, 401]
+    assert nursery.call("GET", "/ready", role=None).json["time_doubted"] == "ahead"
+    shown = nursery.call("GET", "/api/v1/phones").json["phones"]
+    assert sorted(one["lets_in"] for one in shown) == [False, True]
+    # Set right again, no session lives longer for what was noted meanwhile.
+    ticks(0.1, 0)
+    ticks(days + 1, 0)
+    assert [status(one) for one in let_in] == [401, 401]
 
 
 STARTED = {"crop": "acer-palmatum", "label": "26-017-R", "quantity": 1800, "unit": "seeds"}

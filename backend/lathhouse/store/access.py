@@ -10,6 +10,7 @@ from lathhouse.domain.carrying import lesser
 from lathhouse.domain.instants import DAY_MS, MINUTE_MS, to_ms, to_text
 from lathhouse.errors import BadField
 from lathhouse.store import config, phones, record, senders
+from lathhouse.store.holding import certain_at, holding
 from lathhouse.store.models import Calendar, KnownBrowser, Pairing, PushSubscription, Session, Token
 from lathhouse.store.work import Then, Work, by_the_way, looking, writing
 
@@ -131,8 +132,8 @@ def by_session(site_id: str, secret: str, now: str) -> Data | None:
     """
 
     def act(work: Work) -> Data | None:
-        rows = work.rows(Session, Session.hash == hashed(secret), Session.revoked_at.is_(None))
-        if not rows or rows[0]["expires_at"] <= now:
+        rows = work.rows(Session, Session.hash == hashed(secret), *holding(work))
+        if not rows:
             return None
         row = rows[0]
         return {
@@ -143,27 +144,28 @@ def by_session(site_id: str, secret: str, now: str) -> Data | None:
             "proved": row["proved_id"],
             "by_passphrase": row["by_passphrase"] is True,
             "made_at": row["made_at"],
-            "seen_at": row["seen_at"],
+            "seen_today": (row["seen_at"] or "")[:10] == certain_at(work)[:10],
             "by": "session",
         }
 
     found = looking(site_id, now, act)
-    if found and (found["seen_at"] or "")[:10] != now[:10]:
+    if found and not found["seen_today"]:
         by_the_way(site_id, now, lambda work: _see(work, hashed(secret)))
     return found
 
 
 def _see(work: Work, session: str) -> None:
     """Note that a session is in use today, and let it live on."""
+    today = certain_at(work)
     for row in work.rows(Session, Session.hash == session):
-        ends = to_ms(work.now) + SESSION_DAYS * DAY_MS
+        ends = to_ms(today) + SESSION_DAYS * DAY_MS
         if row["by_passphrase"]:
-            idle = to_ms(work.now) + IDLE_DAYS * DAY_MS
+            idle = to_ms(today) + IDLE_DAYS * DAY_MS
             ends = min(idle, to_ms(row["made_at"]) + SESSION_DAYS * DAY_MS)
         work.connection.execute(
             update(Session)
             .where(Session.site_id == work.site_id, Session.hash == session)
-            .values(seen_at=work.now, expires_at=to_text(ends))
+            .values(seen_at=today, expires_at=to_text(ends))
         )
 
 
@@ -248,8 +250,7 @@ def list_phones(site_id: str, now: str) -> list[Data]:
     last_sync_at, cut_off_at, cloned_since, lets_in}; `lets_in` while a session of it holds."""
 
     def act(work: Work) -> list[Data]:
-        holds = (Session.revoked_at.is_(None), Session.expires_at > now)
-        open_to = {row["device_id"] for row in work.rows(Session, *holds)}
+        open_to = {row["device_id"] for row in work.rows(Session, *holding(work))}
         paired = {row["device_id"] for row in work.rows(Session, Session.device_id.is_not(None))}
         rows = [phones.phone_of(work, device) for device in sorted(paired)]
         said = ("id", "name", "person", "role")
@@ -350,8 +351,8 @@ def another_owner_link(site_id: str, now: str, then: Then | None = None) -> str:
 
 def _has_owner(work: Work) -> bool:
     """Say whether a phone is let in that is an owner's still: its person may have become less."""
-    holds = (Session.device_id.is_not(None), Session.revoked_at.is_(None))
-    rows = work.rows(Session, Session.role == "owner", Session.expires_at > work.now, *holds)
+    owners = (Session.role == "owner", Session.device_id.is_not(None))
+    rows = work.rows(Session, *owners, *holding(work))
     return any(_role_of(work, row) == "owner" for row in rows)
 
 
@@ -454,8 +455,7 @@ def let_in(
     end_session(work, before, heir=cookie)
     phone = phones.phone_of(work, device)
     # Its twin came with the cookie that they shared, and comes no more.
-    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
-    if len(work.rows(Session, Session.device_id == device, *holds)) == 1:
+    if len(work.rows(Session, Session.device_id == device, *holding(work))) == 1:
         phone["cloned_since"] = None
     # A computer that somebody signs in on is not missed when it is silent; a paired phone is.
     silent = by_passphrase and (phone["last_sync_at"] is None or phone["silent_ok"])

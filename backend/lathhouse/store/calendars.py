@@ -10,6 +10,7 @@ from typing import Any
 from lathhouse.domain.working_time import Hours, hours_of
 from lathhouse.store.access import hashed
 from lathhouse.store.config import NEW_NURSERY, data_of
+from lathhouse.store.holding import holding
 from lathhouse.store.models import Calendar, Session, Token
 from lathhouse.store.work import Row, Work, looking, writing
 
@@ -87,5 +88,4 @@ def _may_come_in(work: Work, recipient: str) -> bool:
     column = {"person": Session.person_id, "device": Session.device_id}.get(kind)
     if column is None:
         return True
-    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
-    return bool(work.rows(Session, column == name, *holds))
+    return bool(work.rows(Session, column == name, *holding(work)))

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import select, update
 
 from lathhouse.store import access, config, phones, senders
+from lathhouse.store.holding import holding
 from lathhouse.store.models import Event, Pairing, Session
 from lathhouse.store.work import Then, Work, looking, writing
 
@@ -103,8 +104,7 @@ def _phone_of_link(work: Work, secret: str) -> Data | None:
     if not purpose.startswith(PURPOSE):
         return None
     device = purpose.removeprefix(PURPOSE)
-    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
-    found = work.rows(Session, Session.device_id == device, *holds)
+    found = work.rows(Session, Session.device_id == device, *holding(work))
     return max(found, key=lambda row: row["made_at"], default=None)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from lathhouse.errors import NotAllowed
 from lathhouse.store.config import data_of
+from lathhouse.store.holding import holding
 from lathhouse.store.models import Session
 from lathhouse.store.work import Work
 
@@ -96,8 +97,8 @@ def check_free(
     sessions = work.rows(Session, Session.device_id == device)
     row = None if sessions else data_of(work, "phone", device)
     script = row is not None and bool(row.get("silent_ok") and row.get("role"))
-    holds = [one for one in sessions if one["revoked_at"] is None and one["expires_at"] > work.now]
-    theirs = [one for one in holds if not _is_for(one, person, before, role)]
+    held = work.rows(Session, Session.device_id == device, *holding(work))
+    theirs = [one for one in held if not _is_for(one, person, before, role)]
     if role != "owner" and (script or theirs):
         raise NotAllowed(LET_IN)
 

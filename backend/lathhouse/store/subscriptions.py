@@ -12,6 +12,7 @@ from sqlalchemy import update
 from lathhouse.domain.carrying import may_carry
 from lathhouse.errors import BadField, NotAllowed
 from lathhouse.store import config
+from lathhouse.store.holding import holding
 from lathhouse.store.models import PushSubscription, Session
 from lathhouse.store.work import Row, Work, looking, writing
 
@@ -147,11 +148,9 @@ def recipient_of(person: str | None, device: str | None, session_hash: str) -> s
 def live_subscriptions(work: Work) -> dict[str, list[Row]]:
     """Return {recipient: subscriptions} of all whose session still holds, with its role."""
     rows = work.rows(PushSubscription, PushSubscription.dropped_at.is_(None))
-    holds = (Session.revoked_at.is_(None), Session.expires_at > work.now)
-    sessions = {
-        row["hash"]: row
-        for row in work.rows_in(Session, Session.hash, {r["session_hash"] for r in rows}, *holds)
-    }
+    hashes = {row["session_hash"] for row in rows}
+    held = work.rows_in(Session, Session.hash, hashes, *holding(work))
+    sessions = {row["hash"]: row for row in held}
     found: dict[str, list[Row]] = {}
     for row in rows:
         session = sessions.get(row["session_hash"])

@@ -53,29 +53,36 @@ class ServerDevice:
         """Return the same device, for an act from a phone that is surely that person's."""
         return replace(self, surely=surely)
 
-    def write(
-        self, site_id: str, kind: str, lot: str | None, data: Data, by: Any, now_ms: int
-    ) -> None:
-        """Record an event now, without those of its fields that have no value.
+    def write(self, site_id: str, told: Data, now_ms: int, observed_ms: int, *, sure: bool) -> None:
+        """Record one event, without those of its fields that have no value.
+
+        Args:
+            told: as `said` returns it.
+            observed_ms: when it was done.
+            sure: our own clock is in no doubt.
 
         Raises:
             BadField: it cannot be right.
+            FromTheFuture: it is of a time to come.
         """
-        kept = {name: value for name, value in data.items() if value is not None}
-        one = said(kind, kept, by, lot)
-        writing(site_id, to_text(now_ms), lambda work: self.add(work, [one]))
+        data = {name: value for name, value in told["data"].items() if value is not None}
+        one = {**told, "data": data, "observed_at": to_text(observed_ms)}
+        writing(site_id, to_text(now_ms), lambda work: self.add(work, [one], sure=sure))
 
-    def add(self, work: Work, told: list[Data], others: Iterable[Data] = ()) -> None:
+    def add(
+        self, work: Work, told: list[Data], others: Iterable[Data] = (), *, sure: bool = True
+    ) -> None:
         """Record events in a transaction under way, which ends with them.
 
         Args:
-            told: as `said` returns them.
+            told: as `said` returns them; of now, where one does not say when it was done.
             others: rows of other devices, to be written with the rest.
+            sure: our own clock is in no doubt.
 
         Raises:
             BadField: one of them cannot be right.
         """
-        drafts = [self._draft(one, to_ms(work.now)) for one in told]
+        drafts = [self._draft(one, to_ms(work.now), sure=sure) for one in told]
         work.lock(record.lock_keys(work.site_id, drafts))
         # Last, for everybody: whoever has this one waits for no other.
         work.lock({f"phone:{self.id}"})
@@ -85,8 +92,8 @@ class ServerDevice:
         account(phone, [event["seq"] for event in added], work.now)
         record.append(work, added, phone, others)
 
-    def _draft(self, told: Data, now_ms: int) -> Data:
+    def _draft(self, told: Data, now_ms: int, *, sure: bool) -> Data:
         whole = {"id": uuid7(now_ms, os.urandom(10)), "seq": 1, "observed_at": to_text(now_ms)}
         event = check_event({**whole, **told})
         by_said = {"by_said": True} if is_said(event["by"], self.surely) else {}
-        return {**event, **by_said, "at": corrected_at(event, 0, now_ms)}
+        return {**event, **by_said, "at": corrected_at(event, 0, now_ms, sure=sure)}

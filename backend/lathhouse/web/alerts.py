@@ -7,13 +7,15 @@ from flask.views import MethodView
 from flask_smorest import Blueprint
 from marshmallow import Schema, fields, validate
 
+from lathhouse.domain.instants import to_text
 from lathhouse.errors import BadField, NotFound
 from lathhouse.store import alert_past, alerts
+from lathhouse.sync.server_events import said
 from lathhouse.web.requests import (
     allow,
     limit_field,
+    moment,
     now,
-    now_ms,
     read_object,
     server_device,
     site_id,
@@ -82,8 +84,10 @@ def answer(alert_id: str, kind: str, data: dict[str, Any]) -> dict[str, Any]:
     Raises:
         NotFound: there is no such alert.
         BadField: the answer cannot be right.
+        FromTheFuture: our clock is in doubt, and by the sender's it is of a time to come.
     """
-    found = alerts.find(site_id(), alert_id, now())
+    at = moment()
+    found = alerts.find(site_id(), alert_id, to_text(at.ms))
     if found is None:
         raise NotFound("There is no alert with this id.")
     subject = found["subject"]
@@ -91,8 +95,9 @@ def answer(alert_id: str, kind: str, data: dict[str, Any]) -> dict[str, Any]:
     data = {**data, "alert": alert_id, "watch": found["watch"]}
     if subject["kind"] != "lot":
         data[subject["kind"]] = subject["id"]
-    server_device().write(site_id(), kind, lot, data, g.actor["person"], now_ms())
-    return alerts.find(site_id(), alert_id, now()) or found
+    told = said(kind, data, g.actor["person"], lot)
+    server_device().write(site_id(), told, at.ms, at.observed_ms, sure=at.sure)
+    return alerts.find(site_id(), alert_id, to_text(at.ms)) or found
 
 
 @bp.route("/<string:alert_id>/acknowledge")

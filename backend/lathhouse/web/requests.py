@@ -84,10 +84,20 @@ def now() -> str:
 
 @dataclass(frozen=True)
 class Moment:
-    """When a request came, and whether a skew against that says anything of a phone's clock."""
+    """When a request came, and whether a skew against that says anything of a phone's clock.
+
+    Attributes:
+        sent_ms: the sender's own time, where they said it and their clock is not this machine's.
+    """
 
     ms: int
     sure: bool
+    sent_ms: int | None = None
+
+    @property
+    def observed_ms(self) -> int:
+        """When the sender did what they send; where ours is in doubt, by their own clock."""
+        return self.ms if self.sure or self.sent_ms is None else self.sent_ms
 
 
 def moment(sent_at: Any = None) -> Moment:
@@ -96,25 +106,24 @@ def moment(sent_at: Any = None) -> Moment:
     Args:
         sent_at: the phone's own time, where the body says it; else the header may.
     """
-    sure = _hear(request.headers.get(SENT_AT) if sent_at is None else sent_at)
-    return Moment(now_ms(), sure)
+    sent_ms = _sent_ms(request.headers.get(SENT_AT) if sent_at is None else sent_at)
+    clock = settings().now_ms
+    sure = clock.hear(sent_ms) if isinstance(clock, SiteClock) else True
+    return Moment(now_ms(), sure, sent_ms)
 
 
-def _hear(sent_at: Any) -> bool:
-    """Let the server's clock hear of a phone's own time; say whether a skew says anything.
+def _sent_ms(sent_at: Any) -> int | None:
+    """Return a phone's own time, or None where it says none or is this very machine.
 
     A phone is a machine of its own: this one's browser agrees with any clock that this one has.
     """
-    clock = settings().now_ms
-    if not isinstance(clock, SiteClock):
-        return True
     network = current_app.config.get("NETWORK")
     own = {str(address) for address in network.addresses} if network else set()
     try:
         sent_ms = parse_instant(sent_at)
     except BadInstant:
-        return clock.hear(None)
-    return clock.hear(None if request.remote_addr in own.union(LOOPBACK) else sent_ms)
+        return None
+    return None if request.remote_addr in own.union(LOOPBACK) else sent_ms
 
 
 def time_doubted() -> str | None:
