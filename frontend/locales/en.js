@@ -17,7 +17,7 @@ export const words = {
   "app.dismiss": "Close this message",
   "app.blocked": "Another tab holds the record open. Close the other tab.",
   "app.outdated": "A newer version of the app has this phone's record. Open the app again.",
-  "app.restart": "The browser closed the record under the app. Open the app again; what was saved is still there.",
+  "app.restart": "The browser closed the record under the app. Open the app again; what was saved is still there. See whether your last record is, before you make it again.",
   "app.emptied": "The browser emptied this phone's store. The record comes back from the server.",
   "app.emptied_known": "The browser emptied this phone's store. {n} {n|record|records} that it had sent {n|is|are} on the server, last {when}. What was recorded after that and not sent is lost: record it again from memory or paper.",
   "app.full_news": "This phone's storage is full: news from the server does not fit. What you record may not fit either. Free some space.",

@@ -9,6 +9,8 @@ import { openDB } from "../vendor/idb.js";
 const NAME = "lathhouse";
 const VERSION = 2;
 const BLOCKED_AFTER_MS = 1500;
+// One connection may have died long ago, the next amid a transaction; the third finds what is stored.
+const TRIES = 3;
 export const STORES = ["events", "outbox", "refused", "confirming", "rows", "meta", "photos", "unsent_photos"];
 // What a browser says when the connection died under the page (FAULTS F14).
 const DIED = ["InvalidStateError", "UnknownError"];
@@ -104,14 +106,14 @@ function drop() {
 }
 
 /**
- * Run `act` in one strict read-write transaction; resolves once it is on disk. `act` may run a
- * second time, on a fresh connection, where the first died.
+ * Run `act` in one strict read-write transaction; resolves once it is on disk. `act` may run again,
+ * on a fresh connection, where the one before died.
  * @template T
  * @param {string[]} stores
- * @param {(tx: any, again: boolean) => Promise<T>} act `again`: the first may have been stored
+ * @param {(tx: any, again: boolean) => Promise<T>} act `again`: one before may have been stored
  * @returns {Promise<T>}
  * @throws {StorageFull} nothing of this was stored
- * @throws {NeedsRestart} the connection died twice
+ * @throws {NeedsRestart} the connection died each time: whether it was stored, a new start shows
  */
 export async function durably(stores, act) {
   return retried(async (again) => {
@@ -143,19 +145,16 @@ export async function reading(act) {
 }
 
 async function retried(act) {
-  try {
-    return await act(false);
-  } catch (error) {
-    if (!DIED.includes(error?.name)) throw error;
-    drop();
-  }
-  try {
-    return await act(true);
-  } catch (error) {
-    if (!DIED.includes(error?.name)) throw error;
-    drop();
-    tell("restart");
-    throw new NeedsRestart("This phone's record cannot be reached.", { cause: error });
+  for (let tried = 1; ; tried += 1) {
+    try {
+      return await act(tried > 1);
+    } catch (error) {
+      if (!DIED.includes(error?.name)) throw error;
+      drop();
+      if (tried < TRIES) continue;
+      tell("restart");
+      throw new NeedsRestart("This phone's record cannot be reached.", { cause: error });
+    }
   }
 }
 
