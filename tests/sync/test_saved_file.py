@@ -131,9 +131,9 @@ def test_a_file_is_stored_once_under_its_own_numbers_however_often_it_comes(nurs
 
 
 def test_a_cut_off_phones_file_is_taken_from_who_may_record_and_says_who_brought_it(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
-    nursery, lost, bringer = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    lost, bringer = Phone(nursery), Phone(nursery)
     lost.pair(link_for(nursery, "worker", MELE)["link"])
     person = str(uuid.uuid4())
     bringer.pair(link_for(nursery, "worker", person)["link"])
@@ -229,10 +229,10 @@ def test_files_of_other_nurseries_and_bad_ones_are_refused_and_leave_nothing(
     assert on_record(sqlite_nursery) == []
 
 
-def test_a_thousand_and_more_records_come_in_one_file(sqlite_nursery: Nursery):
-    device = sqlite_nursery.device()
+def test_a_thousand_and_more_records_come_in_one_file(nursery: Nursery):
+    device = nursery.device()
     notes = [device.event("noted", None, {"text": f"{n}"}) for n in range(1001)]
-    assert counts(bring(sqlite_nursery, saved(sqlite_nursery, device.id, *notes))) == (1001, 0, 0)
+    assert counts(bring(nursery, saved(nursery, device.id, *notes))) == (1001, 0, 0)
 
 
 def take(file: Path, folder: Path, *, fails: bool = False) -> str:

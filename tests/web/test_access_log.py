@@ -323,23 +323,23 @@ def test_a_command_killed_amid_a_change_of_rights_leaves_both_or_neither(
         assert (network.names().next is None) == (name != "move-name")
 
 
-def test_every_route_that_changes_who_is_let_in_leaves_an_event(sqlite_nursery: Nursery):
+def test_every_route_that_changes_who_is_let_in_leaves_an_event(nursery: Nursery):
     """A new writing route must say here what it leaves in the log, or why nothing."""
-    story = Story(sqlite_nursery)
+    story = Story(nursery)
     person = {"id": MELE, "name": "Mele", "role": "worker"}
-    sqlite_nursery.device().record("person_changed", None, person)
+    nursery.device().record("person_changed", None, person)
     story.begin_move()
     steps = story.steps()
     writing = {
         rule.rule
-        for rule in sqlite_nursery.app.url_map.iter_rules()
+        for rule in nursery.app.url_map.iter_rules()
         if (rule.methods or set()) - {"GET", "HEAD", "OPTIONS"}
     }
     assert sorted(writing ^ (steps.keys() | QUIET.keys() | RECORDS)) == []
     for rule, (step, kind) in steps.items():
-        before = kinds(sqlite_nursery)
+        before = kinds(nursery)
         step()
-        after = kinds(sqlite_nursery)
+        after = kinds(nursery)
         assert after.count(kind) > before.count(kind), rule
 
 

@@ -32,9 +32,8 @@ def row_of(nursery: Nursery, device: str) -> Data:
 
 
 def test_nobody_pushes_as_another_phone_and_an_owner_s_row_stays_the_owner_s(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
-    nursery = sqlite_nursery
     anna, mele = paired(nursery, "owner", ORLA), paired(nursery, "worker", MELE)
     anna.record("noted", {"text": "hers"})
     before = row_of(nursery, anna.id)
@@ -66,9 +65,9 @@ def test_nobody_pushes_as_another_phone_and_an_owner_s_row_stays_the_owner_s(
 
 
 def test_nobody_sends_as_the_server_nor_as_what_it_keeps_a_probe_s_readings_under(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
-    nursery, place = sqlite_nursery, str(uuid.uuid4())
+    place = str(uuid.uuid4())
     nursery.device().record("place_changed", None, {"id": place, "name": "House 3"})
     reading = {"place": place, "quantity_kind": "temp_c", "value": 4.2}
     nursery.call("POST", "/api/v1/readings", {"readings": [reading]}, "sensor")
@@ -87,10 +86,10 @@ def test_nobody_sends_as_the_server_nor_as_what_it_keeps_a_probe_s_readings_unde
 
 @pytest.mark.parametrize("sender", ["token:sensor's script", None])
 def test_a_script_goes_on_whose_row_was_written_by_an_earlier_version(
-    sqlite_nursery: Nursery, sender: str | None
+    nursery: Nursery, sender: str | None
 ):
     """Such a row names its token, or from before that nobody."""
-    nursery, probe = sqlite_nursery, str(uuid.uuid4())
+    probe = str(uuid.uuid4())
     row = {**new_phone(probe, nursery.clock.text()), "role": "sensor", "silent_ok": True}
     row |= {"sender": sender} if sender else {}
     with nursery.app.app_context():
@@ -101,8 +100,7 @@ def test_a_script_goes_on_whose_row_was_written_by_an_earlier_version(
         nursery.tokens.pop(role)
 
 
-def test_a_link_lets_nobody_in_under_the_id_of_another_s_phone(sqlite_nursery: Nursery):
-    nursery = sqlite_nursery
+def test_a_link_lets_nobody_in_under_the_id_of_another_s_phone(nursery: Nursery):
     anna = paired(nursery, "owner", ORLA)
     before = row_of(nursery, anna.id)
     for role, person in (("viewer", None), ("worker", MELE)):
@@ -117,9 +115,8 @@ def test_a_link_lets_nobody_in_under_the_id_of_another_s_phone(sqlite_nursery: N
 
 
 def test_a_phone_that_lost_its_cookie_is_paired_again_and_a_second_one_of_its_id_is_shown(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
-    nursery = sqlite_nursery
     for role, person, again in (
         ("worker", MELE, ("worker", MELE)),
         ("worker", None, ("worker", None)),
@@ -144,9 +141,9 @@ def test_a_phone_that_lost_its_cookie_is_paired_again_and_a_second_one_of_its_id
         assert twin.record("noted", {"text": "more"}).status_code == 401
 
 
-def test_who_only_says_whose_a_phone_is_changes_nothing_of_that_person_s(sqlite_nursery: Nursery):
+def test_who_only_says_whose_a_phone_is_changes_nothing_of_that_person_s(nursery: Nursery):
     """A worker says on a phone of their own, or on the shed's, that a colleague records now."""
-    nursery, cleo = sqlite_nursery, str(uuid.uuid4())
+    cleo = str(uuid.uuid4())
     script = nursery.device()
     rows = [{"id": MELE, "name": "Mele", "role": "worker"}]
     rows += [{"id": cleo, "name": "Cleo", "role": "worker", "email": "cleo@nursery.example"}]
@@ -162,8 +159,7 @@ def test_who_only_says_whose_a_phone_is_changes_nothing_of_that_person_s(sqlite_
     assert (found["email"], found.get("quiet_from")) == ("cleo@nursery.example", None)
 
 
-def test_a_viewer_reads_nobody_else_s_mail_address(sqlite_nursery: Nursery):
-    nursery = sqlite_nursery
+def test_a_viewer_reads_nobody_else_s_mail_address(nursery: Nursery):
     script = nursery.device()
     for person, name in ((MELE, "mele"), (ORLA, "orla")):
         row = {"id": person, "name": name, "email": f"{name}@nursery.example"}
@@ -181,10 +177,10 @@ def test_a_viewer_reads_nobody_else_s_mail_address(sqlite_nursery: Nursery):
 
 
 def test_a_phone_whose_role_changes_gets_people_s_rows_anew_as_it_may_read_them(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
     """A viewer's rows lack others' addresses; an owner's phone would send them back so."""
-    nursery, script = sqlite_nursery, sqlite_nursery.device()
+    script = nursery.device()
     mail = {"mele": "mele@nursery.example", "orla": "orla@nursery.example"}
     mele, orla = (
         {"id": person, "name": name, "email": mail[name]}
@@ -214,36 +210,36 @@ def test_a_phone_whose_role_changes_gets_people_s_rows_anew_as_it_may_read_them(
 
 
 def test_each_pairing_gets_a_cookie_of_its_own_and_the_one_before_lets_nobody_in(
-    sqlite_nursery: Nursery,
+    nursery: Nursery,
 ):
-    phone, cookies = paired(sqlite_nursery, "worker", MELE), []
+    phone, cookies = paired(nursery, "worker", MELE), []
     for _ in range(2):
         cookies.append(phone.client.get_cookie("lathhouse_session"))
-        phone.pair(link_for(sqlite_nursery, "worker", MELE)["link"])
+        phone.pair(link_for(nursery, "worker", MELE)["link"])
     cookies.append(phone.client.get_cookie("lathhouse_session"))
     values = [cookie.value for cookie in cookies if cookie]
     assert len(set(values)) == 3
     for value, status in zip(values, (401, 401, 200), strict=True):
-        browser = sqlite_nursery.app.test_client()
+        browser = nursery.app.test_client()
         browser.set_cookie("lathhouse_session", value)
         assert browser.get("/api/v1/session").status_code == status
 
 
-def test_a_token_gets_no_name_that_another_has(sqlite_nursery: Nursery):
+def test_a_token_gets_no_name_that_another_has(nursery: Nursery):
     asked = [
-        sqlite_nursery.call("POST", "/api/v1/tokens", {"name": name, "role": "sensor"})
+        nursery.call("POST", "/api/v1/tokens", {"name": name, "role": "sensor"})
         for name in ("fridge", " Fridge", "shed")
     ]
     assert [said.status_code for said in asked] == [201, 422, 201]
     assert "choose another name" in asked[1].json["detail"]
     (fridge,) = (
         row["id"]
-        for row in sqlite_nursery.call("GET", "/api/v1/tokens").json["tokens"]
+        for row in nursery.call("GET", "/api/v1/tokens").json["tokens"]
         if row["name"] == "fridge"
     )
-    assert sqlite_nursery.call("POST", f"/api/v1/tokens/{fridge}/revoke", {}).status_code == 200
+    assert nursery.call("POST", f"/api/v1/tokens/{fridge}/revoke", {}).status_code == 200
     again = {"name": "fridge", "role": "sensor"}
-    assert sqlite_nursery.call("POST", "/api/v1/tokens", again).status_code == 201
+    assert nursery.call("POST", "/api/v1/tokens", again).status_code == 201
 
 
 def test_the_command_revokes_by_id_and_refuses_a_name_that_several_tokens_have(
@@ -286,10 +282,10 @@ def test_the_command_revokes_by_id_and_refuses_a_name_that_several_tokens_have(
 
 
 def test_a_token_whose_name_the_log_does_not_take_is_revoked_all_the_same(
-    sqlite_nursery: Nursery, tmp_path: Path
+    nursery: Nursery, tmp_path: Path
 ):
     """An earlier version's command took any name, and none of these can be made any more."""
-    nursery, odd = sqlite_nursery, ("", "shed\tprobe", "\x07", "p" * 201)
+    odd = ("", "shed\tprobe", "\x07", "p" * 201)
     for name in odd:
         said = CliRunner().invoke(
             main, ["tokens", "add", name, "--role", "sensor", "--data", str(tmp_path / "x")]
@@ -327,8 +323,7 @@ def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):
     close_nursery(nursery)
 
 
-def test_an_owner_who_was_made_less_keeps_nobody_from_the_owners_link(sqlite_nursery: Nursery):
-    nursery = sqlite_nursery
+def test_an_owner_who_was_made_less_keeps_nobody_from_the_owners_link(nursery: Nursery):
     paired(nursery, "owner", ORLA)
     row = {"id": ORLA, "name": "Orla", "role": "owner"}
     for role, has_link in (("owner", False), ("worker", True)):
@@ -338,8 +333,8 @@ def test_an_owner_who_was_made_less_keeps_nobody_from_the_owners_link(sqlite_nur
             assert bool(access.owner_link(nursery.site, nursery.clock.text())) == has_link
 
 
-def test_cutting_off_a_phone_ends_what_its_person_s_browsers_are_known_by(sqlite_nursery: Nursery):
-    nursery, phone = sqlite_nursery, paired(sqlite_nursery, "worker", MELE)
+def test_cutting_off_a_phone_ends_what_its_person_s_browsers_are_known_by(nursery: Nursery):
+    phone = paired(nursery, "worker", MELE)
     nursery.device().record("person_changed", None, {"id": MELE, "name": "Mele"})
     new = {"new": "violet harrow mist tarn"}
     assert phone.client.post("/api/v1/session/passphrase", json=new).status_code == 200

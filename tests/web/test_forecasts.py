@@ -229,11 +229,11 @@ def test_the_forecast_has_a_thread_of_its_own(sqlite_nursery: Nursery, tmp_path:
     assert told(nursery)[0] == ("low", "2026-09-10", -1.5)
 
 
-def test_a_figure_twice_in_one_forecast_or_sent_twice_at_once_is_one_record(sqlite_nursery):
+def test_a_figure_twice_in_one_forecast_or_sent_twice_at_once_is_one_record(nursery):
     """Found by random requests: it was a fault, since both are the same record."""
     day = {"date": "1958-04-20", "low_c": 7.5}
     body = {"forecast": [day, day, {"date": "2026-09-10", "low_c": 2.0}]}
-    said = sqlite_nursery.call("POST", "/api/v1/forecasts", body)
+    said = nursery.call("POST", "/api/v1/forecasts", body)
     assert (said.status_code, len(said.json["stored"]), said.json["unchanged"]) == (200, 2, 1)
-    again = sqlite_nursery.call("POST", "/api/v1/forecasts", body)
+    again = nursery.call("POST", "/api/v1/forecasts", body)
     assert (again.status_code, again.json["stored"], again.json["unchanged"]) == (200, [], 3)

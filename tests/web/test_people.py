@@ -50,8 +50,8 @@ def link_for(nursery: Nursery, role: str, person: str | None = None) -> dict[str
     return nursery.call("POST", "/api/v1/pairings", {"role": role, "person": person}).json
 
 
-def test_a_cut_off_phone_is_let_in_no_more_until_it_is_paired_again(sqlite_nursery):
-    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+def test_a_cut_off_phone_is_let_in_no_more_until_it_is_paired_again(nursery):
+    phone = Phone(nursery)
     assert phone.pair(link_for(nursery, "worker", MELE)["link"]).status_code == 200
     lot = str(uuid.uuid4())
     started = {"crop": "acer-palmatum", "label": "26-017-R"}
@@ -166,10 +166,8 @@ def test_a_worker_s_phone_corrects_what_was_seen_and_the_owner_corrects_everythi
     assert orla["name"] == "Somebody else"
 
 
-def test_no_chain_of_corrections_is_too_long_to_hide_the_owner_s_record(
-    sqlite_nursery, monkeypatch
-):
-    nursery, worker, owner = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+def test_no_chain_of_corrections_is_too_long_to_hide_the_owner_s_record(nursery, monkeypatch):
+    worker, owner = Phone(nursery), Phone(nursery)
     worker.pair(link_for(nursery, "worker")["link"])
     owner.pair(link_for(nursery, "owner")["link"])
     (last,) = owner.record(*OWNERS[0]).json["stored"]
@@ -181,9 +179,9 @@ def test_no_chain_of_corrections_is_too_long_to_hide_the_owner_s_record(
         assert refused["problem"]["type"].endswith("/owners-only")
 
 
-def test_a_worker_says_how_to_be_reached_but_not_what_they_may_do(sqlite_nursery):
-    mele = Phone(sqlite_nursery)
-    mele.pair(link_for(sqlite_nursery, "worker", MELE)["link"])
+def test_a_worker_says_how_to_be_reached_but_not_what_they_may_do(nursery):
+    mele = Phone(nursery)
+    mele.pair(link_for(nursery, "worker", MELE)["link"])
     row = {"id": MELE, "name": "Mele", "role": "worker"}
     assert mele.record("person_changed", {**row, "quiet_from": "21:00"}).json["stored"]
     for odd in ({**row, "role": "owner"}, {**row, "id": ORLA}):
@@ -213,10 +211,8 @@ def test_an_alert_of_another_phone_is_taken_on_from_any_phone(nursery):
     assert nursery.alerts("acknowledged")["record-gap"] == "late"
 
 
-def test_guessing_links_is_slowed_for_that_address_alone_and_locks_nobody_out(
-    sqlite_nursery, monkeypatch
-):
-    nursery, stranger, mele = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+def test_guessing_links_is_slowed_for_that_address_alone_and_locks_nobody_out(nursery, monkeypatch):
+    stranger, mele = Phone(nursery), Phone(nursery)
     made = link_for(nursery, "worker")["link"]
     answers = [stranger.pair("x/guess") for _ in range(PAIRINGS_FROM_ONE + 1)]
     assert [answer.status_code for answer in answers[:-1]] == [403] * PAIRINGS_FROM_ONE
@@ -232,9 +228,8 @@ def test_guessing_links_is_slowed_for_that_address_alone_and_locks_nobody_out(
     assert stranger.pair("x/guess").status_code == 403
 
 
-def test_a_name_is_proved_by_the_phone_it_comes_from_or_marked_as_only_said(sqlite_nursery):
+def test_a_name_is_proved_by_the_phone_it_comes_from_or_marked_as_only_said(nursery):
     """Whose phone sent it the server knows by itself; what a phone claims of that is not heard."""
-    nursery = sqlite_nursery
     own, shed = Phone(nursery), Phone(nursery)
     own.pair(link_for(nursery, "worker", MELE)["link"])
     shed.pair(link_for(nursery, "worker")["link"])
