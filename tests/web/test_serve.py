@@ -5,12 +5,13 @@ import json
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
 import uuid
 from collections.abc import Callable, Iterator
-from http.client import HTTPConnection
+from http.client import HTTPConnection, HTTPSConnection
 from pathlib import Path
 from typing import Any
 
@@ -350,6 +351,22 @@ def test_a_demo_says_who_is_signed_in_and_signs_in_nobody_under_another_name(
     assert (said.status, said.json["role"], said.json["demo"]) == (200, "owner", True)
     cookie = said.headers["set-cookie"].partition(";")[0]
     assert demo.call("GET", "/api/v1/alerts", Cookie=cookie).json["alerts"]
+
+
+def test_a_certificate_of_ones_own_is_what_answers(serving: Callable[..., Serving], tmp_path: Path):
+    """Made by OpenSSL, trusted by Python's own; no authority of the server's own is made."""
+    certificate, key = tmp_path / "own.pem", tmp_path / "own.key"
+    made = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"]
+    made += ["-nodes", "-days", "9", "-subj", "/CN=own", "-addext", "subjectAltName=IP:127.0.0.1"]
+    subprocess.run([*made, "-out", certificate, "-keyout", key], check=True, capture_output=True)
+    own = serving("--certificate", str(certificate), "--private-key", str(key))
+    trust = ssl.create_default_context(cafile=certificate)
+    line = HTTPSConnection("127.0.0.1", own.port, timeout=60, context=trust)
+    line.request("GET", "/health")
+    assert line.getresponse().status == 200
+    line.close()
+    assert own.said[-1].startswith("Lathhouse is at https://")
+    assert not (own.folder / "lan").exists()
 
 
 def test_a_port_that_is_taken_is_said_in_words(server: Serving, tmp_path: Path):
