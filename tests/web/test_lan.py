@@ -117,6 +117,15 @@ def test_the_plain_side_hands_out_the_certificate_and_nothing_else(lan: Lan):
     assert text.replace("<br>", "").count(printed) == 1
     assert f"https://{NAME}:{lan.port}/" in text
     assert "<script" not in text
+    # Step by step for each kind of phone, as its own settings are named (Apple Support 102390 for
+    # iOS, Android Help 2844832, both from memory).
+    for kind in ("iPhone", "Android"):
+        steps = text.split(kind, 1)[1].split("</ol>", 1)[0]
+        assert steps.count("<li>") >= 3
+        assert "Take the certificate" in steps
+        assert "Settings ›" in steps
+    assert "Certificate Trust Settings" in text
+    assert "CA certificate" in text
     status, der = lan.plain("/lathhouse-authority.crt")
     given = x509.load_der_x509_certificate(der)
     assert given.fingerprint(hashes.SHA256()).hex(":").upper() == printed
