@@ -12,7 +12,7 @@ from tests.browser import PHONE
 from tests.server import Clock
 
 from e2e.demo import LATER_MS, Served, serve
-from e2e.house import until_in_touch
+from e2e.house import unsent, until_in_touch
 from e2e.test_screens import SCREENS
 from lathhouse.domain.instants import to_text
 from lathhouse.errors import OwnersOnly
@@ -192,4 +192,16 @@ def test_a_worker_sees_what_the_owner_sets_and_is_offered_none_of_it(
     page.evaluate("() => { location.hash = '#/nursery'; }")
     expect(page.get_by_text("Only the owner does this")).to_be_visible()
     expect(page.get_by_label("Name").first).to_be_disabled()
+    page.context.close()
+
+
+def test_the_last_owner_stays_one(browser: Browser, roles_demo: Served):
+    """One tap beside the mark would leave a nursery in which nobody may let anybody in."""
+    page = paired(browser, roles_demo, "owner")
+    page.evaluate("() => { location.hash = '#/people'; }")
+    person = page.locator("details", has_text="Orla")
+    person.locator("summary").tap()
+    person.get_by_role("button", name="viewer").tap()
+    expect(person.get_by_role("alert")).to_contain_text("Orla is the only owner")
+    assert unsent(page) == 0
     page.context.close()

@@ -14,7 +14,8 @@ import { offerUndo, tellTrouble } from "./walking.js";
 import { Page } from "../ui/page.js";
 import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 
-// A count that many times more or fewer than the one before is asked for once again. Ours.
+// A count that many times more or fewer than the one before (a digit too many) is asked for once
+// again. Ours.
 const FAR = 10;
 
 /** @param {{kind: string, id: string}} props */
@@ -100,7 +101,7 @@ function together(kind, data) {
 /** What a count is asked once, before it takes the place of one that is far from it. */
 function farOff(kind, data, lot) {
   if (kind !== "stocktaken" || data.unit !== lot.unit || lot.quantity === null) return undefined;
-  const near = data.quantity * FAR >= lot.quantity && data.quantity <= lot.quantity * FAR;
+  const near = data.quantity * FAR > lot.quantity && data.quantity < lot.quantity * FAR;
   return near ? undefined : t("error.far_off", { n: data.quantity, before: lot.quantity });
 }
 

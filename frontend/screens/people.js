@@ -46,7 +46,7 @@ export function People() {
     ${!people().length && html`<p>${t("people.none")}</p>`}
     <ul class="people">${byName().map((person) => html`<${Person} key=${person.id} person=${person} owner=${owner} />`)}</ul>
     ${owner && html`<${NewPhone} onMade=${look} />`}
-    ${phones && html`<section><h2>${t("people.phones")}</h2>${!phones.length && html`<p class="quiet">${t("people.no_phone")}</p>`}
+    ${owner && phones && html`<section><h2>${t("people.phones")}</h2>${!phones.length && html`<p class="quiet">${t("people.no_phone")}</p>`}
       <ul class="people">${inOrder(phones).map((phone) => html`<${Phone} key=${phone.id} phone=${phone} last=${isLastOwners(phone, phones)} onCut=${look} />`)}</ul></section>`}
     ${owner && html`<${NewPerson} /><a class="act" href="#/tokens"><strong>${t("tokens.title")}</strong><small>${t("tokens.what")}</small></a>`}
     ${mayOpen("take") && html`<a class="act" href="#/take"><strong>${t("take.title")}</strong><small>${t("take.what")}</small></a>`}
@@ -54,12 +54,22 @@ export function People() {
 }
 
 function Person({ person, owner }) {
-  const choose = (role) => role && role !== person.role && record("person_changed", null, { ...plain(person), role }).catch(tellTrouble);
+  const [error, setError] = useState("");
+  const choose = (role) => {
+    if (!role || role === person.role) return;
+    const last = isLastOwner(person);
+    setError(last ? t("people.last_owner", { name: person.name }) : "");
+    if (!last) record("person_changed", null, { ...plain(person), role }).catch(tellTrouble);
+  };
   const named = html`<span><strong>${person.name}</strong> <small>${t(`role.${person.role ?? "worker"}`)}</small></span>`;
   return html`<li>${!owner && named}
     ${owner && html`<details><summary aria-label=${t("people.change_role", { name: person.name })}>${named}<span class="more" aria-hidden="true">›</span></summary>
-      <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} /><${Forgot} person=${person} /></details>`}</li>`;
+      <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} />
+      ${error && html`<p class="error" role="alert">${error}</p>`}<${Forgot} person=${person} /></details>`}</li>`;
 }
+
+/** Whether nobody here would be an owner without this one. */
+const isLastOwner = (person) => person.role === "owner" && !people().some((other) => other.id !== person.id && other.role === "owner");
 
 /** A link by which somebody sets a passphrase who has none, or forgot it. */
 function Forgot({ person }) {
@@ -67,7 +77,7 @@ function Forgot({ person }) {
   const [error, setError] = useState("");
   const make = () => passphraseLink(person.id).then(setMade, (problem) => setError(saidOf(problem)));
   return html`${made ? html`<p>${t("people.passphrase_link", { name: person.name, minutes: made.minutes })}</p><p class="link">${made.link}</p>`
-    : html`<button type="button" class="act" onClick=${make}>${t("people.make_passphrase")}</button>`}
+    : html`<button type="button" class="act apart" onClick=${make}>${t("people.make_passphrase")}</button>`}
     ${error && html`<p class="error" role="alert">${error}</p>`}`;
 }
 
@@ -107,7 +117,7 @@ function NewPhone({ onMade }) {
     <${Choice} names name=${t("people.whose")} answers=${people().map((one) => [one.id, one.name])} value=${person} onChoose=${(id) => { setPerson(id); setMade(null); }} />
     ${!whose && html`<p class="quiet">${t("people.shared")}</p>`}
     ${made ? html`<figure class="to-scan"><img src=${made.drawing} alt=${t("people.code")} /><figcaption>${t("people.scan", { minutes: made.minutes })}</figcaption></figure>
-        <p class="link">${made.link}</p>`
+        <a class="link" href=${made.link}>${made.link}</a>`
       : html`<button type="button" class="act main-act" onClick=${make}><strong>${t("people.make")}</strong></button>`}
     ${error && html`<p class="error" role="alert">${error}</p>`}</section>`;
 }

@@ -110,10 +110,11 @@ function Season() {
 
 /** What somebody left until later: it must not be forgotten, so it is said here, with its end and its reason. */
 function Left() {
-  const left = (groups.value ?? []).filter((one) => one.state === "shelved").map((one) => one.findings[0]);
+  const left = (groups.value ?? []).filter((one) => one.state === "shelved").map((one) => ({ ...one.findings[0], more: one.findings.length - 1 }));
   if (!left.length) return null;
   const [first] = left.sort((a, b) => (a.shelved_until < b.shelved_until ? -1 : 1));
-  const one = { when: when(first.shelved_until), what: first.says, why: first.shelved_why ?? "" };
+  const what = first.more ? t("round.and_more", { what: first.says, n: first.more }) : first.says;
+  const one = { when: when(first.shelved_until), what, why: first.shelved_why ?? "" };
   return html`<a class="left" href="#/alerts">${left.length === 1 ? t("round.left_one", one) : t("round.left_many", { n: left.length, when: one.when })}</a>`;
 }
 

@@ -55,7 +55,8 @@ function One({ here, lot, left }) {
   const unsaid = expected ? undefined : questions(lot).find((field) => draft.value[field] === undefined);
   const busy = whole.value || Object.keys(draft.value).length > 0;
   useEffect(() => (busy ? formOpened() : undefined), [busy]);
-  const side = left > 1 ? t("walk.to_see", { n: left }) : t("walk.last");
+  // In the head, too: on a small screen the foot may cover the label's own.
+  const side = `${lot.label} · ${left > 1 ? t("walk.to_see", { n: left }) : t("walk.last")}`;
   if (whole.value) {
     return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side}>
       <${UndoBar} /><${Label} lot=${lot} findings=${found} full=${false} /><${LookForm} lot=${lot} must=${!expected} /></${Page}>`;

@@ -131,6 +131,7 @@ export const words = {
   "people.cloned": "Two phones use one number: one was set up from a backup of the other. Once nothing on either is unsent, clear this app's data on that one, cut this entry off, and pair both again.",
   "people.let_in_no_more": "This phone is not let in any more.",
   "people.cut_off_this": "This is the phone in your hand. It is signed out at once.",
+  "people.last_owner": "{name} is the only owner. Make somebody else an owner first: nobody could let a phone in, or change anything here.",
   "people.cut_off_last": "No other phone is let in as the owner's. Nobody lets phones in after this, until the server is started again: it then prints a link for the owner.",
   "people.is_cut_off": "cut off: let in no more",
   "people.cut_off": "Cut off",
