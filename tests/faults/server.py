@@ -25,7 +25,7 @@ from lathhouse.store import access, check
 from lathhouse.store.config import rows_of_kind
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import Backup, db
-from lathhouse.store.site_clock import SiteClock, is_sure, last_trusted_ms
+from lathhouse.store.site_clock import SiteClock, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.pull import pull
 from lathhouse.sync.server_events import ServerDevice
@@ -129,8 +129,8 @@ class Faulty:
     def tick(self) -> None:
         """Let the alert clock tick once; a server that runs does so every few seconds."""
         with self.turn, self.app.app_context():
-            now_ms, sure = self.clock(), is_sure(self.clock)
-            if take_lease(self.site, "clock", now_ms, sure=sure):
+            now_ms, certain = self.clock(), self.clock.certain_ms()
+            if take_lease(self.site, "clock", now_ms, certain):
                 catch_up(self.site, now_ms)
 
     def set_clock(self, ms: int, *, restarts: bool) -> None:

@@ -133,8 +133,8 @@ def tries(monkeypatch: pytest.MonkeyPatch) -> "Queue[tuple[str, bool]]":
     """Every try for the lease, as (owner, whether it was got), of clocks that wait for nothing."""
     found: Queue[tuple[str, bool]] = Queue()
 
-    def taking(site: str, owner: str, now_ms: int, *, sure: bool) -> bool:
-        got = take_lease(site, owner, now_ms, sure=sure)
+    def taking(site: str, owner: str, now_ms: int, certain_ms: int) -> bool:
+        got = take_lease(site, owner, now_ms, certain_ms)
         found.put((owner, got))
         return got
 

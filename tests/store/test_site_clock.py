@@ -17,7 +17,7 @@ from lathhouse.store import access, engine
 from lathhouse.store.access import IDLE_DAYS, SESSION_DAYS
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
-from lathhouse.store.site_clock import SiteClock, is_sure, last_trusted_ms
+from lathhouse.store.site_clock import SiteClock, certain_ms, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery
@@ -234,7 +234,7 @@ def test_a_clock_far_ahead_signs_no_phone_out_and_lets_none_in_for_longer(
                 with engine.reading(db.engine) as connection:
                     settings.now_ms = machine.started(last_trusted_ms(connection))
             now_ms = settings.now_ms()
-            take_lease(nursery.site, "clock", now_ms, sure=is_sure(settings.now_ms))
+            take_lease(nursery.site, "clock", now_ms, certain_ms(settings.now_ms))
 
     with nursery.app.app_context():
         writing(nursery.site, nursery.clock.text(), act)
@@ -253,6 +253,37 @@ def test_a_clock_far_ahead_signs_no_phone_out_and_lets_none_in_for_longer(
     ticks(0.1, 0)
     ticks(days + 1, 0)
     assert [status(one) for one in let_in] == [401, 401]
+    # In a doubt that nobody ends, time is counted all the same, over a restart too.
+    with nursery.app.app_context():
+        writing(nursery.site, nursery.clock.text(), act)
+    for half in (days / 2 - 1, days / 2 + 1):
+        ticks(0.1, days + 20, restarts=True)
+        assert status(let_in[-2]) == 200
+        ticks(half, days + 20)
+    assert status(let_in[-1]) == 401, "it was not in touch"
+
+
+def test_a_link_does_not_outlive_its_end_where_the_clock_ran_ahead(
+    served: tuple[Nursery, Machine, Device],
+):
+    """Neither one that had ended by then, nor one that was made then."""
+    nursery, machine, _ = served
+    site = nursery.site
+
+    def at(days: float) -> str:
+        return to_text(machine.true_ms + round(days * DAY_MS))
+
+    def opens(secret: str, days: float) -> bool:
+        return access.redeem(site, secret, str(uuid.uuid4()), None, at(days)) is not None
+
+    with nursery.app.app_context():
+        ended = access.another_owner_link(site, at(0))
+        assert not opens(ended, 200)
+        access.another_owner_link(site, at(600))
+        assert not opens(ended, 201)
+        ahead = access.make_link(site, "worker", None, at(600), 10)
+        assert not opens(ahead, 300)
+        assert opens(ahead, 600)
 
 
 STARTED = {"crop": "acer-palmatum", "label": "26-017-R", "quantity": 1800, "unit": "seeds"}
@@ -263,7 +294,7 @@ def test_the_last_trusted_time_outlives_the_process(
 ):
     nursery, machine, _ = served
     with nursery.app.app_context():
-        take_lease(nursery.site, "clock", machine.true_ms, sure=True)
+        take_lease(nursery.site, "clock", machine.true_ms, machine.true_ms)
         take_lease(nursery.site, "clock", machine.true_ms + 9 * DAY_MS)
     machine.after(2, -100)
     again = machine.started(None)

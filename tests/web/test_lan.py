@@ -117,8 +117,8 @@ def test_the_plain_side_hands_out_the_certificate_and_nothing_else(lan: Lan):
     assert text.replace("<br>", "").count(printed) == 1
     assert f"https://{NAME}:{lan.port}/" in text
     assert "<script" not in text
-    # Step by step for each kind of phone, as its own settings are named (Apple Support 102390 for
-    # iOS, Android Help 2844832, both from memory).
+    # Step by step for each kind of phone, as its own settings are named (common practice, no
+    # source).
     for kind in ("iPhone", "Android"):
         steps = text.split(kind, 1)[1].split("</ol>", 1)[0]
         assert steps.count("<li>") >= 3

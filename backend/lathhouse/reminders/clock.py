@@ -14,7 +14,7 @@ from lathhouse.store import alerts, weather
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import Subject
 from lathhouse.store.record import set_deadlines
-from lathhouse.store.site_clock import is_sure
+from lathhouse.store.site_clock import certain_ms
 from lathhouse.store.watching import Watcher, stored_rows, watch_rows
 from lathhouse.store.work import Work, writing
 
@@ -95,8 +95,8 @@ class Clock:
         while not self._stop.is_set():
             with self.app.app_context():
                 try:
-                    now_ms, sure = self.now_ms(), is_sure(self.now_ms)
-                    if take_lease(self.site_id, self.owner, now_ms, sure=sure):
+                    now_ms, certain = self.now_ms(), certain_ms(self.now_ms)
+                    if take_lease(self.site_id, self.owner, now_ms, certain):
                         catch_up(self.site_id, self.now_ms())
                 except AnotherFold as refusal:
                     self._rest(refusal)

@@ -26,16 +26,17 @@ def holds(until: str | None, now: str) -> bool:
     return (until or "") > now and not is_ahead(until, now)
 
 
-def take_lease(site_id: str, owner: str, now_ms: int, *, sure: bool = False) -> bool:
+def take_lease(site_id: str, owner: str, now_ms: int, certain_ms: int | None = None) -> bool:
     """Take or renew the right to tick; say whether this owner has it.
 
     Where the one before ticked by a clock that ran ahead, all that it concluded is looked at again.
 
     Args:
-        sure: the clock is in no doubt, so that this time is kept as one that was trusted.
+        certain_ms: the time that it is at least, to be kept as the last one that was trusted: now,
+            or less where the clock is in doubt.
     """
     until = to_text(now_ms + LEASE_MS)
-    trusted = {"trusted_at": to_text(now_ms)} if sure else {}
+    trusted = {} if certain_ms is None else {"trusted_at": to_text(certain_ms)}
 
     def act(work: Work) -> bool:
         before = work.connection.scalar(select(Site.clock_until).where(Site.id == site_id))

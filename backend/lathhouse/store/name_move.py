@@ -65,11 +65,15 @@ def redeem(
             return None
         came_with = access.hashed(before or "")
         senders.check_free(work, device, old["proved_id"], came_with, old["role"])
-        work.connection.execute(
+        taken: Any = work.connection.execute(
             update(Pairing)
             .where(Pairing.site_id == work.site_id, Pairing.hash == access.hashed(secret))
+            .where(*access.good_link(work))
             .values(used_at=work.now)
         )
+        # Two at once: the other one was first.
+        if not taken.rowcount:
+            return None
         name = phones.phone_of(work, old["device_id"])["name"]
         begun = access.let_in(
             work,
@@ -98,8 +102,7 @@ def redeem(
 
 def _phone_of_link(work: Work, secret: str) -> Data | None:
     """Return the session that holds of the phone that a good link was made on."""
-    good = (Pairing.used_at.is_(None), Pairing.expires_at > work.now)
-    rows = work.rows(Pairing, Pairing.hash == access.hashed(secret), *good)
+    rows = work.rows(Pairing, Pairing.hash == access.hashed(secret), *access.good_link(work))
     purpose = rows[0]["purpose"] or "" if rows else ""
     if not purpose.startswith(PURPOSE):
         return None

@@ -86,13 +86,15 @@ def epoch_of(site_id: str) -> str | None:
         return connection.scalar(select(Site.epoch).where(Site.id == site_id))
 
 
-def tokens_on_record(site_id: str, now: str) -> set[tuple[str, str]]:
-    """Return (name, role) of every token whose making is in the log."""
+def tokens_on_record(site_id: str, now: str) -> set[tuple[str | None, str | None]]:
+    """Return (name, role), where they are said, of every token whose making is in the log."""
     query = select(Event.body).where(Event.site_id == site_id, Event.kind == "access_changed")
 
-    def act(work: Work) -> set[tuple[str, str]]:
+    def act(work: Work) -> set[tuple[str | None, str | None]]:
         said = [json.loads(body)["data"] for body in work.connection.scalars(query)]
-        return {(one["name"], one["role"]) for one in said if one.get("what") == "token_made"}
+        return {
+            (one.get("name"), one.get("role")) for one in said if one.get("what") == "token_made"
+        }
 
     return looking(site_id, now, act)
 

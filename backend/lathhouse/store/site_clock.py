@@ -53,6 +53,8 @@ class SiteClock:
         self._wall_ms, self._steady_ms = wall_ms, steady
         self._lock = threading.Lock()
         self._at = (wall_ms(), steady())
+        # When it surely was some time, and what the steady clock said then.
+        self._certain = self._at
         # How far from the time that was counted the wall clock may be, to be believed.
         self._believed = USUAL
         self._agreed = False
@@ -67,6 +69,7 @@ class SiteClock:
             behind = wall < trusted_ms
             since, most = (trusted_ms, SET_ON_MS) if behind else (wall, trusted_ms + OFF_MS - wall)
             self._at = (since, self._steady_ms())
+            self._certain = (trusted_ms, self._at[1])
             self._believed = (trusted_ms - JUMP_MS - since, most)
             self._begin_doubt("behind" if behind else "ahead", wall, trusted_ms)
 
@@ -74,6 +77,12 @@ class SiteClock:
         """Return what the server takes for now."""
         with self._lock:
             return self._now()
+
+    def certain_ms(self) -> int:
+        """Return the time that it is at least: the last one trusted, and what was counted since."""
+        with self._lock:
+            now = self._now()
+            return min(now, self._certain[0] + self._steady_ms() - self._certain[1])
 
     def hear(self, sent_ms: int | None) -> bool:
         """Hear of a phone's own time; say whether a skew against ours says anything.
@@ -103,11 +112,17 @@ class SiteClock:
         if self.doubt:
             log.warning("the server's clock is believed again: %s", to_text(wall))
         self._at, self._believed, self.doubt = (wall, self._steady_ms()), USUAL, None
+        self._certain = self._at
 
     def _begin_doubt(self, why: str, wall: int, counted: int) -> None:
         self.doubt = why
         says = "the server's clock says %s, and by what was counted it is %s or later (%s): set it"
         log.error(says, to_text(wall), to_text(counted), why)
+
+
+def certain_ms(now_ms: Callable[[], int]) -> int:
+    """Return the time that it is at least by a clock; one that is not watched is believed."""
+    return now_ms.certain_ms() if isinstance(now_ms, SiteClock) else now_ms()
 
 
 def is_sure(now_ms: Callable[[], int]) -> bool:

@@ -51,7 +51,7 @@ def named(site: str, wanted: tuple[str, ...], at: str) -> set[str]:
     phones = name_move.standing(site, "", at)
     found: set[str] = set()
     for one in wanted:
-        ids = {p["id"] for p in phones if p["name"] == one or p["id"].startswith(one)}
+        ids = {p["id"] for p in phones if one and (p["name"] == one or p["id"].startswith(one))}
         if not ids:
             there = f"There are: {listed(phones)}." if phones else "There is none at all."
             raise BadField(f"No phone that is let in is called {one}. {there}")
