@@ -65,7 +65,7 @@ function Person({ person, owner }) {
   return html`<li>${!owner && named}
     ${owner && html`<details><summary aria-label=${t("people.change_role", { name: person.name })}>${named}<span class="more" aria-hidden="true">›</span></summary>
       <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} />
-      ${error && html`<p class="error" role="alert">${error}</p>`}<${Forgot} person=${person} /></details>`}</li>`;
+      ${error && html`<p class="error apart" role="alert">${error}</p>`}<${Forgot} person=${person} /></details>`}</li>`;
 }
 
 /** Whether nobody here would be an owner without this one. */

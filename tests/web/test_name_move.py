@@ -12,11 +12,12 @@ import pytest
 from click.testing import CliRunner
 from cryptography import x509
 from sqlalchemy import text
+from sqlalchemy.exc import OperationalError
 
 from lathhouse import serving
 from lathhouse.cli import main
 from lathhouse.domain.instants import to_text
-from lathhouse.errors import NotNow
+from lathhouse.errors import Busy, NotNow
 from lathhouse.settings import Settings
 from lathhouse.web import authority, name_steps, names
 from lathhouse.web.lan import Network
@@ -131,6 +132,51 @@ def test_a_step_that_came_on_record_and_not_to_the_disk_is_finished_and_not_told
         with pytest.raises(NotNow, match="not on the move"):
             take()
     assert len(moving.told()) == 4
+
+
+@pytest.mark.parametrize("step", ["end", "call_off"])
+def test_no_key_of_a_name_that_is_none_is_left_over(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch, step: str
+):
+    """The process dies between the names' file and the keys; the next start takes them away."""
+    moving.begin()
+    with monkeypatch.context() as patched:
+        patched.setattr(names, "_clear", full)
+        with pytest.raises(OSError, match="No space"):
+            getattr(moving, step)()
+    known = moving.network.names()
+    gone, kept = (authority.Files(moving.folder / one) for one in (known.other_slot, known.slot))
+    assert gone.authority_key.exists()
+    assert moving.starts() == known
+    assert not any(one.exists() for one in (gone.authority_key, gone.leaf_key))
+    assert all(one.exists() for one in (kept.authority_key, kept.leaf_key))
+
+
+def test_a_phone_that_comes_in_while_the_name_ends_is_not_shut_out(moving: Moving):
+    moving.begin()
+
+    def meanwhile() -> set[str]:
+        came = Phone(moving.nursery).pair(link_for(moving.nursery, "worker")["link"])
+        assert came.status_code == 200
+        return set()
+
+    with moving.nursery.app.app_context(), pytest.raises(NotNow, match="at this moment"):
+        name_steps.end(moving.folder, moving.nursery.site, meanwhile, moving.at(), moving.write)
+    assert names.read(moving.folder).next == NEXT
+    assert moving.told() == [BEGUN]
+
+
+def test_a_record_that_cannot_be_written_does_not_hinder_the_start(
+    moving: Moving, monkeypatch: pytest.MonkeyPatch
+):
+    moving.begin()
+    for trouble in (Busy("wait"), OperationalError("", {}, Exception("database or disk is full"))):
+
+        def fails(*_: Any, trouble: Exception = trouble) -> None:
+            raise trouble
+
+        monkeypatch.setattr(name_steps, "writing", fails)
+        assert moving.starts().next == NEXT
 
 
 def test_a_move_that_only_the_disk_tells_of_is_put_on_record_once(moving: Moving):

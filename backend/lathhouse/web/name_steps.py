@@ -10,7 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from lathhouse.errors import NotNow
+from sqlalchemy.exc import DBAPIError
+
+from lathhouse.errors import NotNow, Refusal
 from lathhouse.store import name_move
 from lathhouse.store.work import Work, writing
 from lathhouse.sync.server_events import ServerDevice, access_said, said
@@ -76,6 +78,9 @@ def end(folder: Path, site: str, leave: Callable[[], set[str]], at: str, write: 
 
     def act(work: Work) -> None:
         _see_under_way(work, folder, known)
+        # Whoever came in at the old name meanwhile would be shut out unasked.
+        if _stand(name_move.standing(site, known.next or "", at)) != _stand(phones):
+            raise NotNow("A phone came in or moved at this moment. Look how it stands: move-name.")
         name_move.end_old(work, [one["id"] for one in phones if one["at"] != "new"])
         write(work, ENDED, name=known.next, left=[one["id"] for one in old])
 
@@ -116,7 +121,10 @@ def follow(folder: Path, site: str, at: str, write: Write) -> None:
     It does not where somebody was let in since who would be shut out with what they hold: then the
     move goes on, and that is put on record, as is a move that only the file tells of.
     """
-    if not names.kept_in(folder).exists() or (known := names.read(folder)).next is None:
+    if not names.kept_in(folder).exists():
+        return
+    if (known := names.read(folder)).next is None:
+        _clear_left_over(folder, site, at)
         return
     stand = {one["at"] for one in name_move.standing(site, known.next, at)}
 
@@ -135,12 +143,24 @@ def follow(folder: Path, site: str, at: str, write: Write) -> None:
     writing(site, at, act)
 
 
+def _clear_left_over(folder: Path, site: str, at: str) -> None:
+    if not names.is_left_over(folder):
+        return
+
+    def act(work: Work) -> None:
+        # A move that somebody begins at this moment has laid its keys there.
+        name_move.lock(work)
+        names.clear_left_over(folder)
+
+    writing(site, at, act)
+
+
 def follow_at_start(folder: Path, site: str, at: str, write: Write) -> None:
     """Let the name's file follow the record; the nursery starts also where it cannot."""
     try:
         follow(folder, site, at, write)
-    except OSError:
-        log.exception("the move of the name goes on: its file could not be written")
+    except (OSError, DBAPIError, Refusal):
+        log.exception("the move of the name goes on: what is on record could not be followed")
 
 
 def _see_under_way(work: Work, folder: Path, known: Names) -> None:
@@ -152,6 +172,10 @@ def _see_under_way(work: Work, folder: Path, known: Names) -> None:
     name_move.lock(work)
     if names.read(folder) != known or name_move.last_step(work) != _told(BEGUN, known):
         raise NotNow("The move was just changed by somebody else. Look how it stands: move-name.")
+
+
+def _stand(phones: list[Data]) -> set[tuple[str, str]]:
+    return {(one["id"], one["at"]) for one in phones}
 
 
 def _moved_on(folder: Path, known: Names, change: Callable[[Path], Names]) -> Names:

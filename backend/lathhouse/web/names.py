@@ -176,6 +176,18 @@ def call_off(folder: Path) -> Names:
     return kept
 
 
+def is_left_over(folder: Path) -> bool:
+    """Say whether keys of a name lie there that is the nursery's no more, or never became it."""
+    known = read(folder)
+    return known.next is None and any(p.exists() for p in _made(Files(folder / known.other_slot)))
+
+
+def clear_left_over(folder: Path) -> None:
+    """Finish an end, or a calling-off, that was cut off before the keys were taken away."""
+    if is_left_over(folder):
+        _clear(Files(folder / read(folder).other_slot))
+
+
 def moving(folder: Path) -> Names:
     """Return the names of a move under way.
 
@@ -188,8 +200,12 @@ def moving(folder: Path) -> Names:
     return known
 
 
+def _made(files: Files) -> tuple[Path, ...]:
+    return (files.authority_key, files.authority, files.leaf_key, files.leaf)
+
+
 def _clear(files: Files) -> None:
-    for path in (files.authority_key, files.authority, files.leaf_key, files.leaf):
+    for path in _made(files):
         path.unlink(missing_ok=True)
     for path in files.folder.glob(f"*{authority.ASIDE}"):
         path.unlink()
