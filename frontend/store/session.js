@@ -1,6 +1,6 @@
 // @ts-check
 /** Signing in: pairing this phone by a one-time link, and knowing who it is. @module */
-import { durably, meta, setMeta } from "./database.js";
+import { durably, setMeta } from "./database.js";
 import { contact, emptied, session, shared } from "./house.js";
 import { deviceId } from "./record.js";
 import { ask } from "./server.js";
@@ -16,13 +16,14 @@ const sessionOf = (said) => ({
   has_passphrase: said.has_passphrase === true, by_passphrase: said.by_passphrase === true,
 });
 
-async function keep(said, more = {}) {
+async function keep(said, more = async (_kept) => ({})) {
   await durably(["meta"], async (tx) => {
-    await tx.objectStore("meta").put(said, "session");
-    await tx.objectStore("meta").delete("pairing");
-    for (const [name, value] of Object.entries(more)) await tx.objectStore("meta").put(value, name);
+    const kept = tx.objectStore("meta");
+    for (const [name, value] of Object.entries(await more(kept))) await kept.put(value, name);
+    await kept.put(said, "session");
+    await kept.delete("pairing");
     // Where the session names nobody, whoever was chosen on this phone stays.
-    if (said.person) await tx.objectStore("meta").put(said.person, "person");
+    if (said.person) await kept.put(said.person, "person");
   });
   if (JSON.stringify(session.value) !== JSON.stringify(said)) session.value = said;
   return said;
@@ -35,13 +36,18 @@ async function keep(said, more = {}) {
  */
 export async function whoAmI() {
   const said = await ask("GET", "/api/v1/session");
-  // The cookie is still good, but who this phone is was forgotten: the browser threw its record
-  // away. Rows may have come back since, where an earlier start got no answer to this question.
-  const known = (await meta("session")) ?? (await meta("pairing"));
-  const lost = known || said.signed_in_now || said.demo ? null : { device: said.device ?? null };
+  let lost = null;
+  const kept = await keep(sessionOf(said), async (before) => {
+    // The cookie is still good, but who this phone is was forgotten: the browser threw its record
+    // away. Rows may have come back since, where an earlier start got no answer to this question.
+    // Read as one with what is kept: pairing may be keeping its own answer at this moment.
+    const known = (await before.get("session")) ?? (await before.get("pairing"));
+    if (!known && !said.signed_in_now && !said.demo) lost = { device: said.device ?? null };
+    // Kept until somebody has seen it: the app may be closed before it is read.
+    return lost ? { emptied: lost, ...sharing(said) } : {};
+  });
   if (lost) emptied.value = lost;
-  // Kept until somebody has seen it: the app may be closed before it is read.
-  return keep(sessionOf(said), lost ? { emptied: lost, ...sharing(said) } : {});
+  return kept;
 }
 
 /** Nobody's own and no owner's: the phone of the shed, which asks who records. */
@@ -64,7 +70,7 @@ export async function pair(secret, name) {
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
   // Where it takes messages belonged to the session before this one: the server is told again.
   await setMeta("push_posted", null);
-  return keep(sessionOf(said), sharing(said));
+  return keep(sessionOf(said), async () => sharing(said));
 }
 
 /**
@@ -82,7 +88,7 @@ export async function signIn(said, phone) {
   const answer = await ask("POST", door, { ...said, device, phone });
   await setMeta("push_posted", null);
   shared.value = false;
-  return keep({ ...sessionOf(answer), has_passphrase: true }, { shared: false });
+  return keep({ ...sessionOf(answer), has_passphrase: true }, async () => ({ shared: false }));
 }
 
 /**

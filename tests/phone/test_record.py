@@ -254,3 +254,48 @@ def test_f19_a_paired_phone_that_finds_its_record_gone_says_so(
         network.heal()
         network.stop()
         network.close_app()
+
+
+# The phone as it stands while a pairing's answer is on its way: begun, and not kept yet. It is kept
+# in the very moment in which somebody who asks who this phone is looks whether it is known.
+KEPT_WHILE_LOOKING = """async () => {
+  const { database, durably } = await import("/store/database.js");
+  const db = await database();
+  await durably(["meta"], async (tx) => {
+    await tx.objectStore("meta").delete("session");
+    await tx.objectStore("meta").put(true, "pairing");
+  });
+  const { get } = IDBObjectStore.prototype;
+  let done = null;
+  IDBObjectStore.prototype.get = function (key) {
+    const asked = get.call(this, key);
+    if (key !== "session" || done) return asked;
+    const tx = db.transaction("meta", "readwrite");
+    done = tx.done;
+    void tx.store.put({ role: "worker" }, "session");
+    void tx.store.delete("pairing");
+    return asked;
+  };
+  await phone.session.whoAmI();
+  await done;
+  return done !== null;
+}"""
+
+
+def test_f19_a_phone_that_is_being_paired_is_not_taken_for_an_emptied_one(
+    phone: BrowserContext, tmp_path: Path
+):
+    network = Network(tmp_path, demo=False)
+    try:
+        with network.app.app_context():
+            secret = owner_link(network.app.config["SITE_ID"], to_text(wall_clock_ms()))
+        app = open_app(phone.new_page(), network.address)
+        app.until("phone.house.contact.value.state === 'signed-out'")
+        app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
+        app.until_in_touch()
+        assert app.run(KEPT_WHILE_LOOKING)
+        assert app.run("() => phone.house.emptied.value") is None
+    finally:
+        network.heal()
+        network.stop()
+        network.close_app()
