@@ -12,7 +12,7 @@ from pathlib import Path
 from playwright.sync_api import Playwright, sync_playwright
 
 from tests.browser import find_chromium
-from tests.faults.handsets import in_memory
+from tests.faults.handsets import in_memory, lightest
 from tests.faults.killing import Killing
 from tests.faults.many import run
 from tests.faults.search import clock
@@ -75,7 +75,7 @@ def main() -> int:
         if asked.kills:
             wrong += kill(playwright, asked.kills, asked.seed)
     if asked.schedules:
-        wrong += run_all(chromium, asked.schedules, asked.seed, asked.processes)
+        wrong += run_all(lightest(chromium), asked.schedules, asked.seed, asked.processes)
     return wrong
 
 
