@@ -12,10 +12,11 @@ from pathlib import Path
 from playwright.sync_api import Playwright, sync_playwright
 
 from tests.browser import find_chromium
-from tests.faults.handsets import in_memory, lightest
+from tests.faults.handsets import lightest
 from tests.faults.killing import Killing
 from tests.faults.many import run
 from tests.faults.search import clock
+from tests.memory import in_memory
 
 
 def run_all(chromium: str, schedules: int, seed: int, processes: int) -> int:

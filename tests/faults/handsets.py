@@ -17,7 +17,6 @@ from typing import Any
 from tests.browser import browser_arguments
 
 ANSWERS_WITHIN_S = 120
-ROOM_BYTES = 1_000_000_000
 # Two of three pages are in the background: nothing may go slower there.
 ALIKE = (
     "--disable-background-timer-throttling",
@@ -85,10 +84,3 @@ class Chromium:
 def lightest(otherwise: str) -> str:
     """Return the path of a Chromium without windows, where one is installed: it is quicker."""
     return shutil.which("chromium-headless-shell") or otherwise
-
-
-def in_memory() -> str | None:
-    """Return a folder in memory, where there is one: nothing here needs to outlive the computer."""
-    shared = Path("/dev/shm")
-    roomy = shared.is_dir() and shutil.disk_usage(shared).free > ROOM_BYTES
-    return str(shared) if roomy else None

@@ -5,9 +5,9 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from tests.faults.handsets import in_memory
 from tests.faults.search import Found, as_lines, clock, search, smaller
 from tests.faults.world import World
+from tests.memory import in_memory
 
 TELL_EVERY = 100
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Playwright
 
-from tests.faults.handsets import in_memory
 from tests.faults.killing import Killing
 from tests.faults.search import Found, as_lines, search, smaller
 from tests.faults.world import World
+from tests.memory import in_memory
 
 KEPT = json.loads((Path(__file__).parent / "kept.json").read_text(encoding="utf-8"))
 SCHEDULES, SEED = 200, 6
