@@ -152,7 +152,7 @@ def add_token(name: str, role: str, data: Path | None) -> None:
         if not Name().fits(name):
             raise BadField(f"A token's name {Name.says}.", field="name")
         told = telling_access(app, "token_made", name=name, role=role)
-        secret = access.add_token(app.config["SITE_ID"], name, role, now, told)
+        secret = access.make_token(app.config["SITE_ID"], name, role, now, told)
         click.echo(secret)
 
     # A working site at once, so that scripts can be let in before the first start.

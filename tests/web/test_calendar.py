@@ -1,5 +1,6 @@
 """The calendar feed over HTTP, read by an independent parser and held to RFC 5545 line by line."""
 
+import importlib
 import logging
 import re
 import uuid
@@ -9,12 +10,17 @@ from typing import Any
 
 import icalendar as reference
 import pytest
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
+from sqlalchemy import text
 
 from lathhouse.domain.quiet_alarms import NONE, WAITS, outside_quiet
 from lathhouse.store import access
 from lathhouse.web import calendar as feed
 from tests.reminders.carried import Phone
 from tests.server import Device, Nursery
+
+MIGRATIONS = "lathhouse.store.migrations.versions"
 
 
 @pytest.fixture(autouse=True)
@@ -186,8 +192,36 @@ def test_a_renewed_address_leaves_the_old_one_unknown(working_nursery: Nursery):
 
 def test_whoever_is_shut_out_reads_no_calendar(working_nursery: Nursery):
     path = address(working_nursery, role="worker")
-    working_nursery.revoke("worker's script")
+    # Nor by another token that has its name, as in older records.
+    own = working_nursery.tokens.pop("worker")
+    namesakes = address(working_nursery, role="worker")
+    assert get(working_nursery, path).status_code == 200
+    with working_nursery.app.app_context():
+        site, at = working_nursery.site, working_nursery.clock.text()
+        access.revoke_token(site, access.hashed(own)[: access.ID_LENGTH], at)
     assert get(working_nursery, path).status_code == 404
+    assert get(working_nursery, namesakes).status_code == 200
+
+
+def test_an_address_from_before_goes_over_to_its_token_where_that_is_certain(
+    working_nursery: Nursery,
+):
+    """As it was written until migration 0016, by the name alone."""
+    paths = {name: address(working_nursery, name) for name in ("worker", "viewer")}
+    twin = working_nursery.tokens.pop("viewer")
+    assert working_nursery.token("viewer") != twin
+    ids = {access.hashed(working_nursery.tokens["worker"])[:16]: "worker's script"}
+    ids |= {access.hashed(twin)[:16]: "viewer's script"}
+    before = "UPDATE calendars SET recipient = :old WHERE recipient = :new"
+    step: Any = importlib.import_module(f"{MIGRATIONS}.0016_whose_token_made_an_address")
+    with working_nursery.database() as connection:
+        for one, name in ids.items():
+            of = {"old": f"token:{name}", "new": f"token:{one}"}
+            assert connection.execute(text(before), of).rowcount == 1
+        with Operations.context(MigrationContext.configure(connection)):
+            step.upgrade()
+    assert get(working_nursery, paths["worker"]).status_code == 200
+    assert get(working_nursery, paths["viewer"]).status_code == 404, "two had this name"
 
 
 def test_an_address_ends_with_the_phone_that_made_it_and_no_other(nursery: Nursery):

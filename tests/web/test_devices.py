@@ -231,7 +231,9 @@ def test_a_token_gets_no_name_that_another_has(nursery: Nursery):
         for name in ("fridge", " Fridge", "shed")
     ]
     assert [said.status_code for said in asked] == [201, 422, 201]
-    assert "choose another name" in asked[1].json["detail"]
+    assert asked[1].json["detail"].startswith("Another token is for Fridge already.")
+    unnamed = nursery.call("POST", "/api/v1/tokens", {"name": "", "role": "sensor"})
+    assert unnamed.json["detail"].startswith("What it is for must be")
     (fridge,) = (
         row["id"]
         for row in nursery.call("GET", "/api/v1/tokens").json["tokens"]
@@ -265,6 +267,8 @@ def test_the_command_revokes_by_id_and_refuses_a_name_that_several_tokens_have(
         return command("list").splitlines()
 
     twins, other = [add("fridge"), add("fridge")], add("")
+    refused = command("add", "Fridge ", "--role", "sensor", status=1)
+    assert refused.startswith("Error: Another token is for Fridge already.")
     named_as_another, strange = add(other), add(odd)
     said = command("revoke", "fridge", status=1)
     assert said == f"Error: 2 tokens are called fridge. Revoke each by its id: {', '.join(twins)}."

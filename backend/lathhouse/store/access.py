@@ -33,27 +33,41 @@ def hashed(secret: str) -> str:
     return hashlib.sha256(secret.encode(errors="surrogatepass")).hexdigest()
 
 
-def add_token(site_id: str, name: str, role: str, now: str, then: Then | None = None) -> str:
-    """Return a new bearer token; only its hash is kept."""
-    secret = f"lth_{secrets.token_urlsafe(32)}"
+def make_token(site_id: str, name: str, role: str, now: str, then: Then | None = None) -> str:
+    """Return a new bearer token of a name that no other one has: who is told of it goes by that.
+
+    Two doors that make one of the same name at once come one after the other.
+
+    Raises:
+        BadField: a token that holds has this name.
+    """
 
     def act(work: Work) -> str:
-        row = {"hash": hashed(secret), "name": name, "role": role, "made_at": now}
-        work.insert(Token, [{**row, "revoked_at": None, "used_at": None}])
-        return secret
+        work.lock({"tokens:"})
+        taken = {row["name"].strip().casefold() for row in _tokens_that_hold(work)}
+        if name.strip().casefold() in taken:
+            says = f"Another token is for {name.strip()} already. Say what this one is for"
+            raise BadField(f"{says} in other words.", field="name")
+        return _add_token(work, name, role)
 
     return writing(site_id, now, act, then)
 
 
-def check_token_name(site_id: str, name: str, now: str) -> None:
-    """Refuse the name of a token that holds: what is sent and revoked goes by it.
+def add_token(site_id: str, name: str, role: str, now: str) -> str:
+    """Return a new bearer token, whatever others are called, and say nothing of it in the log."""
+    return writing(site_id, now, lambda work: _add_token(work, name, role))
 
-    Raises:
-        BadField: it is taken.
-    """
-    taken = {row["name"].strip().casefold() for row in list_tokens(site_id, now)}
-    if name.strip().casefold() in taken:
-        raise BadField(f"A token is called {name} already; choose another name.", field="name")
+
+def _add_token(work: Work, name: str, role: str) -> str:
+    """Return the secret of a new token; only its hash is kept."""
+    secret = f"lth_{secrets.token_urlsafe(32)}"
+    row = {"hash": hashed(secret), "name": name, "role": role, "made_at": work.now}
+    work.insert(Token, [{**row, "revoked_at": None, "used_at": None}])
+    return secret
+
+
+def _tokens_that_hold(work: Work) -> list[Data]:
+    return work.rows(Token, Token.revoked_at.is_(None))
 
 
 def list_tokens(site_id: str, now: str) -> list[Data]:
@@ -63,10 +77,10 @@ def list_tokens(site_id: str, now: str) -> list[Data]:
     """
 
     def act(work: Work) -> list[Data]:
-        rows = work.rows(Token, Token.revoked_at.is_(None))
         names = ("name", "role", "made_at", "used_at")
         return [
-            {"id": row["hash"][:ID_LENGTH], **{name: row[name] for name in names}} for row in rows
+            {"id": row["hash"][:ID_LENGTH], **{name: row[name] for name in names}}
+            for row in _tokens_that_hold(work)
         ]
 
     return sorted(looking(site_id, now, act), key=lambda row: (row["made_at"], row["name"]))
@@ -102,7 +116,7 @@ def revoke_token(site_id: str, token_id: str, now: str, then: Then | None = None
 
 
 def by_token(site_id: str, secret: str, now: str) -> Data | None:
-    """Return {role, name, person, device} of a token's bearer, or None."""
+    """Return {role, name, token (its id), person, device} of a token's bearer, or None."""
     hash = hashed(secret)
 
     def act(work: Work) -> Data | None:
@@ -114,7 +128,7 @@ def by_token(site_id: str, secret: str, now: str) -> Data | None:
         return None
     if (row["used_at"] or "")[:10] != now[:10]:
         by_the_way(site_id, now, lambda work: _use(work, hash))
-    known = {"role": row["role"], "name": row["name"], "by": "token"}
+    known = {"role": row["role"], "name": row["name"], "by": "token", "token": hash[:ID_LENGTH]}
     return known | {"person": None, "device": None, "proved": None}
 
 

@@ -7,8 +7,10 @@ calendar; the phone that made an address keeps it and can show it again.
 import secrets
 from typing import Any
 
+from sqlalchemy import func
+
 from lathhouse.domain.working_time import Hours, hours_of
-from lathhouse.store.access import hashed
+from lathhouse.store.access import ID_LENGTH, hashed
 from lathhouse.store.config import NEW_NURSERY, data_of
 from lathhouse.store.holding import holding
 from lathhouse.store.models import Calendar, Session, Token
@@ -23,7 +25,7 @@ def recipient_of(actor: dict[str, Any]) -> str:
     for kind in ("person", "device"):
         if actor[kind]:
             return f"{kind}:{actor[kind]}"
-    return f"token:{actor['name']}" if actor["by"] == "token" else "visitor"
+    return f"token:{actor['token']}" if actor["by"] == "token" else "visitor"
 
 
 def make(site_id: str, recipient: str, device: str | None, now: str) -> Row:
@@ -84,7 +86,9 @@ def hours_for(site_id: str, recipient: str, now: str) -> Hours:
 def _may_come_in(work: Work, recipient: str) -> bool:
     kind, _, name = recipient.partition(":")
     if kind == "token":
-        return bool(work.rows(Token, Token.name == name, Token.revoked_at.is_(None)))
+        # By its id: another token of the same name opens nothing of this one's.
+        own = func.substr(Token.hash, 1, ID_LENGTH) == name
+        return bool(work.rows(Token, own, Token.revoked_at.is_(None)))
     column = {"person": Session.person_id, "device": Session.device_id}.get(kind)
     if column is None:
         return True

@@ -33,12 +33,12 @@ class Tokens(MethodView):
         body = read_object()
         name, role = body.get("name"), body.get("role")
         if not Name().fits(name):
-            raise BadField(f"name {Name.says}.", field="name")
+            # As the field is called where the owner fills it in.
+            raise BadField(f"What it is for {Name.says}.", field="name")
         if role not in access.ROLES:
             raise BadField(f"role must be one of {', '.join(access.ROLES)}.", field="role")
-        access.check_token_name(site_id(), str(name), now())
         told = telling_access("token_made", g.actor["person"], name=name, role=role)
-        secret = access.add_token(site_id(), str(name), str(role), now(), told)
+        secret = access.make_token(site_id(), str(name), str(role), now(), told)
         return {"token": secret, "name": name, "role": role}
 
 
