@@ -191,3 +191,9 @@ class TooBusy(Refusal):
     """More is on its way to the server than it takes at once."""
 
     status, slug, title = 503, "too-busy", "The server takes no more at once"
+
+
+class LastOwner(Refusal):
+    """A change that would leave nobody here an owner."""
+
+    status, slug, title = 409, "last-owner", "Nobody here would be an owner"

@@ -330,11 +330,52 @@ def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):
 def test_an_owner_who_was_made_less_keeps_nobody_from_the_owners_link(nursery: Nursery):
     paired(nursery, "owner", ORLA)
     row = {"id": ORLA, "name": "Orla", "role": "owner"}
+    # Another owner, who has no phone yet: or Orla stayed what she is.
+    nursery.device().record("person_changed", None, {**row, "id": MELE, "name": "Mele"})
     for role, has_link in (("owner", False), ("worker", True)):
         nursery.device().record("person_changed", None, {**row, "role": role})
         nursery.clock.forward(minutes=1)
         with nursery.app.app_context():
             assert bool(access.owner_link(nursery.site, nursery.clock.text())) == has_link
+
+
+def test_whoever_is_the_last_owner_stays_one(nursery: Nursery):
+    """The phone refuses it too; a script, a second phone or a correction comes past that (ours)."""
+    script = nursery.device()
+    anna, mele = ({"id": one, "name": name} for one, name in ((ORLA, "Anna"), (MELE, "Mele")))
+
+    def said(kind: str, data: Data, minutes: float = 0) -> Data:
+        return script.event(kind, None, data, at=nursery.clock.text(minutes=-minutes))
+
+    def refused(*sent: Data) -> list[bool]:
+        """Push a batch; say of each of its events whether it was refused for this."""
+        answer = script.push(*sent)
+        ids = {one["id"] for one in answer["refused"]}
+        for one in answer["refused"]:
+            problem = one["problem"]
+            assert problem["type"].endswith("/last-owner"), problem
+            assert problem["detail"].startswith("Nobody here would be an owner without Anna. Make")
+        assert len(ids) + len(answer["stored"]) == len(sent)
+        return [one["id"] in ids for one in sent]
+
+    made = script.record("person_changed", None, {**anna, "role": "owner"})
+    script.record("person_changed", None, {**mele, "role": "worker"})
+    nursery.clock.forward(minutes=1)
+    # A whole row that says no role, a smaller role, a correction of either kind.
+    note = script.event("noted", None, {"text": "rain"})
+    assert refused(said("person_changed", anna), note) == [True, False]
+    assert refused(said("person_changed", {**anna, "role": "viewer"})) == [True]
+    assert refused(said("amended", {"of": made["id"], "data": {"role": "worker"}})) == [True]
+    assert refused(said("voided", {"of": made["id"]})) == [True]
+    # A batch is judged by what it comes to, also one from before that others have overtaken.
+    less, again = {**anna, "role": "worker"}, {**anna, "role": "owner"}
+    assert refused(said("person_changed", less), said("person_changed", again, 1)) == [False] * 2
+    assert refused(said("person_changed", less, -2)) == [False]
+    mine = said("person_changed", {**mele, "role": "owner"}, 2)
+    assert refused(mine, said("person_changed", less, 2)) == [False] * 2
+    kept = {row["name"]: row["role"] for row in nursery.rows("people")}
+    assert kept == {"Anna": "worker", "Mele": "owner"}
+    assert nursery.differences() == []
 
 
 def test_cutting_off_a_phone_ends_what_its_person_s_browsers_are_known_by(nursery: Nursery):

@@ -1,10 +1,11 @@
-"""What only the owner changes, said outright or as a correction of what was said before."""
+"""What only the owner changes, said outright or as a correction; and that there stays an owner."""
 
 from typing import Any
 
 from lathhouse.domain.corrections import root_id, target_id
-from lathhouse.errors import OwnersOnly
-from lathhouse.store.log import event_of
+from lathhouse.errors import LastOwner, OwnersOnly
+from lathhouse.store import config
+from lathhouse.store.log import Log, event_of
 from lathhouse.store.models import Event
 from lathhouse.store.work import Work
 
@@ -17,6 +18,8 @@ OWNERS_KINDS = frozenset(
 # Corrections of corrections of … that are followed through the record. Nobody's thumb gets there;
 # it bounds what one push may ask of the database. Ours.
 CHAIN_MAX = 200
+# Held by whoever may make an owner less, so that two owners do not at once leave none.
+LOCK = "owners:"
 
 
 def is_owner(role: str | None) -> bool:
@@ -67,6 +70,50 @@ def _is_owners(event: Data, by_id: dict[str, Data], unread: set[Any]) -> bool:
     if root in unread:
         return True
     return root in by_id and by_id[root]["kind"] in OWNERS_KINDS
+
+
+def last_owners(work: Work, added: list[Data]) -> dict[str, LastOwner]:
+    """Return the refusal of each of these events by which nobody here would be an owner any more.
+
+    An owner is a person whose role says so: they can sign in, and be let in on another phone. A
+    shared phone that was paired as an owner's may be lost, and a script is nobody. A batch is
+    judged by what it comes to in fold order: who was made less and an owner again before it was
+    sent is one, and a late record that others have overtaken makes nobody less.
+    """
+    if not any(_may_make_less(event) for event in _about_people(work, added)):
+        return {}
+    work.lock({LOCK})
+    people = config.rows_of_kind(work, "person")
+    owners = {person for person, row in people.items() if row.get("role") == "owner"}
+    log = Log(work, added)
+    if not owners or owners - log.subjects("person") or _makes_owner(log, work.now):
+        return {}
+    known = {one for person in owners for one in log.links[("person", person)]}
+    who = " and ".join(sorted(str(people[person].get("name")) for person in owners))
+    says = f"Nobody here would be an owner without {who}. Make somebody else one first, then this."
+    less = [event["id"] for event in added if event["id"] in known and _may_make_less(event)]
+    return {event_id: LastOwner(says) for event_id in less}
+
+
+def _may_make_less(event: Data) -> bool:
+    return bool(target_id(event)) or event["data"].get("role") != "owner"
+
+
+def _about_people(work: Work, added: list[Data]) -> list[Data]:
+    """Return those of the added events that change who somebody is, outright or by a correction."""
+    corrections = [event for event in added if target_id(event)]
+    by_id = {event["id"]: event for event in added}
+    if corrections:
+        _fetch_chains(work, by_id, corrections)
+    roots = ((event, by_id.get(root_id(event, by_id) or "")) for event in corrections)
+    said = [event for event in added if event["kind"] == "person_changed"]
+    return said + [event for event, root in roots if root and root["kind"] == "person_changed"]
+
+
+def _makes_owner(log: Log, now: str) -> bool:
+    """Say whether one of the people whom the added events are about is an owner by them."""
+    rows = (config.row_from_log(log, "person", one, None, now) for one in log.subjects("person"))
+    return any(row is not None and row.get("role") == "owner" for row in rows)
 
 
 def _fetch_chains(work: Work, by_id: dict[str, Data], corrections: list[Data]) -> set[Any]:

@@ -15,7 +15,7 @@ from lathhouse.store.work import Row, Work, writing
 from lathhouse.sync import names
 from lathhouse.sync.fields import Name
 from lathhouse.sync.kinds import check_event, corrected_at
-from lathhouse.sync.owners import check_role, owners_corrections, owners_only
+from lathhouse.sync.owners import check_role, last_owners, owners_corrections, owners_only
 
 Data = dict[str, Any]
 FIXED_HERE = ("device", "hash", "received_at", "at", "brought", "by_said")
@@ -181,7 +181,8 @@ def _sort_out(
 ) -> tuple[list[Data], list[str]]:
     """Return (new events, ids stored already); what only the record shows to be wrong is refused.
 
-    That is an id with another body, a correction of what is the owner's, and another's name.
+    That is an id with another body, a correction of what is the owner's, another's name, and what
+    would leave nobody an owner.
     """
     stored = work.rows_in(Event, Event.id, {event["id"] for event in checked})
     hashes = {row["id"]: row["hash"] for row in stored}
@@ -200,6 +201,7 @@ def _sort_out(
     owners = owners_corrections(work, added, role)
     wrong: dict[str, Refusal] = dict.fromkeys(owners, owners_only(role))
     wrong |= names.taken_names(work, added)
+    wrong |= last_owners(work, [event for event in added if event["id"] not in wrong])
     refused += [_refused(event, wrong[event["id"]]) for event in added if event["id"] in wrong]
     return [event for event in added if event["id"] not in wrong], already
 
