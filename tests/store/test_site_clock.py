@@ -19,8 +19,10 @@ from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
 from lathhouse.store.site_clock import SiteClock, certain_ms, last_trusted_ms
 from lathhouse.store.work import Work, writing
+from lathhouse.web.requests import SENT_AT, Moment
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery
+from tests.web.test_people import Phone, link_for
 
 START_MS = Clock().ms
 PHONE = {"REMOTE_ADDR": "192.168.1.7"}
@@ -204,6 +206,38 @@ def test_an_answer_to_an_alert_is_dated_by_who_gives_it_and_its_time_is_heard_li
     left = to_text(machine.true_ms + HOUR_MS)
     assert answer("shelve", until=left, why="rain")["shelved_at"] == nursery.clock.text()
     assert doubt() is None
+
+
+def test_a_phone_is_cut_off_and_paired_again_by_no_clock_that_runs_ahead(
+    served: tuple[Nursery, Machine, Device],
+):
+    """Or what was said of it then would stand for good over what is said later."""
+    nursery, machine, _ = served
+    phone, owner = Phone(nursery), {"Authorization": f"Bearer {nursery.token('owner')}"}
+
+    def row() -> dict[str, Any]:
+        return next(one for one in nursery.rows("phones") if one["id"] == phone.id)
+
+    def pair_and_cut_off() -> None:
+        sent = {"HTTP_LATHHOUSE_SENT_AT": nursery.clock.text()}
+        phone.client.environ_base.update(PHONE | sent)
+        assert phone.pair(link_for(nursery, "worker")["link"]).status_code == 200
+        assert row()["cut_off_at"] is None
+        go_on(nursery, machine, 0.001, machine.wrong_by_ms / DAY_MS)
+        at = nursery.clock.text()
+        asked = {"path": f"/api/v1/phones/{phone.id}/cut-off", "headers": owner | {SENT_AT: at}}
+        assert nursery.client.post(**asked).status_code == 200
+        event = nursery.call("GET", "/api/v1/events").json["events"][-1]
+        assert row()["cut_off_at"] == event["data"]["cut_off_at"] == event["at"] == at
+
+    go_on(nursery, machine, 0.1, 30)
+    nursery.app.config["LATHHOUSE"].now_ms = machine.started()
+    pair_and_cut_off()
+    go_on(nursery, machine, 0.1)
+    pair_and_cut_off()
+    # A time that cannot be right dates nothing, and holds up no cutting off.
+    for odd in (-1, machine.true_ms + 401 * DAY_MS):
+        assert Moment(machine.true_ms, False, odd).observed_ms == machine.true_ms
 
 
 @pytest.mark.parametrize("by_passphrase", [False, True])

@@ -44,14 +44,24 @@ class ServerDevice:
     Attributes:
         surely: whose the phone surely is that the person acts from; another name on what is
             recorded is marked `by_said`, as in a push.
+        observed_ms: when they do it by their phone's clock, where our own is in doubt.
     """
 
     id: str = field(default_factory=lambda: str(uuid.uuid4()))
     surely: str | None = None
+    observed_ms: int | None = None
 
     def acted_from(self, surely: str | None) -> "ServerDevice":
         """Return the same device, for an act from a phone that is surely that person's."""
         return replace(self, surely=surely)
+
+    def acted_at(self, observed_ms: int | None) -> "ServerDevice":
+        """Return the same device, for an act at a time that is not by our own clock."""
+        return replace(self, observed_ms=observed_ms)
+
+    def time(self, work: Work) -> str:
+        """Return when what is done in a transaction under way is done."""
+        return work.now if self.observed_ms is None else to_text(self.observed_ms)
 
     def write(self, site_id: str, told: Data, now_ms: int, observed_ms: int, *, sure: bool) -> None:
         """Record one event, without those of its fields that have no value.
@@ -75,14 +85,16 @@ class ServerDevice:
         """Record events in a transaction under way, which ends with them.
 
         Args:
-            told: as `said` returns them; of now, where one does not say when it was done.
+            told: as `said` returns them; one that does not say when it was done is of `time`.
             others: rows of other devices, to be written with the rest.
             sure: our own clock is in no doubt.
 
         Raises:
             BadField: one of them cannot be right.
         """
-        drafts = [self._draft(one, to_ms(work.now), sure=sure) for one in told]
+        sure = sure and self.observed_ms is None
+        dated = [{"observed_at": self.time(work), **one} for one in told]
+        drafts = [self._draft(one, to_ms(work.now), sure=sure) for one in dated]
         work.lock(record.lock_keys(work.site_id, drafts))
         # Last, for everybody: whoever has this one waits for no other.
         work.lock({f"phone:{self.id}"})
@@ -93,7 +105,6 @@ class ServerDevice:
         record.append(work, added, phone, others)
 
     def _draft(self, told: Data, now_ms: int, *, sure: bool) -> Data:
-        whole = {"id": uuid7(now_ms, os.urandom(10)), "seq": 1, "observed_at": to_text(now_ms)}
-        event = check_event({**whole, **told})
+        event = check_event({"id": uuid7(now_ms, os.urandom(10)), "seq": 1, **told})
         by_said = {"by_said": True} if is_said(event["by"], self.surely) else {}
         return {**event, **by_said, "at": corrected_at(event, 0, now_ms, sure=sure)}

@@ -84,7 +84,6 @@ def answer(alert_id: str, kind: str, data: dict[str, Any]) -> dict[str, Any]:
     Raises:
         NotFound: there is no such alert.
         BadField: the answer cannot be right.
-        FromTheFuture: our clock is in doubt, and by the sender's it is of a time to come.
     """
     at = moment()
     found = alerts.find(site_id(), alert_id, to_text(at.ms))

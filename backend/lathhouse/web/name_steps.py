@@ -32,7 +32,7 @@ def writer(device: ServerDevice, by: str | None) -> Write:
     """Return what puts a step of a move on record, in the step's own transaction."""
 
     def write(work: Work, what: str, name: str, left: Sequence[str] = ()) -> None:
-        behind = [{"id": one, "left_behind_at": work.now} for one in left]
+        behind = [{"id": one, "left_behind_at": device.time(work)} for one in left]
         told = [said("phone_changed", row, by) for row in behind]
         device.add(work, [access_said(what, by, name=name), *told])
 

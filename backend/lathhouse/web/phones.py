@@ -6,12 +6,13 @@ from flask import g
 from flask.views import MethodView
 from flask_smorest import Blueprint
 
+from lathhouse.domain.instants import to_text
 from lathhouse.errors import NotFound
 from lathhouse.store import access
 from lathhouse.sync.fields import Uuid
 from lathhouse.sync.server_events import said
 from lathhouse.web.on_record import telling
-from lathhouse.web.requests import allow, now, site_id
+from lathhouse.web.requests import allow, moment, now, site_id
 
 bp = Blueprint("phones", "phones", url_prefix="/api/v1/phones", description="Paired phones")
 
@@ -35,8 +36,8 @@ class CutOff(MethodView):
     @allow("owner")
     def post(self, phone: str) -> dict[str, Any]:
         """Let a phone in no more. What it has not sent stays on it, for when it is paired again."""
-        device, at = phone.lower(), now()
+        device, at = phone.lower(), to_text(moment().observed_ms)
         told = telling(said("phone_changed", {"id": device, "cut_off_at": at}, g.actor["person"]))
-        if not Uuid().fits(device) or not access.cut_off(site_id(), device, at, told):
+        if not Uuid().fits(device) or not access.cut_off(site_id(), device, now(), told):
             raise NotFound("No phone of this id is let in; see GET /api/v1/phones.")
         return {"cut_off": device}

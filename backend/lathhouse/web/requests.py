@@ -16,6 +16,7 @@ from lathhouse.domain.nesting import LEVELS_MAX, is_deeper
 from lathhouse.errors import BadRequest, TooMuch, UnknownPacking
 from lathhouse.settings import BODY_MAX_BYTES, Settings
 from lathhouse.store.site_clock import SiteClock
+from lathhouse.sync.kinds import AHEAD_IN_DOUBT_MAX_MS
 from lathhouse.sync.server_events import ServerDevice
 from lathhouse.web.callers import LOOPBACK
 
@@ -65,11 +66,13 @@ def disk_free_bytes() -> int:
 def server_device() -> ServerDevice:
     """Return this process as a device of the log, for an act of whoever sends this request.
 
-    Every door records through it, so that none tells a name as proved that was only said.
+    Every door records through it, so that none tells a name as proved that was only said, nor dates
+    by a clock in doubt what a phone's own clock dates. A stranger is heard once they are let in.
     """
     found: ServerDevice = current_app.config["SERVER_DEVICE"]
     actor: dict[str, Any] = g.get("actor") or {}
-    return found.acted_from(actor.get("proved"))
+    at = moment()
+    return found.acted_from(actor.get("proved")).acted_at(None if at.sure else at.observed_ms)
 
 
 def now_ms() -> int:
@@ -96,8 +99,12 @@ class Moment:
 
     @property
     def observed_ms(self) -> int:
-        """When the sender did what they send; where ours is in doubt, by their own clock."""
-        return self.ms if self.sure or self.sent_ms is None else self.sent_ms
+        """When the sender did what they send; where ours is in doubt, by their own clock.
+
+        One that cannot be right dates nothing, and holds nothing up.
+        """
+        said, most = self.sent_ms, self.ms + AHEAD_IN_DOUBT_MAX_MS
+        return self.ms if self.sure or said is None or not 0 <= said <= most else said
 
 
 def moment(sent_at: Any = None) -> Moment:
