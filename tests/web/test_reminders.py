@@ -70,6 +70,12 @@ def test_who_carries_a_phone_is_said_on_it_and_its_messages_are_theirs(told: Tol
     said = phone.call("POST", "/api/v1/session/person", {"person": dev})
     assert said.json == {"role": "worker", "person": dev}
     assert phone.call("GET", "/api/v1/session").json["person"] == dev
+    # It is on record, once however often it is said, and in the phone's row at once.
+    assert phone.call("POST", "/api/v1/session/person", {"person": dev}).status_code == 200
+    events = told.nursery.call("GET", "/api/v1/events?limit=100").json["events"]
+    said_of = [one["data"] for one in events if one["data"].get("id") == phone.id]
+    assert said_of[1:] == [{"id": phone.id, "person": dev}]
+    assert {row["id"]: row["person"] for row in told.nursery.rows("phones")}[phone.id] == dev
     assert phone.call("GET", "/api/v1/reminders").json["to"] == f"person:{dev}"
     told.soaking(25)
     told.turn(seconds=30)

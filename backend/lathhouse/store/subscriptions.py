@@ -14,7 +14,7 @@ from lathhouse.errors import BadField, NotAllowed
 from lathhouse.store import config
 from lathhouse.store.holding import holding
 from lathhouse.store.models import PushSubscription, Session
-from lathhouse.store.work import Row, Work, looking, writing
+from lathhouse.store.work import Row, Then, Work, looking, writing
 
 Data = dict[str, Any]
 ENDPOINT_MAX = 2000
@@ -188,24 +188,36 @@ def reachable(work: Work) -> list[Data]:
     return found
 
 
-def set_person(site_id: str, session_hash: str, role: str, person: str | None, now: str) -> None:
-    """Say who carries this phone; its messages are theirs from now on.
+def set_person(
+    site_id: str,
+    session_hash: str,
+    role: str,
+    person: str | None,
+    now: str,
+    then: Then | None = None,
+) -> bool:
+    """Say who carries this phone; its messages are theirs from now on. Say whether that is new.
+
+    Args:
+        then: puts it on record, where it is new.
 
     Raises:
         BadField: there is no such person.
         NotAllowed: they may do more than this phone may.
     """
 
-    def act(work: Work) -> None:
+    def act(work: Work) -> bool:
         if person is not None:
             _check_carrier(role, config.data_of(work, "person", person))
-        work.connection.execute(
+        done: Any = work.connection.execute(
             update(Session)
             .where(Session.site_id == site_id, Session.hash == session_hash)
+            .where(Session.person_id.is_distinct_from(person))
             .values(person_id=person)
         )
+        return bool(done.rowcount)
 
-    writing(site_id, now, act)
+    return writing(site_id, now, act, then)
 
 
 def _check_carrier(role: str, person: Data | None) -> None:

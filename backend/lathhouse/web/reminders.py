@@ -11,7 +11,9 @@ from lathhouse.errors import BadField, NotAllowed
 from lathhouse.store import access, config, deliveries, delivery_log, subscriptions
 from lathhouse.store.work import looking
 from lathhouse.sync.fields import Uuid
+from lathhouse.sync.server_events import said
 from lathhouse.web.gate import COOKIE
+from lathhouse.web.on_record import telling
 from lathhouse.web.requests import allow, limit_field, now, read_object, site_id
 
 bp = Blueprint("reminders", "reminders", url_prefix="/api/v1", description="Reminders")
@@ -127,6 +129,9 @@ class Carrier(MethodView):
         person = read_object().get("person")
         if person is not None and not Uuid().fits(person):
             raise BadField(f"person {Uuid.says}, or null.", field="person")
-        role = g.actor["role"]
-        subscriptions.set_person(site_id(), session_hash(), role, person, now())
+        role, device = g.actor["role"], g.actor["device"]
+        change = said("phone_changed", {"id": device, "person": person}, g.actor["person"])
+        # A demo's visitor has no phone of his own that it could be told of.
+        told = telling(change) if device else None
+        subscriptions.set_person(site_id(), session_hash(), role, person, now(), told)
         return jsonify({"role": role, "person": person})
