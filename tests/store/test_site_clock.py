@@ -17,7 +17,7 @@ from lathhouse.store import access, engine
 from lathhouse.store.access import IDLE_DAYS, SESSION_DAYS
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
-from lathhouse.store.site_clock import SiteClock, certain_ms, last_trusted_ms
+from lathhouse.store.site_clock import JUMP_MS, SiteClock, certain_ms, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from lathhouse.web.requests import SENT_AT, Moment
 from tests.saved_file import write_saved_file
@@ -89,6 +89,28 @@ def test_a_clock_far_ahead_at_the_start_goes_until_it_is_set_back_or_a_phone_agr
     assert clock.doubt == "ahead"
     assert clock.hear(rested.true_ms + 5000)
     assert (clock(), clock.doubt) == (rested.true_ms, None)
+
+
+@pytest.mark.parametrize("out_ms", [JUMP_MS, -JUMP_MS])
+def test_a_phone_that_is_minutes_out_ends_the_doubt_of_days_and_no_other(out_ms: int):
+    rested = Machine().after(60)
+    clock = rested.started()
+    assert not clock.hear(rested.true_ms + out_ms + out_ms // JUMP_MS)
+    assert clock.doubt == "ahead"
+    assert clock.hear(rested.true_ms + out_ms)
+    assert (clock(), clock.doubt) == (rested.true_ms, None)
+    # A clock that is a day ahead is not believed for a phone that is right.
+    ahead = Machine().after(0.5, 1)
+    clock = ahead.started()
+    assert not clock.hear(ahead.true_ms)
+    assert clock.doubt == "ahead"
+    # Which of two clocks jumped, or is behind, is a matter of minutes.
+    for machine in (Machine().after(3, -20), Machine()):
+        clock = machine.started()
+        machine.after(0.1, machine.wrong_by_ms / DAY_MS or 0.1)
+        assert not clock.hear(machine.wall() + out_ms)
+        assert clock() != machine.wall()
+        assert clock.doubt in ("behind", "jumped")
 
 
 def test_a_phone_that_agrees_with_the_wall_clock_ends_the_doubt_and_no_other_does():

@@ -87,11 +87,14 @@ class SiteClock:
     def hear(self, sent_ms: int | None) -> bool:
         """Hear of a phone's own time; say whether a skew against ours says anything.
 
-        A phone that agrees with the wall clock ends any doubt of it.
+        A phone that agrees with the wall clock ends any doubt of it. Of a start far ahead the doubt
+        is of days, and such a start is followed: there a phone answers it that is out by as much
+        as a clock may jump, or a nursery whose phones are all ten minutes out stays in doubt.
         """
         with self._lock:
             now, wall = self._now(), self._wall_ms()
-            if sent_ms is not None and abs(sent_ms - wall) <= AGREES_MS:
+            agrees_ms = JUMP_MS if self.doubt == "ahead" else AGREES_MS
+            if sent_ms is not None and abs(sent_ms - wall) <= agrees_ms:
                 self._agreed = True
                 self._believe(wall)
             if self.doubt:
