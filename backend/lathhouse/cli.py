@@ -304,7 +304,9 @@ def say_let_in(site_id: str, now: str) -> None:
     """Name the tokens that hold again, and what the log does not know of any of them."""
     made = tokens_on_record(site_id, now)
     for token in access.list_tokens(site_id, now):
-        known = (token["name"], token["role"]) in made
+        # As its making was told: of a name that the log does not take, without it.
+        told = access_said("token_made", None, name=token["name"], role=token["role"])["data"]
+        known = (told.get("name"), told.get("role")) in made
         unknown = "" if known else " The log does not say that it was made: revoke it."
         click.echo(f"Let in again: {printed(token['name'])} ({token['role']}).{unknown}")
     click.echo("Tokens and phones cut off after that are let in again; see: tokens list.")

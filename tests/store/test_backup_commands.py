@@ -7,6 +7,9 @@ import sys
 import zipfile
 from pathlib import Path
 
+from lathhouse.store import access
+from lathhouse.store.work import writing
+from lathhouse.sync.server_events import ServerDevice, access_said
 from tests.server import Clock, close_nursery, open_nursery
 
 LATHHOUSE = [sys.executable, "-m", "lathhouse"]
@@ -33,6 +36,12 @@ def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
     device = nursery.device()
     lot = device.start_lot()
     device.record("looked", lot, {"moisture": 3})
+    # Of an earlier version, which took any name, and put it on record where the log takes it.
+    with nursery.app.app_context():
+        for name in ("", "shed\tprobe"):
+            access.add_token(nursery.site, name, "sensor", clock.text())
+        said_of = access_said("token_made", None, name="", role="sensor")
+        writing(nursery.site, clock.text(), lambda work: ServerDevice().add(work, [said_of]))
     said = re.findall(r"age1\w+|AGE-SECRET-KEY-\w+", lathhouse("key"))
     secret = tmp_path / "secret"
     secret.write_text(said[0])
@@ -47,10 +56,12 @@ def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
     for file, more in ((made, []), (sealed, ["--key", secret])):
         place = tmp_path / f"new-{len(more)}"
         told = lathhouse("restore", file, "--data", place, *more)
-        assert "2 events as of" in told
+        assert "3 events as of" in told
+        assert "Let in again:  (sensor).\n" in told, "its making is on record, without its name"
+        assert "Let in again: shed?probe (sensor). The log does not say" in told
         assert "1 lot folded again from them: 0 differences." in told
         assert "Let in again: owner's script (owner). The log does not say" in told
-        assert "2 events, 1 lot, 0 differences" in lathhouse("check", "--data", place)
+        assert "3 events, 1 lot, 0 differences" in lathhouse("check", "--data", place)
         # The keys come with a sealed copy only; without them the folder has a push key of its own.
         same = {name: same_file(place / name, path) for name, path in keys.items()}
         assert set(same.values()) == {bool(more)}, same
