@@ -1,6 +1,7 @@
 """Whose a device is: nobody sends, or is let in, under the id of somebody else's phone (ours)."""
 
 import uuid
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,13 @@ from click.testing import CliRunner
 from sqlalchemy import text
 
 from lathhouse.cli import main
+from lathhouse.errors import BadField
 from lathhouse.settings import wall_clock_ms
-from lathhouse.store import access, record
+from lathhouse.store import access, name_move, record
 from lathhouse.store.models import KnownBrowser, Session
 from lathhouse.store.phones import new_phone
-from lathhouse.store.work import Work, looking, writing
+from lathhouse.store.work import Then, Work, looking, writing
+from lathhouse.sync.server_events import access_said
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.test_people import MELE, ORLA, Phone, link_for
 
@@ -421,3 +424,54 @@ def test_a_pairing_under_way_leaves_no_session_to_a_phone_that_is_cut_off_meanwh
         assert writing(nursery.site, now, pair).result()
         open_to = (Session.device_id == phone.id, Session.revoked_at.is_(None))
         assert looking(nursery.site, now, lambda work: work.rows(Session, *open_to)) == []
+
+
+@pytest.mark.parametrize("database_url", ["postgresql"], indirect=True)
+def test_of_two_who_do_the_same_at_once_one_has_done_it(nursery: Nursery):
+    """A token is revoked once and has no namesake, and a way over to another name lets one in."""
+    site, now, phone = nursery.site, nursery.clock.text(), paired(nursery, "worker", MELE)
+    waiting = text("SELECT count(*) FROM pg_locks WHERE NOT granted")
+    server = nursery.app.config["SERVER_DEVICE"]
+
+    def at_once(act: Callable[[Then], Any], then: Then) -> list[Any]:
+        """Return what came of it for whoever is first, and for who comes before its commit."""
+        came = []
+
+        def second() -> Any:
+            with nursery.app.app_context():
+                try:
+                    return act(then)
+                except BadField as refusal:
+                    return refusal.detail
+
+        def amid(work: Work, found: Any) -> None:
+            coming = pool.submit(second)
+            while not coming.done() and work.connection.scalar(waiting) == 0:
+                pass
+            came.append(coming)
+            then(work, found)
+
+        with ThreadPoolExecutor(1) as pool, nursery.app.app_context():
+            return [act(amid), came[0].result()]
+
+    def revoked(work: Work, found: Data) -> None:
+        server.add(work, [access_said("token_revoked", None, name=found["name"])])
+
+    def silent(work: Work, found: Any) -> None:
+        assert found
+
+    made = at_once(lambda then: access.make_token(site, "fridge", "sensor", now, then), silent)
+    assert made[1].startswith("Another token is for fridge already.")
+    with nursery.app.app_context():
+        (fridge,) = access.tokens_meant(site, "fridge", now)
+        link = name_move.make_link(site, phone.id, "worker", MELE, now)
+    done = at_once(lambda then: access.revoke_token(site, fridge["id"], now, then), revoked)
+    assert done == [{"name": "fridge"}, None]
+    told = [one["data"] for one in nursery.call("GET", "/api/v1/events").json["events"]]
+    assert [one.get("what") for one in told].count("token_revoked") == 1
+
+    def move(then: Then) -> Data | None:
+        return name_move.redeem(site, link, str(uuid.uuid4()), now, None, then)
+
+    first, other = at_once(move, access.only_write)
+    assert (first["from"], other) == (phone.id, None)

@@ -4,6 +4,8 @@ import errno
 import ipaddress
 import json
 import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -106,12 +108,25 @@ def full(*_: Any) -> None:
     raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
+@contextmanager
+def full_at(step: str = "_keep") -> Iterator[None]:
+    """Let the disk be full at a step of `names`: where their file is written, unless said."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(names, step, full)
+        yield
+
+
+def finds_it_full(act: Callable[[], Any], step: str = "_keep") -> None:
+    with full_at(step), pytest.raises(OSError, match="No space"):
+        act()
+
+
 BEGUN, ENDED, OFF = ("move_begun", NEXT), ("moved", NEXT), ("move_called_off", NEXT)
 
 
 @pytest.mark.parametrize(("step", "told"), [("end", "moved"), ("call_off", "move_called_off")])
 def test_a_step_that_came_on_record_and_not_to_the_disk_is_finished_and_not_told_twice(
-    moving: Moving, monkeypatch: pytest.MonkeyPatch, step: str, told: str
+    moving: Moving, step: str, told: str
 ):
     """The disk is full, or the process dies, between the commit and the file."""
     take = getattr(moving, step)
@@ -119,10 +134,8 @@ def test_a_step_that_came_on_record_and_not_to_the_disk_is_finished_and_not_told
         before, here = moving.told(), moving.network.names().name
         to = NEXT if here == OLD else OLD
         moving.begin(to)
-        with monkeypatch.context() as patched:
-            patched.setattr(names, "_keep", full)
-            with pytest.raises(OSError, match="No space"):
-                take()
+        with full_at():
+            finds_it_full(take)
             # Nor does it hinder the start, which may be what makes room.
             assert moving.starts().next == to
         known = finish()
@@ -135,15 +148,10 @@ def test_a_step_that_came_on_record_and_not_to_the_disk_is_finished_and_not_told
 
 
 @pytest.mark.parametrize("step", ["end", "call_off"])
-def test_no_key_of_a_name_that_is_none_is_left_over(
-    moving: Moving, monkeypatch: pytest.MonkeyPatch, step: str
-):
+def test_no_key_of_a_name_that_is_none_is_left_over(moving: Moving, step: str):
     """The process dies between the names' file and the keys; the next start takes them away."""
     moving.begin()
-    with monkeypatch.context() as patched:
-        patched.setattr(names, "_clear", full)
-        with pytest.raises(OSError, match="No space"):
-            getattr(moving, step)()
+    finds_it_full(getattr(moving, step), "_clear")
     known = moving.network.names()
     gone, kept = (authority.Files(moving.folder / one) for one in (known.other_slot, known.slot))
     assert gone.authority_key.exists()
@@ -191,16 +199,11 @@ def test_a_move_that_only_the_disk_tells_of_is_put_on_record_once(moving: Moving
     assert moving.told() == [BEGUN, ENDED, ("move_begun", OLD), ("moved", OLD)]
 
 
-def test_nobody_who_was_let_in_since_is_shut_out_by_what_is_finished_late(
-    moving: Moving, monkeypatch: pytest.MonkeyPatch
-):
+def test_nobody_who_was_let_in_since_is_shut_out_by_what_is_finished_late(moving: Moving):
     """What they hold under the name that would answer no more would be lost."""
     nursery, at_old, at_new = moving.nursery, Phone(moving.nursery), Phone(moving.nursery)
     moving.begin()
-    with monkeypatch.context() as patched:
-        patched.setattr(names, "_keep", full)
-        with pytest.raises(OSError, match="No space"):
-            moving.call_off()
+    finds_it_full(moving.call_off)
     # Both names answer meanwhile.
     under = {"base_url": f"https://{NEXT}"}
     body = {"secret": link_for(nursery, "worker")["link"].rsplit("/", 1)[1], "device": at_new.id}
@@ -211,10 +214,7 @@ def test_nobody_who_was_let_in_since_is_shut_out_by_what_is_finished_late(
     with pytest.raises(NotNow, match="with a record of its own there"):
         moving.call_off()
 
-    with monkeypatch.context() as patched:
-        patched.setattr(names, "_keep", full)
-        with pytest.raises(OSError, match="No space"):
-            moving.end()
+    finds_it_full(moving.end)
     assert at_old.pair(link_for(nursery, "worker")["link"], "Shed").status_code == 200
     assert moving.starts().next == NEXT
     assert at_old.client.get("/api/v1/alerts").status_code == 200
@@ -241,8 +241,9 @@ def test_a_command_that_died_may_be_given_again_word_for_word(
     assert command(NEXT)[0] == 0
     assert command("--call-off") == (0, f"The nursery stays {OLD}.\n")
     assert command(NEXT)[0] == 0
-    with monkeypatch.context() as patched:
-        patched.setattr(names, "_keep", full)
+    failed, says = command("--end", "--leave", "")
+    assert (failed, "is called nothing at all. There are: Shed." in says) == (1, True), says
+    with full_at():
         failed, says = command("--end", "--leave", "Shed")
     assert (failed, "No space left" in says) == (1, True)
     assert command("--end", "--leave", "Shed") == (0, f"The nursery is {NEXT} now.\n")
@@ -257,10 +258,7 @@ def test_a_start_finishes_a_move_before_it_makes_certificates(
     moving: Moving, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ):
     moving.begin()
-    with monkeypatch.context() as patched:
-        patched.setattr(names, "_keep", full)
-        with pytest.raises(OSError, match="No space"):
-            moving.end()
+    finds_it_full(moving.end)
 
     def settle(settings: Settings, *_: Any) -> None:
         assert names.read(settings.data / "lan").name == NEXT

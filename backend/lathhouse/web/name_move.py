@@ -54,7 +54,8 @@ def named(site: str, wanted: tuple[str, ...], at: str) -> set[str]:
         ids = {p["id"] for p in phones if one and (p["name"] == one or p["id"].startswith(one))}
         if not ids:
             there = f"There are: {listed(phones)}." if phones else "There is none at all."
-            raise BadField(f"No phone that is let in is called {one}. {there}")
+            called = one or "nothing at all"
+            raise BadField(f"No phone that is let in is called {called}. {there}")
         found |= ids
     return found
 
