@@ -154,6 +154,8 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
         f"phone {row['id']} has a gap"
         for key, row in server.items()
         if key.startswith("phone:") and row["gap_since"] and row["id"] not in known
+        # What waited aside until all others were through may go with its phone: no copy is left.
+        and (row["id"], row["contiguous"] + 1) not in world.gone
     ]
     # What no copy is left of leaves a gap, and the record says so.
     return wrong + ([] if world.older else gaps)

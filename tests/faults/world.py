@@ -115,6 +115,8 @@ class World:
         self.server_only: set[str] = set()
         # Devices of which something may be gone for good: their numbers may have a gap.
         self.bereft: set[str] = set()
+        # (device, number) of records of which no copy is left.
+        self.gone: set[tuple[str, int]] = set()
         self.files = files.Files()
         # Whether a backup was restored that is older than one that was found whole.
         self.older = False
@@ -195,6 +197,8 @@ class World:
         there = self.server.names()
         disk = self.phones[number].read()
         self.bereft |= {value for key, value in disk.get("meta", []) if key == "device"}
+        held = {key: event for key, event in disk.get("events", []) if key not in {*there, *but}}
+        self.gone |= {(event["device"], event["seq"]) for event in held.values()}
         for name in (own(disk) | self.said.ids_of(number)).difference(but):
             (self.server_only if name in there else self.excused).add(name)
 
