@@ -71,11 +71,11 @@ function Setting({ row }) {
     <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
   const clock = (name, label) => html`<${Field} label=${label} type="time" value=${now[name]} onInput=${set(name)} />`;
   return html`<${Page} name="hours" title=${t("hours.title")} back="#/reminders" foot=${foot}>
-    <section><h2>${t("hours.work")}</h2><div class="fields pair">${clock("work_from", t("hours.from"))}${clock("work_to", t("hours.to"))}</div>
+    <section><h2>${t("hours.work")}</h2><div class="fields span">${clock("work_from", t("hours.from"))}${clock("work_to", t("hours.to"))}</div>
       <fieldset class="choice"><legend>${t("settings.working_days")}</legend><div class="answers days">${DAYS.map((day) => html`<button type="button" key=${day}
         class=${now.working_days.includes(day) ? "answer chosen" : "answer"} aria-pressed=${now.working_days.includes(day)} onClick=${() => works(day)}>${t(`day.${day}`)}</button>`)}</div></fieldset>
       <p class="quiet">${t("hours.work_why")}</p></section>
-    <section><h2>${t("hours.quiet")}</h2><div class="fields pair">${clock("quiet_from", t("hours.from"))}${clock("quiet_to", t("hours.to"))}</div>
+    <section><h2>${t("hours.quiet")}</h2><div class="fields span">${clock("quiet_from", t("hours.from"))}${clock("quiet_to", t("hours.to"))}</div>
       <p class="quiet">${t("hours.quiet_why")} ${t("hours.own")}</p></section>
   </${Page}>`;
 }

@@ -15,6 +15,15 @@ export function UndoBar() {
     <button type="button" class="act round-act undo" onClick=${takeBack}>${t("walk.undo")}</button></div>`;
 }
 
+/** The same in the place of another control, where the foot would else hide what stands above it. @param {{otherwise: any}} props */
+export function UndoInPlaceOf({ otherwise }) {
+  const done = last.value;
+  if (!done) return otherwise;
+  const what = `${done.lot.label} ${done.words}`;
+  return html`<button type="button" class="act round-act undo" aria-label=${t("walk.undo")} onClick=${takeBack}>${t("walk.undo")}<small>${what}</small></button>
+    <span class="only-read" role="status">${t("walk.saved", { what })}</span>`;
+}
+
 /** @param {{here: any}} props */
 export function PlaceDone({ here }) {
   const { seen, skipped, quick, closed, lot } = walk.value;

@@ -15,7 +15,7 @@ import { findingsOf, stops } from "../ui/to_see.js";
 import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
 import { Who } from "./who.js";
-import { PlaceDone, UndoBar } from "./place_done.js";
+import { PlaceDone, UndoBar, UndoInPlaceOf } from "./place_done.js";
 import { back, begin, deaf, draft, goesOn, offerUndo, open, save, saving, skip, tellTrouble, walk, whole } from "./walking.js";
 import { Page } from "../ui/page.js";
 
@@ -61,9 +61,10 @@ function One({ here, lot, left }) {
     return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side}>
       <${UndoBar} /><${Label} lot=${lot} findings=${found} full=${false} /><${LookForm} lot=${lot} must=${!expected} /></${Page}>`;
   }
-  const foot = html`<${UndoBar} />
-    ${due ? html`<${Due} lot=${lot} kind=${due} found=${found} expected=${expected} onLook=${() => setLooking(true)} />` : unsaid ? html`<${Question} lot=${lot} field=${unsaid} />` : html`<${Save} lot=${lot} expected=${expected} />`}
-    <${Rest} lot=${lot} due=${due} />`;
+  const [asks, counts] = [!due && unsaid, countsNow(lot, due)];
+  const foot = html`${!asks && !counts && html`<${UndoBar} />`}
+    ${due ? html`<${Due} lot=${lot} kind=${due} found=${found} expected=${expected} onLook=${() => setLooking(true)} />` : asks ? html`<${Question} lot=${lot} field=${asks} />` : html`<${Save} lot=${lot} expected=${expected} />`}
+    <${Rest} lot=${lot} counting=${counts} asks=${asks} />`;
   return html`<${Page} name="walk" title=${here.place.name} back="#/" side=${side} foot=${foot}>
     <${ClosedPlace} place=${here.place} />
     <${Label} lot=${lot} findings=${found} full=${!due && (Boolean(expected) || !Object.keys(draft.value).length)} />
@@ -89,14 +90,16 @@ function Due({ lot, kind, found, expected, onLook }) {
       : html`<button type="button" class="act round-act" onClick=${onLook}>${t("walk.look_at_it")}</button>`}`;
 }
 
+/** Whether its seedlings are counted beside what is asked of it. */
+const countsNow = (lot, due) => due !== "counted" && lot.sown && !lot.emergence_closed_at && lot.unit !== "plants";
+
 /** What else can be done with the lot that is shown. */
-function Rest({ lot, due }) {
-  const counting = due !== "counted" && lot.sown && !lot.emergence_closed_at && lot.unit !== "plants";
+function Rest({ lot, counting, asks }) {
   const previous = html`<button type="button" class="act round-act" disabled=${walk.value.at === 0} onClick=${back}>${t("walk.previous")}</button>`;
   const other = html`<button type="button" class="act round-act" onClick=${() => open(true)}>${t("walk.else")}</button>`;
   const next = html`<button type="button" class="act round-act" onClick=${skip}>${t("walk.skip")}</button>`;
   if (!counting) return html`<div class="three">${previous}${other}${next}</div>`;
   const count = html`<a class="act round-act" href=${`#/act/counted/${lot.id}`}>${t("act.counted")}
     <small>${lot.emerged ? t("count.so_far", { n: lot.emerged.count }) : t("count.none_yet")}</small></a>`;
-  return html`<div class="two">${count}${other}${previous}${next}</div>`;
+  return html`<div class="two">${count}${other}${asks ? previous : html`<${UndoInPlaceOf} otherwise=${previous} />`}${next}</div>`;
 }
