@@ -158,6 +158,7 @@ def test_a_viewer_touches_everything_and_nothing_is_refused(browser: Browser, ro
     page.evaluate("() => { location.hash = '#/settings'; }")
     expect(page.locator(".page-settings .whose")).to_have_count(1)
     expect(page.get_by_role("group", name="Who is recording")).to_have_count(0)
+    expect(page.get_by_role("link", name="People and phones")).to_contain_text("what each may do")
     ways = page.evaluate(
         """() => import("/store/may.js").then(({ mayOpen }) =>
           [...document.querySelectorAll(".page-settings .cards a")].map((link) =>
@@ -203,5 +204,6 @@ def test_the_last_owner_stays_one(browser: Browser, roles_demo: Served):
     person.locator("summary").tap()
     person.get_by_role("button", name="viewer").tap()
     expect(person.get_by_role("alert")).to_contain_text("Orla is the only owner")
+    expect(person.get_by_role("alert")).to_be_in_viewport(ratio=1)
     assert unsent(page) == 0
     page.context.close()

@@ -9,6 +9,7 @@ import { formOpened } from "../store/updates.js";
 import { aimOf } from "../ui/alert_words.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
+import { useInView } from "../ui/in_view.js";
 import { Field } from "../ui/number.js";
 import { offerUndo, tellTrouble } from "./walking.js";
 import { when } from "../ui/local.js";
@@ -25,7 +26,8 @@ export function Leave({ findings, what, onDone }) {
   const [choice, setChoice] = useState(/** @type {string | undefined} */ (undefined));
   const [day, setDay] = useState("");
   const [why, setWhy] = useState("");
-  const [error, setError] = useState("");
+  const [wrong, setWrong] = useState(/** @type {{words: string} | null} */ (null));
+  const way = useInView(wrong);
   const here = useRef(/** @type {HTMLElement | null} */ (null));
   useEffect(() => {
     here.current?.scrollIntoView({ block: "start" });
@@ -48,7 +50,7 @@ export function Leave({ findings, what, onDone }) {
   const until = choice && ends[choice];
   const save = async () => {
     const missing = !why.trim() ? "error.why" : !until ? "error.until" : "";
-    setError(missing && t(missing));
+    setWrong(missing ? { words: t(missing) } : null);
     if (missing) return;
     const drafts = findings.map(aimOf).map(({ lot, data }) => ({ kind: "shelved", lot, data: { ...data, until, why: why.trim() } }));
     await recordAll(drafts).then((events) => {
@@ -63,8 +65,8 @@ export function Leave({ findings, what, onDone }) {
     ${choice === "date" && html`<${Field} label=${t("alerts.until.which")} type="date" value=${day} onInput=${setDay} />`}
     <${Choice} name=${t("alerts.why")} answers=${WHYS.map((word) => [t(`why.${word}`), t(`why.${word}`)])} value=${why} onChoose=${(word) => setWhy(word ?? "")} />
     <${Field} label=${t("alerts.why_own")} value=${why} onInput=${setWhy} />
-    ${error && html`<p class="error" role="alert">${error}</p>`}
-    <div class="row"><button type="button" class="act" onClick=${onDone}>${t("act.cancel")}</button>
+    ${wrong && html`<p class="error" role="alert">${wrong.words}</p>`}
+    <div class="row" ref=${way}><button type="button" class="act" onClick=${onDone}>${t("act.cancel")}</button>
       <button type="button" class="act main-act" onClick=${save}><strong>${t("alerts.leave_now")}</strong>${until && html`<span>${when(until)}</span>`}</button></div></div>`;
 }
 

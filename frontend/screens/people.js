@@ -9,6 +9,7 @@ import { cutOff, pairedPhones, pairingLink, passphraseLink } from "../store/pref
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
 import { html, t } from "../ui/html.js";
+import { useInView } from "../ui/in_view.js";
 import { age } from "../ui/local.js";
 import { tryNow } from "../ui/keeper.js";
 import { Field, NAME_MAX } from "../ui/number.js";
@@ -54,18 +55,20 @@ export function People() {
 }
 
 function Person({ person, owner }) {
-  const [error, setError] = useState("");
+  const [refused, setRefused] = useState(/** @type {{words: string} | null} */ (null));
+  const here = useInView(refused);
   const choose = (role) => {
     if (!role || role === person.role) return;
     const last = isLastOwner(person);
-    setError(last ? t("people.last_owner", { name: person.name }) : "");
+    // Said anew at each tap, so that it comes into view again.
+    setRefused(last ? { words: t("people.last_owner", { name: person.name }) } : null);
     if (!last) record("person_changed", null, { ...plain(person), role }).catch(tellTrouble);
   };
   const named = html`<span><strong>${person.name}</strong> <small>${t(`role.${person.role ?? "worker"}`)}</small></span>`;
   return html`<li>${!owner && named}
     ${owner && html`<details><summary aria-label=${t("people.change_role", { name: person.name })}>${named}<span class="more" aria-hidden="true">›</span></summary>
       <${Choice} name=${t("people.role")} answers=${ROLES.map((one) => [one, t(`role.${one}`)])} value=${person.role ?? "worker"} onChoose=${choose} />
-      ${error && html`<p class="error apart" role="alert">${error}</p>`}<${Forgot} person=${person} /></details>`}</li>`;
+      ${refused && html`<p class="error apart" role="alert" ref=${here}>${refused.words}</p>`}<${Forgot} person=${person} /></details>`}</li>`;
 }
 
 /** Whether nobody here would be an owner without this one. */
