@@ -1,6 +1,7 @@
 // @ts-check
 /** The nursery itself: its name, time zone, hemisphere and units. @module */
 import { useState } from "../vendor/preact-hooks.js";
+import { signal } from "../vendor/signals.js";
 import { nextSpan, ownStarts, SEASONS, seasonRule } from "../core/seasons.js";
 import { nursery } from "../store/house.js";
 import { may } from "../store/may.js";
@@ -19,15 +20,24 @@ const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by
 /** What people set of the nursery, as a change of it holds it whole: what is empty was never said. @param {any} row */
 export const plainNursery = (row) => Object.fromEntries(Object.entries(row).filter(([name, value]) => !DERIVED.includes(name) && value !== ""));
 
+/** What was changed here and not saved yet: a way elsewhere and back loses nothing of it. */
+const unsaved = signal(/** @type {any} */ ({}));
+const change = (/** @type {any} */ more) => {
+  unsaved.value = { ...unsaved.value, ...more };
+};
+const drop = () => {
+  unsaved.value = {};
+};
+
 export function Nursery() {
   const row = nursery();
   const [zone] = useState(phoneZone);
-  const [draft, setDraft] = useState(/** @type {any} */ ({}));
   const [error, setError] = useState("");
+  const draft = unsaved.value;
   if (!row) return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings"><p class="large">${t("round.not_here_yet")}</p></${Page}>`;
   // Until somebody has said them, neither the zone nor the hemisphere of a new record is the nursery's own.
   const now = { ...row, ...(row.name ? {} : { timezone: zone, hemisphere: undefined }), ...draft };
-  const set = (name) => (value) => value !== undefined && setDraft({ ...draft, [name]: value });
+  const set = (name) => (value) => value !== undefined && change({ [name]: value });
   const changed = Object.keys(draft).length > 0;
   const save = async () => {
     if (!now.hemisphere) {
@@ -53,17 +63,22 @@ export function Nursery() {
       return;
     }
     setError("");
-    await record("nursery_changed", null, plainNursery({ ...now, ...spot, ...yearly })).then(() => setDraft({}), tellTrouble);
+    await record("nursery_changed", null, plainNursery({ ...now, ...spot, ...yearly })).then(drop, tellTrouble);
   };
   // The latitude changes sides with the hemisphere.
   const choose = (side) => {
     const degrees = degreesOf(now.latitude_deg);
     if (!side) return;
     const latitude = Number.isFinite(degrees) && degrees !== null ? Math.abs(degrees) * (side === "south" ? -1 : 1) : now.latitude_deg;
-    setDraft({ ...draft, hemisphere: side, latitude_deg: latitude });
+    change({ hemisphere: side, latitude_deg: latitude });
+  };
+  const leaveIt = () => {
+    setError("");
+    drop();
   };
   const foot = changed && html`${error && html`<p class="error" role="alert">${error}</p>`}
-    <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button>`;
+    <div class="row"><button type="button" class="act" onClick=${leaveIt}>${t("nursery.drop")}</button>
+      <button type="button" class="act main-act" onClick=${save}><strong>${t("settings.save")}</strong></button></div>`;
   return html`<${Page} name="nursery" title=${t("settings.nursery")} back="#/settings" foot=${foot}><${Shown} what="nursery_changed">
     <${Field} label=${t("settings.name")} value=${now.name} onInput=${set("name")} max=${NAME_MAX} />
     <${Field} label=${t("settings.timezone")} value=${now.timezone} onInput=${set("timezone")} />
@@ -72,7 +87,7 @@ export function Nursery() {
     <div class="fields pair"><${Field} label=${t("settings.latitude")} value=${now.latitude_deg} inputmode="text" onInput=${set("latitude_deg")} />
       <${Field} label=${t("settings.longitude")} value=${now.longitude_deg} inputmode="text" onInput=${set("longitude_deg")} /></div>
     <${Field} label=${t("settings.elevation")} value=${now.elevation_m} inputmode="text" onInput=${set("elevation_m")} />
-    <${Seasons} now=${now} onChange=${set("season_starts")} />
+    ${now.hemisphere && html`<${Seasons} now=${now} onChange=${set("season_starts")} />`}
     <${Choice} name=${t("settings.units")} answers=${["metric", "us"].map((one) => [one, t(`settings.${one}`)])} value=${now.units} onChoose=${set("units")} />
     <${Field} label=${t("settings.poisons_phone")} value=${now.poisons_phone} type="tel" onInput=${set("poisons_phone")} /></${Shown}>
     <a class="act" href="#/hours"><strong>${t("hours.title")}</strong><small>${t("hours.what")}</small></a>

@@ -25,7 +25,7 @@ export function Settings() {
     ["#/reminders", t("reminders.title"), t("reminders.what")],
     ["#/nursery", t("settings.nursery"), t("settings.nursery_what")],
     ...(nameMove.value ? [["#/move", t("move.way", nameMove.value), t("move.way_what", nameMove.value)]] : []),
-    ["#/people", t("people.title"), t("people.what", { n: people().length })],
+    ["#/people", t("people.title"), t(may("POST /api/v1/pairings") ? "people.what" : "people.what_seen", { n: people().length })],
     ["#/passphrase", t("signin.own"), t(session.value?.has_passphrase ? "signin.is_set" : "signin.not_set")],
     ["#/places", t("settings.places"), t("settings.n_places", { n: places().length })],
     ["#/crops", t("settings.crops"), t("settings.n_crops", { n: crops().length })],

@@ -106,6 +106,8 @@ export const words = {
   "scope.owner": "everything",
   "people.title": "People and phones",
   "people.what": "{n} {n|person|people}; let a phone in, or cut one off",
+  "people.what_seen": "{n} {n|person|people}, and what each may do",
+  "nursery.drop": "Drop the changes",
   "people.none": "Nobody is named here yet. Named people can be told, and say who recorded what.",
   "people.new": "Somebody new",
   "people.name": "Name",
