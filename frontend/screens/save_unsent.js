@@ -1,12 +1,13 @@
 // @ts-check
 /** Saving a file of what is unsent: works with no network, a full storage, signed out, or amid a fault. @module */
 import { useState } from "../vendor/preact-hooks.js";
+import { localText } from "../store/clock.js";
 import { savedFile } from "../store/saved_file.js";
 import { html, t } from "../ui/html.js";
 import { saveFile } from "./save_file.js";
 
-// Plain text: every phone opens it, every way of sending takes it.
-const NAME = () => `lathhouse-unsent-${new Date().toISOString().slice(0, 16).replace(/[T:]/g, "-")}.txt`;
+/** Plain text: every phone opens it, every way of sending takes it. Its day is the phone's own. @param {Date} moment */
+export const nameAt = (moment) => `lathhouse-unsent-${localText(moment).slice(0, 16).replace(/[T:]/g, "-")}.txt`;
 const TYPE = "text/plain";
 
 async function toDisk(name, text) {
@@ -23,7 +24,7 @@ export function SaveUnsent() {
   const [said, setSaid] = useState(/** @type {{words: string, bad: boolean} | null} */ (null));
   const put = (way) => async () => {
     try {
-      const name = NAME();
+      const name = nameAt(new Date());
       const { text, count, photos, left_out } = await savedFile();
       await way(name, text);
       const words = [t("unsent.saved", { n: count, name }), photos && t("unsent.saved_photos", { n: photos }), left_out && t("unsent.photos_left_out", { n: left_out })];

@@ -41,7 +41,7 @@ function NewToken({ onMade }) {
   const [made, setMade] = useState(/** @type {{name: string, token: string} | null} */ (null));
   const [error, setError] = useState("");
   const make = () => {
-    if (!name.trim()) return setError(t("error.needed", { field: t("people.name") }));
+    if (!name.trim()) return setError(t("error.needed", { field: t("tokens.for") }));
     return makeToken(name.trim(), role).then(({ token }) => {
       setMade({ name: name.trim(), token });
       setName("");
