@@ -8,6 +8,8 @@ from e2e.measure import spills, sticks_out
 
 pytest_plugins = ["e2e.house"]
 
+NAMED = """() => import('/screens/save_unsent.js')
+  .then(({ nameAt }) => nameAt(new Date('2026-09-10T20:40:00Z')))"""
 TWIN = """async () => {
   const { device } = await import("/store/house.js");
   const at = new Date().toISOString();
@@ -82,7 +84,13 @@ def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
 
     owner.evaluate("() => { location.hash = '#/nursery'; }")
     expect(owner.get_by_label("Time zone")).to_have_value("Pacific/Auckland")
+    expect(owner.get_by_role("group", name="Hemisphere")).to_be_visible()
+    expect(owner.get_by_role("group", name="First day of each season")).to_have_count(0)
     owner.get_by_label("Name", exact=True).fill("The lath house")
+    # A way elsewhere and back loses nothing of it.
+    owner.get_by_role("link", name="Back").click()
+    owner.get_by_role("link", name="name, time zone").click()
+    expect(owner.get_by_label("Name", exact=True)).to_have_value("The lath house")
     owner.get_by_role("button", name="Save").click()
     expect(owner.get_by_role("alert")).to_contain_text("in which half of the world")
     owner.get_by_role("button", name="south", exact=True).click()
@@ -109,6 +117,8 @@ def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
     assert house.call("GET", "/api/v1/phones")["phones"][0]["name"] == "Shed door"
 
     owner.get_by_role("link", name="Scripts and sensors").click()
+    owner.get_by_role("button", name="Make it").click()
+    expect(owner.get_by_role("alert")).to_have_text("What it is for is missing.")
     owner.get_by_label("What it is for").fill("fridge")
     owner.get_by_role("button", name="Make it").click()
     expect(owner.get_by_role("button", name="Copy it")).to_be_visible(timeout=LATER_MS)
@@ -116,6 +126,12 @@ def test_an_owner_link_opens_once_and_the_owner_sees_which_phone_is_which(
     owner.get_by_role("button", name="It is kept").click()
     owner.evaluate("() => { location.hash = '#/settings'; }")
     expect(owner.get_by_role("button", name=long)).to_have_count(0)
+    # Nor does a viewer carry a phone that records.
+    owner.evaluate("() => { location.hash = '#/reminders'; }")
+    expect(owner.locator(".page-reminders .choice").first).to_be_visible()
+    expect(owner.get_by_role("button", name=long)).to_have_count(0)
+    # The saved file has the day of the phone's own calendar (Auckland: UTC+12, IANA tzdata).
+    assert owner.evaluate(NAMED) == "lathhouse-unsent-2026-09-11-08-40.txt"
 
     # A phone that was set up from a backup of this one sends another record under the same number.
     assert owner.evaluate(TWIN) == ["stored", 1]

@@ -14,6 +14,11 @@ RESTED_MS = 2 * 3_600_000
 SHARED = """() => import('/store/preferences.js').then((kept) => kept.setShared(true))"""
 LOT = """(label) => import('/store/house.js').then((house) =>
   [...house.lots.value.values()].find((one) => one.label === label).id)"""
+LOOKS_ON = """(id) => Promise.all([import('/store/house.js'), import('/store/record.js')])
+  .then(([house, { record }]) => {
+    const { revision, shipped, folded_at, ...row } = house.one('person', id);
+    return record('person_changed', null, { ...row, role: 'viewer' });
+  })"""
 LOOKS = """import('/store/house.js').then((house) =>
   house.pending.value.filter((one) => one.kind === 'looked'))"""
 
@@ -91,4 +96,9 @@ def test_a_shared_phone_asks_at_the_start_of_each_round_and_after_a_rest(
     )
     assert (covered["by"], covered["by_said"]) == (name_id("Mele"), True)
     expect(page.locator(".page-frost")).to_contain_text("by Mele (as was said)")
+    # Who only looks on by now records no more: it asks again, and does not offer the name.
+    page.evaluate(LOOKS_ON, name_id("Mele"))
+    go(page, bench)
+    expect(asked.get_by_role("button", name="Orla")).to_be_visible()
+    expect(asked.get_by_role("button", name="Mele")).to_have_count(0)
     page.context.set_offline(False)

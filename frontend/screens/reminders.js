@@ -25,8 +25,8 @@ const mayGive = () => {
   return Boolean(row && mayChange(row));
 };
 
-/** Who may be said to carry this phone. */
-const carriers = () => people().filter((each) => mayCarry(session.value?.role, each));
+/** Who may be said to carry this phone: where it records, nobody who only looks, for they are who is recording then. */
+const carriers = () => people().filter((each) => mayCarry(session.value?.role, each) && !(each.role === "viewer" && may("looked")));
 
 export function Reminders() {
   const [said, setSaid] = useState("");
@@ -101,7 +101,7 @@ function Mine({ row, onTest }) {
   return html`<section class="mine"><h2>${t("reminders.mine", { name: row.name })}</h2>
     <${Toggle} words=${t("reminders.wake")} on=${now.agreed_to_wake === true} onToggle=${set("agreed_to_wake")} />
     <p class="quiet">${t("reminders.quiet_why")}</p>
-    <div class="two"><${Field} label=${t("reminders.quiet_from")} type="time" value=${now.quiet_from ?? usual.quiet_from} onInput=${set("quiet_from")} />
+    <div class="fields span"><${Field} label=${t("reminders.quiet_from")} type="time" value=${now.quiet_from ?? usual.quiet_from} onInput=${set("quiet_from")} />
       <${Field} label=${t("reminders.quiet_to")} type="time" value=${now.quiet_to ?? usual.quiet_to} onInput=${set("quiet_to")} /></div>
     <${Field} label=${t("reminders.email")} type="email" value=${now.email} error=${error} onInput=${set("email")} />
     <${Toggle} words=${t("reminders.mail")} on=${mail} onToggle=${(on) => set("reach")({ ...now.reach, mail: on })} />

@@ -75,8 +75,14 @@ export const device = signal("");
 
 export const outboxCount = computed(() => pending.value.length);
 export const trayCount = computed(() => tray.value.filter((entry) => !entry.mending).length);
-/** On a shared phone: who records, as was said; null for nobody named, undefined where nobody was asked. */
-export const saidToRecord = computed(() => (stillRecording(recording.value, Date.parse(now.value)) ? recording.value?.person : undefined));
+/**
+ * On a shared phone: who records, as was said; null for nobody named, undefined where nobody was asked,
+ * or who was said only looks on by now: then it asks again.
+ */
+export const saidToRecord = computed(() => {
+  const said = stillRecording(recording.value, Date.parse(now.value)) ? recording.value?.person : undefined;
+  return said && one("person", said)?.role === "viewer" ? undefined : said;
+});
 /** Whether a shared phone must ask who begins this round. */
 export const mustAsk = computed(() => shared.value && all("person").length > 0 && (saidToRecord.value === undefined || recording.value?.over === true));
 export const lastSync = computed(() => contact.value.last_sync_at);
