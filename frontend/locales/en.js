@@ -1580,7 +1580,7 @@ export const words = {
   "bench.kind.cold": "in the cold",
   "bench.left": "{left} to go, {when}",
   "bench.within": "go on within {left}, by {when}",
-  "bench.go_on": "go on now; limit in {left}, {when}",
+  "bench.go_on": "go on now: due {target}; limit in {left}, {when}",
   "bench.done": "done; limit in {left}, {when}",
   "bench.at_most": "at most {left} more, until {when}",
   "bench.over": "{over} past its limit",
