@@ -462,13 +462,28 @@ def test_an_alarmed_lot_offers_nothing_until_it_has_been_looked_at(walking: Page
     expect(save).to_contain_text("look again within a week")
     save.click()
     expect(walking.locator(".undo-bar")).to_contain_text("26-017-R")
+    # What was saved lies under the answers: it hides no strip, and nothing moves as it goes.
+    strip, foot = (walking.locator(part).bounding_box() for part in (".strip", ".foot"))
+    assert strip
+    assert foot
+    assert strip["y"] + strip["height"] <= foot["y"]
+    first = walking.locator(".foot .answer").first
+    before = first.bounding_box()
+    walking.clock.run_for(10_500)
+    expect(walking.locator(".undo-bar")).to_have_count(0)
+    assert first.bounding_box() == before
+    # A question of five answers has its first one in the same spot.
+    first.click()
+    expect(walking.get_by_role("group", name="Roots showing?")).to_be_visible()
+    assert (first.bounding_box() or {})["y"] == (before or {})["y"]
 
 
 def test_one_tap_records_the_state_that_the_button_says(walking: Page) -> None:
     """A quiet lot: the button names the state, and one touch saves it and goes on."""
     first = walking.locator(".code").inner_text()
+    expect(walking.locator(".where strong").first).to_have_text(f"{first} · 3 to see")
     walking.get_by_role("button", name="Moist, no damping-off").click()
-    expect(walking.locator(".undo-bar")).to_contain_text(f"{first} moist, no damping-off")
+    expect(walking.locator(".undo")).to_contain_text(f"{first} moist, no damping-off")
     expect(walking.locator(".code")).not_to_have_text(first)
 
 
@@ -554,7 +569,12 @@ def test_what_is_unsent_is_counted_in_plain_words(walking: Page) -> None:
     expect(walking.locator(".where")).to_contain_text("1 saved here, not sent")
     go(walking, "round")
     expect(walking.get_by_role("status").first).to_contain_text("1 saved here, not sent")
+    # A demo's visitor who lost the cookie is let in again without opening the app anew.
+    walking.context.clear_cookies()
     walking.context.set_offline(False)
+    go(walking, "unsent")
+    walking.get_by_role("button", name="Try now").click()
+    expect(walking.locator(".where")).to_contain_text("all on the server")
 
 
 def test_a_new_lot_is_given_a_code_with_its_check_letter(walking: Page) -> None:

@@ -23,7 +23,12 @@ const MINUTE_MS = 60_000;
  */
 export function startHouse(limits) {
   recall(keptSkew.ms);
-  const sync = new Sync({ onRows, onQueue, onState, onNameMove, onTime }, limits);
+  const sync = new Sync({ onRows, onQueue, onState: heardOf, onNameMove, onTime }, limits);
+  function heardOf(state, detail) {
+    onState(state, detail);
+    if (state === "in-touch") mayVisit = true;
+    if (state === "signed-out" && session.value?.demo && mayVisit) void visitAgain(sync);
+  }
   onRecorded((events) => {
     takeRecorded(events);
     deriveNow();
@@ -50,6 +55,21 @@ async function signIn() {
     if (error instanceof StorageFull) return onState("storage-full", error.message);
     if (!(error instanceof Failure)) throw error;
     if (!session.value) onState(error.kind, error.message);
+  }
+}
+
+/** Whether a demo was not asked in vain since it was last in touch. */
+let mayVisit = true;
+
+/** A demo lets its visitors in at that question: a phone that lost its cookie need not be opened anew. */
+async function visitAgain(sync) {
+  mayVisit = false;
+  try {
+    await whoAmI();
+    sync.nudge("signed-in");
+  } catch (error) {
+    if (!(error instanceof Failure)) throw error;
+    console.info("demo:", error.message);
   }
 }
 
