@@ -54,6 +54,9 @@ def test_a_phone_is_emptied_once_it_is_cut_off_and_all_is_sent(
     said = page.locator(".foot .left")
     expect(said).to_contain_text("The owner must let this phone in again.")
     said.click()
+    expect(
+        page.get_by_text("They go once the owner has let it in again, or as a file.")
+    ).to_be_visible()
     page.get_by_role("link", name="Empty this phone").click()
     expect(page.get_by_text("1 record is on this phone alone.")).to_be_visible()
     expect(page.get_by_role("button", name="Save a file of what is unsent")).to_be_visible()
