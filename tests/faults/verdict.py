@@ -153,7 +153,9 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
     gaps = [
         f"phone {row['id']} has a gap"
         for key, row in server.items()
-        if key.startswith("phone:") and row["gap_since"] and row["id"] not in known
+        if key.startswith("phone:")
+        and row["gap_since"]
+        and row["id"] not in known
         # What waited aside until all others were through may go with its phone: no copy is left.
         and (row["id"], row["contiguous"] + 1) not in world.gone
     ]
