@@ -150,14 +150,15 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
                 wrong.append(f"phone {number} shows lot {name} otherwise than the server")
     # A file may bring what came after that which is gone with its phone.
     known = world.bereft if world.files.kept else ()
+    # What waited aside until all others were through may go with its phone: no copy is left.
+    true = world.gone | unread(heard)
     gaps = [
         f"phone {row['id']} has a gap"
         for key, row in server.items()
         if key.startswith("phone:")
         and row["gap_since"]
         and row["id"] not in known
-        # What waited aside until all others were through may go with its phone: no copy is left.
-        and (row["id"], row["contiguous"] + 1) not in world.gone
+        and (row["id"], row["contiguous"] + 1) not in true
     ]
     # What no copy is left of leaves a gap, and the record says so.
     return wrong + ([] if world.older else gaps)
@@ -183,6 +184,18 @@ def known_clock(world: "World", event: Rows) -> bool:
     number = world.said.told.get(event["id"])
     was_set = number is not None and world.phones[number].clock_is_set
     return bool(event.get("clock")) or not was_set
+
+
+def unread(heard: dict[int, Rows]) -> set[tuple[str, int]]:
+    """Return (device, number) of what waits in a tray because something on its way was too small.
+
+    The server never read it; it is asked for with the next record that the phone sends.
+    """
+    entries = (entry for one in heard.values() for _, entry in one["disk"]["refused"])
+    waits = [
+        one["event"] for one in entries if not (one["problem"].get("type") or one["mended_by"])
+    ]
+    return {(event["device"], event["seq"]) for event in waits}
 
 
 def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:
