@@ -4,7 +4,7 @@
  * `Failure` that says which kind it is.
  * @module
  */
-import { measure } from "./clock.js";
+import { localText, measure } from "./clock.js";
 
 const LIMIT_MS = 20_000;
 // The server itself stops looking before that, and says how far it came.
@@ -36,7 +36,8 @@ export class Failure extends Error {
 }
 
 /**
- * Ask, and return the answer's JSON.
+ * Ask, and return the answer's JSON. Each question says this phone's own time: where the server's is in
+ * doubt, what is asked for is dated by it.
  * @param {string} method
  * @param {string} path
  * @param {any} [body]
@@ -46,8 +47,8 @@ export class Failure extends Error {
  */
 export async function ask(method, path, body, how = {}) {
   const sentMs = Date.now();
-  const said = body === undefined ? {} : { headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) };
-  const answer = await request(method, path, { ...how, ...said }, (response) => response.json());
+  const headers = { "Lathhouse-Sent-At": localText(new Date(sentMs)), ...(body !== undefined && { "Content-Type": "application/json" }) };
+  const answer = await request(method, path, { ...how, headers, body: JSON.stringify(body) }, (response) => response.json());
   if (answer?.server_time) measure(sentMs, Date.now(), answer.server_time);
   return answer;
 }

@@ -151,7 +151,7 @@ const REQUESTS = {
   },
   async pull(sync, { cursor, limit, device }) {
     const who = device ? `&device=${device}` : "";
-    const page = await sync.ask("GET", `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${limit}${who}`, undefined, { headers: { "Lathhouse-Sent-At": localText() } });
+    const page = await sync.ask("GET", `/api/v1/sync/pull?after=${encodeURIComponent(cursor)}&limit=${limit}${who}`);
     if (typeof page?.cursor !== "string" || !page.rows) throw new Failure("unreachable", "this is not our server");
     return { type: "pulled", page };
   },

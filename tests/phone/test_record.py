@@ -6,7 +6,7 @@ from pathlib import Path
 
 from playwright.sync_api import BrowserContext
 
-from lathhouse.domain.instants import to_text
+from lathhouse.domain.instants import MINUTE_MS, to_ms, to_text
 from lathhouse.settings import wall_clock_ms
 from lathhouse.store.access import owner_link
 from tests.browser import PersistentPhone
@@ -289,10 +289,15 @@ def test_f19_a_phone_that_is_being_paired_is_not_taken_for_an_emptied_one(
     try:
         with network.app.app_context():
             secret = owner_link(network.app.config["SITE_ID"], to_text(wall_clock_ms()))
-        app = open_app(phone.new_page(), network.address)
-        app.until("phone.house.contact.value.state === 'signed-out'")
-        app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
+        page = phone.new_page()
+        with page.expect_request("**/api/v1/pairings/redeem") as paired:
+            app = open_app(page, network.address)
+            app.until("phone.house.contact.value.state === 'signed-out'")
+            app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
         app.until_in_touch()
+        # It says its own time with all that it asks: a server with a clock in doubt dates by it.
+        said_ms = to_ms(paired.value.headers["lathhouse-sent-at"])
+        assert abs(said_ms - wall_clock_ms()) < MINUTE_MS
         assert app.run(KEPT_WHILE_LOOKING)
         assert app.run("() => phone.house.emptied.value") is None
     finally:
