@@ -170,7 +170,7 @@ function failed(state, { failure, events, random }) {
 
 /**
  * A whole batch came to nothing: one bad event must not hold up the rest (FAULTS F6). Send half of
- * it; one that fails alone goes to the tray where it can never be taken, else waits its turn.
+ * it; one that fails alone goes to the tray where the server never takes it, else waits its turn.
  */
 function divide(state, events, failure) {
   const troubles = state.troubles + 1;
@@ -178,12 +178,12 @@ function divide(state, events, failure) {
     const batch = Math.ceil(events.length / 2);
     return [{ troubles, batch }, { do: "readQueue", most: batch, aside: state.aside }];
   }
-  if (failure.kind === "broken") {
+  // Nor is it the server that refuses a record without a word of its own, but something on the way.
+  if (failure.kind === "broken" || !failure.problem) {
     const aside = [...state.aside, events[0].id];
     return [{ troubles, aside }, { do: "readQueue", most: state.batch, aside }];
   }
-  const problem = failure.problem ?? { title: "The server cannot read this record", detail: failure.detail };
-  const refused = [{ id: events[0].id, problem }];
+  const refused = [{ id: events[0].id, problem: failure.problem }];
   return [{ troubles, doing: "settle", server: null, lost: false }, { do: "settle", answer: { refused }, events, server: null }];
 }
 

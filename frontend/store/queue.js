@@ -80,8 +80,12 @@ async function stored(tx, event, revision) {
   await tx.objectStore("outbox").delete(event.seq);
   await tx.objectStore("confirming").put({ id: event.id, revision });
   const mended = event.mends ?? (event.kind === "voided" ? event.data.of : null);
-  const entry = mended ? await tx.objectStore("refused").get(mended) : null;
-  if (entry) await tx.objectStore("refused").put({ ...entry, mended_by: event.id });
+  const tray = tx.objectStore("refused");
+  const entry = mended ? await tray.get(mended) : null;
+  if (entry) await tray.put({ ...entry, mended_by: event.id });
+  // Refused before, and taken now that it was sent again: there is nothing to mend.
+  const own = await tray.get(event.id);
+  if (own && !own.mending && !own.mended_by) await tray.delete(event.id);
 }
 
 async function putInTray(tx, event, problem) {

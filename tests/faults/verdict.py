@@ -60,8 +60,7 @@ def told_is_kept(world: "World", on_server: Rows, heard: dict[int, Rows]) -> lis
             if str(entry["problem"].get("type")).endswith("/id-taken"):
                 wrong.append(f"event {name} came twice to the server, and was refused for that")
             open_ = not entry["mended_by"] and name not in on_server
-            # What is refused as a whole request was never read: it has no problem of the server's.
-            if open_ and entry["problem"].get("type") and name not in kept:
+            if open_ and name not in kept:
                 wrong.append(f"event {name} was refused, and the server keeps nothing of it")
             chained = any(other["mending"] for other in trays[number].values())
             if open_ and name not in shown and not chained:
@@ -151,14 +150,13 @@ def converged(world: "World", heard: dict[int, Rows]) -> list[str]:
     # A file may bring what came after that which is gone with its phone.
     known = world.bereft if world.files.kept else ()
     # What waited aside until all others were through may go with its phone: no copy is left.
-    true = world.gone | unread(heard)
     gaps = [
         f"phone {row['id']} has a gap"
         for key, row in server.items()
         if key.startswith("phone:")
         and row["gap_since"]
         and row["id"] not in known
-        and (row["id"], row["contiguous"] + 1) not in true
+        and not missing(row) <= world.gone
     ]
     # What no copy is left of leaves a gap, and the record says so.
     return wrong + ([] if world.older else gaps)
@@ -186,16 +184,10 @@ def known_clock(world: "World", event: Rows) -> bool:
     return bool(event.get("clock")) or not was_set
 
 
-def unread(heard: dict[int, Rows]) -> set[tuple[str, int]]:
-    """Return (device, number) of what waits in a tray because something on its way was too small.
-
-    The server never read it; it is asked for with the next record that the phone sends.
-    """
-    entries = (entry for one in heard.values() for _, entry in one["disk"]["refused"])
-    waits = [
-        one["event"] for one in entries if not (one["problem"].get("type") or one["mended_by"])
-    ]
-    return {(event["device"], event["seq"]) for event in waits}
+def missing(row: Rows) -> set[tuple[str, int]]:
+    """Return (device, number) of what is not there of a device, though later ones are."""
+    before_last = range(row["contiguous"] + 1, max(row["beyond"]))
+    return {(row["id"], number) for number in before_last if number not in row["beyond"]}
 
 
 def exact(world: "World", on_server: Rows, heard: dict[int, Rows]) -> list[str]:

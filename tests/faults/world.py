@@ -115,7 +115,7 @@ class World:
         self.server_only: set[str] = set()
         # Devices of which something may be gone for good: their numbers may have a gap.
         self.bereft: set[str] = set()
-        # (device, number) of records of which no copy is left.
+        # (device, number) of records that no server had called stored, of which no copy is left.
         self.gone: set[tuple[str, int]] = set()
         self.files = files.Files()
         # Whether a backup was restored that is older than one that was found whole.
@@ -197,8 +197,11 @@ class World:
         there = self.server.names()
         disk = self.phones[number].read()
         self.bereft |= {value for key, value in disk.get("meta", []) if key == "device"}
-        held = {key: event for key, event in disk.get("events", []) if key not in {*there, *but}}
-        self.gone |= {(event["device"], event["seq"]) for event in held.values()}
+        waits = {entry["id"] for name in ("outbox", "refused") for _, entry in disk.get(name, [])}
+        held = [
+            event for key, event in disk.get("events", []) if key in waits.difference(there, but)
+        ]
+        self.gone |= {(event["device"], event["seq"]) for event in held}
         for name in (own(disk) | self.said.ids_of(number)).difference(but):
             (self.server_only if name in there else self.excused).add(name)
 

@@ -52,7 +52,7 @@ class Network:
     """A server on loopback with the phone's store as its front end.
 
     `faults` are taken in order: `lose_request`, `lose_reply`, `hang` (until `heal`, then lost),
-    `late` (until `heal`, then answered), or a status as text.
+    `late` (until `heal`, then answered), or a status as text; `400 said` in a server's own words.
     """
 
     folder: Path
@@ -189,10 +189,11 @@ class Network:
     def _answer(
         self, environ: Environ, start_response: Any, request: Request, fault: str | None
     ) -> Iterable[bytes]:
-        if fault is not None and fault.isdigit():
-            request.status = fault
-            start_response(f"{fault} Fault", [("Content-Type", "text/plain")])
-            return [b"a fault"]
+        if fault is not None and fault[:3].isdigit():
+            request.status = fault[:3]
+            kind = "application/problem+json" if fault.endswith("said") else "text/plain"
+            start_response(f"{fault[:3]} Fault", [("Content-Type", kind)])
+            return [json.dumps({"detail": "a fault"}).encode()]
         if fault in ("hang", "late"):
             self.released.wait(WAIT_SECONDS)
         if fault in ("hang", "lose_request"):

@@ -176,7 +176,7 @@ class World {
     const act = ACTS[effect.do];
     if (!act) return;
     const answer = (message) => message && this.send({ ...message, pass });
-    const fail = (kind) => answer({ type: "failed", failure: { kind, detail: "" }, events: effect.events, random: this.random() });
+    const fail = (kind, problem = null) => answer({ type: "failed", failure: { kind, detail: "", problem }, events: effect.events, random: this.random() });
     this.under.push(() => act(this, effect, answer, fail));
   }
 
@@ -241,7 +241,7 @@ const ACTS = {
     answer({ type: "queue", events: waiting.filter(({ id }) => !aside.includes(id)).slice(0, most) });
   },
   push: (world, { events }, answer, fail) => {
-    if (events.some((event) => event.bad === "unreadable")) return fail(world.chance(0.5) ? "bad" : "too-much");
+    if (events.some((event) => event.bad === "unreadable")) return fail(world.chance(0.5) ? "bad" : "too-much", { detail: "unreadable" });
     return request(world, fail, () => world.server.push(events), (said) => answer({ type: "pushed", answer: said, events }));
   },
   settle: (world, { answer: said, events, server }, answer, fail) => {
