@@ -256,6 +256,12 @@ def test_a_count_far_from_the_one_before_is_asked_for_once_again(phone: Page) ->
     expect(phone.locator(".page-act")).to_have_count(0)
     go(phone, f"#/lot/{lot_id('CC-25-1')}")
     expect(phone.locator(".record").first).to_contain_text("Count them all")
+    # Seedlings that are up stay up: a digit that was lost is asked about as well.
+    go(phone, f"#/act/counted/{lot_id('CK-25-1')}")
+    counted(*"18")
+    expect(phone.get_by_role("alert")).to_contain_text("18 is far from 180")
+    counted("1")
+    expect(phone.locator(".page-act")).to_have_count(0)
 
 
 def test_a_loss_fits_one_screen(phone: Page) -> None:

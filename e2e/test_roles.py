@@ -206,4 +206,11 @@ def test_the_last_owner_stays_one(browser: Browser, roles_demo: Served):
     expect(person.get_by_role("alert")).to_contain_text("Orla is the only owner")
     expect(person.get_by_role("alert")).to_be_in_viewport(ratio=1)
     assert unsent(page) == 0
+    # Anybody else's role is beside the mark as easily: what one tap did, one tap takes back.
+    other = page.locator("details", has_text="Jonas")
+    other.locator("summary").tap()
+    other.get_by_role("button", name="viewer").tap()
+    expect(other.locator("summary")).to_contain_text("viewer")
+    page.get_by_role("button", name="Undo").tap()
+    expect(other.locator("summary")).to_contain_text("worker")
     page.context.close()

@@ -1584,6 +1584,7 @@ export const words = {
   "bench.done": "done; limit in {left}, {when}",
   "bench.at_most": "at most {left} more, until {when}",
   "bench.over": "{over} past its limit",
+  "bench.over_due": "go on now: due {target}; {over} past its limit",
   "bench.past": "done since {when}",
   "bench.no_range": "no time is known for this kind",
   "bench.still": "water moved; change it or bubble air by {when}",

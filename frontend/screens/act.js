@@ -17,6 +17,8 @@ import { degrees, inDegrees, toCelsius } from "../ui/local.js";
 // A count that many times more or fewer than the one before (a digit too many) is asked for once
 // again. Ours.
 const FAR = 10;
+// Seedlings below which ten times as many is no slip. Ours.
+const FEW = 100;
 
 /** @param {{kind: string, id: string}} props */
 export function Act({ kind, id }) {
@@ -32,9 +34,10 @@ export function Act({ kind, id }) {
   const set = (name) => (value) => setData({ ...data, [name]: value });
   const save = async () => {
     const wrong = fields.map((field) => complaint(field, data)).find(Boolean) ?? together(kind, data);
-    const doubt = wrong || doubted === data.quantity ? undefined : farOff(kind, data, lot);
+    const n = countIn(kind, data);
+    const doubt = wrong || doubted === n ? undefined : farOff(n, countBefore(kind, data, lot), kind);
     setError(wrong ?? doubt ?? "");
-    if (doubt) setDoubted(data.quantity);
+    if (doubt) setDoubted(n);
     if (wrong || doubt) return;
     const event = { kind, data: cleaned(fields, data) };
     await record(kind, lot.id, event.data).then((saved) => {
@@ -98,11 +101,20 @@ function together(kind, data) {
   return t("error.at_most", { field: t(`field.${part}`), n: data.out_of });
 }
 
+const countIn = (kind, data) => ({ stocktaken: data.quantity, counted: data.emerged })[kind];
+
+function countBefore(kind, data, lot) {
+  if (kind === "counted") return lot.emerged?.count ?? null;
+  return data.unit === lot.unit ? lot.quantity : null;
+}
+
 /** What a count is asked once, before it takes the place of one that is far from it. */
-function farOff(kind, data, lot) {
-  if (kind !== "stocktaken" || data.unit !== lot.unit || lot.quantity === null) return undefined;
-  const near = data.quantity * FAR > lot.quantity && data.quantity < lot.quantity * FAR;
-  return near ? undefined : t("error.far_off", { n: data.quantity, before: lot.quantity });
+function farOff(n, before, kind) {
+  if (n === undefined || before === null) return undefined;
+  // Few seedlings may well be ten times as many a week later.
+  const grows = kind === "counted" && before < FEW;
+  const near = n * FAR > before && (grows || n < before * FAR);
+  return near ? undefined : t("error.far_off", { n, before });
 }
 
 function cleaned(fields, data) {

@@ -75,10 +75,11 @@ function Onward({ lot, kinds, main = false, onGo }) {
 /** How long it still has, in words. */
 function left(row, now) {
   // Drained seed is not waited for: its time is the one in which to go on. Both of its times are named
-  // once it is past the first, which is the one on paper.
+  // past the first, which is the one on paper.
   const [before, after] = row.kind === "drained" ? ["bench.within", "bench.go_on"] : ["bench.left", "bench.done"];
   if (row.target_at && now < row.target_at) return t(before, { left: long(toMs(row.target_at) - toMs(now)), when: when(row.target_at) });
   if (row.limit_at && now < row.limit_at) return t(row.target_at ? after : "bench.at_most", { left: long(toMs(row.limit_at) - toMs(now)), when: when(row.limit_at), target: when(row.target_at) });
+  if (row.limit_at && row.kind === "drained") return t("bench.over_due", { over: long(toMs(now) - toMs(row.limit_at)), target: when(row.target_at) });
   if (row.limit_at) return t("bench.over", { over: long(toMs(now) - toMs(row.limit_at)) });
   return row.target_at ? t("bench.past", { when: when(row.target_at) }) : t("bench.no_range");
 }

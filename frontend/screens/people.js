@@ -15,7 +15,8 @@ import { tryNow } from "../ui/keeper.js";
 import { Field, NAME_MAX } from "../ui/number.js";
 import { Whose } from "../ui/only.js";
 import { Page } from "../ui/page.js";
-import { tellTrouble } from "./walking.js";
+import { UndoBar } from "./place_done.js";
+import { last as lastDone, offerUndo, tellTrouble } from "./walking.js";
 
 const ROLES = ["worker", "owner", "viewer"];
 const DERIVED = ["revision", "shipped", "folded_at"];
@@ -41,7 +42,7 @@ export function People() {
   const look = () => pairedPhones().then(setPhones, (problem) => setError(saidOf(problem)));
   const owner = may("POST /api/v1/pairings");
   useEffect(() => void (may("GET /api/v1/phones") && look()), [owner]);
-  return html`<${Page} name="people" title=${t("people.title")} back="#/settings">
+  return html`<${Page} name="people" title=${t("people.title")} back="#/settings" foot=${lastDone.value && html`<${UndoBar} />`}>
     ${error && html`<p class="error" role="alert">${error}</p>`}
     ${!owner && html`<${Whose} what="POST /api/v1/pairings" />`}
     ${!people().length && html`<p>${t("people.none")}</p>`}
@@ -62,7 +63,9 @@ function Person({ person, owner }) {
     const last = isLastOwner(person);
     // Said anew at each tap, so that it comes into view again.
     setRefused(last ? { words: t("people.last_owner", { name: person.name }) } : null);
-    if (!last) record("person_changed", null, { ...plain(person), role }).catch(tellTrouble);
+    if (last) return;
+    const took = (event) => offerUndo([event], { label: person.name }, [t(`role.${role}`)]);
+    record("person_changed", null, { ...plain(person), role }).then(took, tellTrouble);
   };
   const named = html`<span><strong>${person.name}</strong> <small>${t(`role.${person.role ?? "worker"}`)}</small></span>`;
   return html`<li>${!owner && named}
@@ -109,6 +112,7 @@ function NewPerson() {
 function NewPhone({ onMade }) {
   const [person, setPerson] = useState(/** @type {string | undefined} */ (undefined));
   const [made, setMade] = useState(/** @type {any} */ (null));
+  const shown = useInView(made);
   const [error, setError] = useState("");
   const whose = people().find((one) => one.id === person);
   const make = () => pairingLink(whose?.role ?? "worker", person ?? null).then((said) => {
@@ -119,7 +123,7 @@ function NewPhone({ onMade }) {
   return html`<section><h2>${t("people.new_phone")}</h2>
     <${Choice} names name=${t("people.whose")} answers=${people().map((one) => [one.id, one.name])} value=${person} onChoose=${(id) => { setPerson(id); setMade(null); }} />
     ${!whose && html`<p class="quiet">${t("people.shared")}</p>`}
-    ${made ? html`<figure class="to-scan"><img src=${made.drawing} alt=${t("people.code")} /><figcaption>${t("people.scan", { minutes: made.minutes })}</figcaption></figure>
+    ${made ? html`<figure class="to-scan" ref=${shown}><img src=${made.drawing} alt=${t("people.code")} /><figcaption>${t("people.scan", { minutes: made.minutes })}</figcaption></figure>
         <a class="link" href=${made.link}>${made.link}</a>`
       : html`<button type="button" class="act main-act" onClick=${make}><strong>${t("people.make")}</strong></button>`}
     ${error && html`<p class="error" role="alert">${error}</p>`}</section>`;
