@@ -3,6 +3,7 @@
 All limits are ours (FAULTS F12: what is dated by a wrong clock stays wrong for good).
 """
 
+import math
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,7 +18,7 @@ from lathhouse.store import access, engine
 from lathhouse.store.access import IDLE_DAYS, SESSION_DAYS
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
-from lathhouse.store.site_clock import JUMP_MS, SiteClock, certain_ms, last_trusted_ms
+from lathhouse.store.site_clock import DAYS_AGREE_MS, SiteClock, certain_ms, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from lathhouse.web.requests import SENT_AT, Moment
 from tests.saved_file import write_saved_file
@@ -91,11 +92,11 @@ def test_a_clock_far_ahead_at_the_start_goes_until_it_is_set_back_or_a_phone_agr
     assert (clock(), clock.doubt) == (rested.true_ms, None)
 
 
-@pytest.mark.parametrize("out_ms", [JUMP_MS, -JUMP_MS])
+@pytest.mark.parametrize("out_ms", [DAYS_AGREE_MS, -DAYS_AGREE_MS])
 def test_a_phone_that_is_minutes_out_ends_the_doubt_of_days_and_no_other(out_ms: int):
     rested = Machine().after(60)
     clock = rested.started()
-    assert not clock.hear(rested.true_ms + out_ms + out_ms // JUMP_MS)
+    assert not clock.hear(rested.true_ms + out_ms + out_ms // DAYS_AGREE_MS)
     assert clock.doubt == "ahead"
     assert clock.hear(rested.true_ms + out_ms)
     assert (clock(), clock.doubt) == (rested.true_ms, None)
@@ -103,6 +104,11 @@ def test_a_phone_that_is_minutes_out_ends_the_doubt_of_days_and_no_other(out_ms:
     ahead = Machine().after(0.5, 1)
     clock = ahead.started()
     assert not clock.hear(ahead.true_ms)
+    assert clock.doubt == "ahead"
+    # Nor one whose hardware clock is in summer time: an hour is no phone's own fault.
+    rested = Machine().after(60, math.copysign(1 / 24, out_ms))
+    clock = rested.started()
+    assert not clock.hear(rested.true_ms)
     assert clock.doubt == "ahead"
     # Which of two clocks jumped, or is behind, is a matter of minutes.
     for machine in (Machine().after(3, -20), Machine()):
@@ -251,6 +257,16 @@ def test_a_phone_is_cut_off_and_paired_again_by_no_clock_that_runs_ahead(
         assert nursery.client.post(**asked).status_code == 200
         event = nursery.call("GET", "/api/v1/events").json["events"][-1]
         assert row()["cut_off_at"] == event["data"]["cut_off_at"] == event["at"] == at
+
+    # In no doubt, though no phone has agreed yet: it is the owner's phone that is wrong.
+    sent = {"HTTP_LATHHOUSE_SENT_AT": nursery.clock.text(days=-30)}
+    phone.client.environ_base.update(PHONE | sent)
+    assert phone.pair(link_for(nursery, "worker")["link"]).status_code == 200
+    asked = {"path": f"/api/v1/phones/{phone.id}/cut-off"}
+    asked["headers"] = owner | {SENT_AT: nursery.clock.text(days=-30)}
+    assert nursery.client.post(**asked).status_code == 200
+    told = nursery.call("GET", "/api/v1/events").json["events"]
+    assert {one["at"] for one in told} == {row()["cut_off_at"]} == {nursery.clock.text()}
 
     go_on(nursery, machine, 0.1, 30)
     nursery.app.config["LATHHOUSE"].now_ms = machine.started()

@@ -24,6 +24,9 @@ OFF_MS = DAY_MS
 SET_ON_MS = 400 * DAY_MS
 # Two clocks that agree as well as this have the time from elsewhere.
 AGREES_MS = 2 * MINUTE_MS
+# So far out may a phone be that answers for a start far ahead. Well within an hour: a hardware
+# clock in local time, or without summer time, is out by an hour or more, and is not believed.
+DAYS_AGREE_MS = 30 * MINUTE_MS
 # From here on, a server that no phone agreed with since its start rather believes the phone.
 DIFFERS_MS = DAY_MS
 USUAL = (-JUMP_MS, JUMP_MS)
@@ -88,12 +91,12 @@ class SiteClock:
         """Hear of a phone's own time; say whether a skew against ours says anything.
 
         A phone that agrees with the wall clock ends any doubt of it. Of a start far ahead the doubt
-        is of days, and such a start is followed: there a phone answers it that is out by as much
-        as a clock may jump, or a nursery whose phones are all ten minutes out stays in doubt.
+        is of days, and such a start is followed: there a phone answers it that is out by
+        minutes, or a nursery whose phones are all ten minutes out stays in doubt.
         """
         with self._lock:
             now, wall = self._now(), self._wall_ms()
-            agrees_ms = JUMP_MS if self.doubt == "ahead" else AGREES_MS
+            agrees_ms = DAYS_AGREE_MS if self.doubt == "ahead" else AGREES_MS
             if sent_ms is not None and abs(sent_ms - wall) <= agrees_ms:
                 self._agreed = True
                 self._believe(wall)

@@ -36,7 +36,7 @@ class CutOff(MethodView):
     @allow("owner")
     def post(self, phone: str) -> dict[str, Any]:
         """Let a phone in no more. What it has not sent stays on it, for when it is paired again."""
-        device, at = phone.lower(), to_text(moment().observed_ms)
+        device, at = phone.lower(), to_text(moment().acted_ms)
         told = telling(said("phone_changed", {"id": device, "cut_off_at": at}, g.actor["person"]))
         if not Uuid().fits(device) or not access.cut_off(site_id(), device, now(), told):
             raise NotFound("No phone of this id is let in; see GET /api/v1/phones.")

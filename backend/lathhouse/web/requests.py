@@ -72,7 +72,7 @@ def server_device() -> ServerDevice:
     found: ServerDevice = current_app.config["SERVER_DEVICE"]
     actor: dict[str, Any] = g.get("actor") or {}
     at = moment()
-    return found.acted_from(actor.get("proved")).acted_at(None if at.sure else at.observed_ms)
+    return found.acted_from(actor.get("proved")).acted_at(at.acted_ms if at.doubted else None)
 
 
 def now_ms() -> int:
@@ -91,11 +91,13 @@ class Moment:
 
     Attributes:
         sent_ms: the sender's own time, where they said it and their clock is not this machine's.
+        doubted: this machine's clock is in doubt; without that, a phone's may be as little sure.
     """
 
     ms: int
     sure: bool
     sent_ms: int | None = None
+    doubted: bool = False
 
     @property
     def observed_ms(self) -> int:
@@ -105,6 +107,15 @@ class Moment:
         """
         said, most = self.sent_ms, self.ms + AHEAD_IN_DOUBT_MAX_MS
         return self.ms if self.sure or said is None or not 0 <= said <= most else said
+
+    @property
+    def acted_ms(self) -> int:
+        """When the sender does here what they ask for: by our clock wherever that is in no doubt.
+
+        Nobody else knows of that phone yet which of the two is wrong, and what lets it in or cuts
+        it off would stand for good over what is said later.
+        """
+        return self.observed_ms if self.doubted else self.ms
 
 
 def moment(sent_at: Any = None) -> Moment:
@@ -116,7 +127,7 @@ def moment(sent_at: Any = None) -> Moment:
     sent_ms = _sent_ms(request.headers.get(SENT_AT) if sent_at is None else sent_at)
     clock = settings().now_ms
     sure = clock.hear(sent_ms) if isinstance(clock, SiteClock) else True
-    return Moment(now_ms(), sure, sent_ms)
+    return Moment(now_ms(), sure, sent_ms, time_doubted() is not None)
 
 
 def _sent_ms(sent_at: Any) -> int | None:
