@@ -370,6 +370,11 @@ def test_whoever_is_the_last_owner_stays_one(nursery: Nursery):
     assert refused(said("person_changed", {**anna, "role": "viewer"})) == [True]
     assert refused(said("amended", {"of": made["id"], "data": {"role": "worker"}})) == [True]
     assert refused(said("voided", {"of": made["id"]})) == [True]
+    # A name that is not given up after all is nobody else's.
+    renamed = said("person_changed", {**anna, "name": "Annette", "role": "worker"})
+    answer = script.push(renamed, said("person_changed", {**mele, "name": "Anna"}))
+    slugs = [one["problem"]["type"].rpartition("/")[2] for one in answer["refused"]]
+    assert (answer["stored"], sorted(slugs)) == ([], ["bad-field", "last-owner"])
     # A batch is judged by what it comes to, also one from before that others have overtaken.
     less, again = {**anna, "role": "worker"}, {**anna, "role": "owner"}
     assert refused(said("person_changed", less), said("person_changed", again, 1)) == [False] * 2

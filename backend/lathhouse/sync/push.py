@@ -200,10 +200,25 @@ def _sort_out(
             refused.append(_refused(event, IdTaken(says)))
     owners = owners_corrections(work, added, role)
     wrong: dict[str, Refusal] = dict.fromkeys(owners, owners_only(role))
-    wrong |= names.taken_names(work, added)
-    wrong |= last_owners(work, [event for event in added if event["id"] not in wrong])
+    wrong |= _wrong_together(work, [event for event in added if event["id"] not in wrong])
     refused += [_refused(event, wrong[event["id"]]) for event in added if event["id"] in wrong]
     return [event for event in added if event["id"] not in wrong], already
+
+
+def _wrong_together(work: Work, added: list[Data]) -> dict[str, Refusal]:
+    """Return the refusals of what is wrong beside the rest of a batch.
+
+    A name is free only where whoever gave it up did so: the rest is asked again without each event
+    that is refused.
+    """
+    wrong: dict[str, Refusal] = {}
+    while True:
+        left = [event for event in added if event["id"] not in wrong]
+        found: dict[str, Refusal] = dict(names.taken_names(work, left))
+        found = found or dict(last_owners(work, left))
+        if not found:
+            return wrong
+        wrong |= found
 
 
 def _refused(event: Data, refusal: Refusal) -> Row:
