@@ -62,6 +62,13 @@ def test_a_phone_is_emptied_once_it_is_cut_off_and_all_is_sent(
     expect(page.get_by_role("button", name="Save a file of what is unsent")).to_be_visible()
     expect(empty).to_have_count(0)
 
+    # Let in to look on only, it keeps them, and says how they get to the server.
+    link = house.call("POST", "/api/v1/pairings", {"role": "viewer"})["link"]
+    page.goto(link)
+    expect(page.get_by_text("This phone is paired.")).to_be_visible(timeout=60_000)
+    go(page, "#/unsent")
+    expect(page.get_by_text("They go as a file, or once the owner lets it record")).to_be_visible()
+
     link = house.call("POST", "/api/v1/pairings", {"role": "worker"})["link"]
     page = pair(page.context, house, link)
     until_in_touch(page)

@@ -521,6 +521,7 @@ export const words = {
   "unsent.none": "Everything this phone has recorded is on the server.",
   "unsent.more": "and {n} more",
   "unsent.waits_out": "These are saved on this phone. They go once the owner has let it in again, or as a file.",
+  "unsent.waits_looking": "These are saved on this phone. They go as a file, or once the owner lets it record again.",
   "unsent.waits": "These are saved on this phone and go out by themselves when the server is in reach.",
   "unsent.tray": "Needs mending",
   "unsent.tray_why": "The server could not take these as they are. Nothing of them is lost.",

@@ -40,7 +40,7 @@ export function Unsent() {
     ${n + trayCount.value + unsentPhotos.value.length > 0 && html`<section><h2>${t("unsent.as_file")}</h2><p>${t("unsent.as_file_why")}</p><${SaveUnsent} /></section>`}
     ${trayCount.value > 0 && html`<section><h2>${t("unsent.tray")}</h2><p>${t("unsent.tray_why")}</p>
       ${tray.value.filter((entry) => !entry.mending).slice(0, SHOWN_MAX).map((entry) => html`<${Refused} key=${entry.id} entry=${entry} />`)}</section>`}
-    ${n ? html`<section><h2>${t("saved.here", { n })}</h2><p>${t(contact.value.state === "signed-out" ? "unsent.waits_out" : "unsent.waits")}</p>
+    ${n ? html`<section><h2>${t("saved.here", { n })}</h2><p>${t(WAITS[contact.value.state] ?? "unsent.waits")}</p>
       <ol>${pending.value.slice(0, SHOWN_MAX).map((event) => html`<li key=${event.id} class="record"><p><strong>${named(event)}</strong> <small>${when(event.at)}</small></p>
         <p>${saying(event, lots.value.get(event.lot) ?? BLANK)}</p></li>`)}</ol>
       ${n > SHOWN_MAX && html`<p class="quiet">${t("unsent.more", { n: n - SHOWN_MAX })}</p>`}
@@ -50,6 +50,8 @@ export function Unsent() {
     ${contact.value.state === "signed-out" && html`<a class="act" href="#/empty"><strong>${t("empty.title")}</strong><small>${t("empty.when")}</small></a>`}
   </${Page}>`;
 }
+
+const WAITS = { "signed-out": "unsent.waits_out", "not-allowed": "unsent.waits_looking" };
 
 // Of a lot that this phone does not hold, only the words are needed.
 const BLANK = { unit: "seeds", first_emerged_at: null };
