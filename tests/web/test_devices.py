@@ -370,6 +370,16 @@ def test_whoever_is_the_last_owner_stays_one(nursery: Nursery):
     assert refused(said("person_changed", {**anna, "role": "viewer"})) == [True]
     assert refused(said("amended", {"of": made["id"], "data": {"role": "worker"}})) == [True]
     assert refused(said("voided", {"of": made["id"]})) == [True]
+    # An amendment that came before what it amends: the slip is seen when that comes.
+    again = said("person_changed", {**anna, "role": "owner"})
+    early = said("amended", {"of": again["id"], "data": {"role": "worker"}})
+    assert (refused(early), refused(again)) == ([False], [True])
+    # What is about another field, or was overtaken, is not refused with the rest.
+    mail = said("amended", {"of": made["id"], "data": {"email": "anna@example.org"}})
+    batch = [said("person_changed", {**anna, "role": "viewer"}), mail]
+    assert refused(*batch, said("person_changed", {**anna, "role": "viewer"}, -4)) == [
+        True, False, False,
+    ]  # fmt: skip
     # A name that is not given up after all is nobody else's.
     renamed = said("person_changed", {**anna, "name": "Annette", "role": "worker"})
     answer = script.push(renamed, said("person_changed", {**mele, "name": "Anna"}))

@@ -209,6 +209,9 @@ def set_person(
     def act(work: Work) -> bool:
         if person is not None:
             _check_carrier(role, config.data_of(work, "person", person))
+        # First, as cutting off and pairing do, which then come to the session too.
+        mine = work.rows(Session, Session.hash == session_hash)
+        work.lock({f"phone:{row['device_id']}" for row in mine if row["device_id"]})
         done: Any = work.connection.execute(
             update(Session)
             .where(Session.site_id == site_id, Session.hash == session_hash)

@@ -2,11 +2,12 @@
 
 from typing import Any
 
-from lathhouse.domain.corrections import root_id, target_id
+from lathhouse.domain.corrections import fold_order, root_id, target_id
 from lathhouse.errors import LastOwner, OwnersOnly
 from lathhouse.store import config
+from lathhouse.store.holding import holding
 from lathhouse.store.log import Log, event_of
-from lathhouse.store.models import Event
+from lathhouse.store.models import Event, Session
 from lathhouse.store.work import Work
 
 Data = dict[str, Any]
@@ -78,21 +79,59 @@ def last_owners(work: Work, added: list[Data]) -> dict[str, LastOwner]:
     An owner is a person whose role says so: they can sign in, and be let in on another phone. A
     shared phone that was paired as an owner's may be lost, and a script is nobody. A batch is
     judged by what it comes to in fold order: who was made less and an owner again before it was
-    sent is one, and a late record that others have overtaken makes nobody less.
+    sent is one, and a late record that others have overtaken makes nobody less. Who was made the
+    first by a slip is taken back while a phone of nobody's, paired as an owner's, is let in.
     """
-    if not any(_may_make_less(event) for event in _about_people(work, added)):
+    about = _about_people(work, added)
+    waited = _waited_for(work, about)
+    less = [event for event in about if event["id"] in waited or _may_make_less(event)]
+    if not less or (all(event["kind"] == "voided" for event in less) and _is_let_in(work)):
         return {}
     work.lock({LOCK})
     people = config.rows_of_kind(work, "person")
     owners = {person for person, row in people.items() if row.get("role") == "owner"}
-    log = Log(work, added)
-    if not owners or owners - log.subjects("person") or _makes_owner(log, work.now):
+    if not owners or _has_owner(work, about, owners, set()):
         return {}
-    known = {one for person in owners for one in log.links[("person", person)]}
     who = " and ".join(sorted(str(people[person].get("name")) for person in owners))
-    says = f"Nobody here would be an owner without {who}. Make somebody else one first, then this."
-    less = [event["id"] for event in added if event["id"] in known and _may_make_less(event)]
-    return {event_id: LastOwner(says) for event_id in less}
+    says = f"Nobody here would be an owner without {who}. Make somebody else an owner first, then"
+    return {one: LastOwner(f"{says} this.") for one in _fewest(work, about, less, owners)}
+
+
+def _fewest(work: Work, about: list[Data], less: list[Data], owners: set[str]) -> set[str]:
+    """Return the ids, the latest first, without which somebody is an owner still."""
+    wrong: set[str] = set()
+    for event in sorted(less, key=fold_order, reverse=True):
+        wrong.add(event["id"])
+        if _has_owner(work, about, owners, wrong):
+            break
+    # What changes another field, or was overtaken, was no part of it.
+    for one in sorted(wrong):
+        if _has_owner(work, about, owners, wrong - {one}):
+            wrong.remove(one)
+    return wrong
+
+
+def _has_owner(work: Work, about: list[Data], owners: set[str], wrong: set[str]) -> bool:
+    """Say whether somebody is an owner by events about people, without those that are refused."""
+    log = Log(work, [event for event in about if event["id"] not in wrong])
+    return bool(owners - log.subjects("person")) or _makes_owner(log, work.now)
+
+
+def _is_let_in(work: Work) -> bool:
+    """Say whether an owner's phone is let in that is so whoever is an owner among the people."""
+    owners = (Session.role == "owner", Session.device_id.is_not(None), Session.proved_id.is_(None))
+    return bool(work.rows(Session, *owners, *holding(work)))
+
+
+def _waited_for(work: Work, about: list[Data]) -> set[str]:
+    """Return the ids of those events that a stored correction has waited for."""
+    rows = work.rows_in(Event, Event.of_id, {event["id"] for event in about})
+    return {row["of_id"] for row in rows}
+
+
+def may_need_owner(event: Data) -> bool:
+    """Say whether an event may make an owner less, as far as it tells by itself."""
+    return event["kind"] == "person_changed" or target_id(event) is not None
 
 
 def _may_make_less(event: Data) -> bool:

@@ -12,7 +12,7 @@ from lathhouse.store.backup import backed_up_seq
 from lathhouse.store.log import body_hash
 from lathhouse.store.models import Event, Site
 from lathhouse.store.work import Row, Work, writing
-from lathhouse.sync import names
+from lathhouse.sync import names, owners
 from lathhouse.sync.fields import Name
 from lathhouse.sync.kinds import check_event, corrected_at
 from lathhouse.sync.owners import check_role, last_owners, owners_corrections, owners_only
@@ -113,8 +113,11 @@ def store(site_id: str, device_id: str, verdicts: Verdicts, now: str, sender: Se
     """Store what was checked, in one transaction, and return the push's answer."""
     keys = record.lock_keys(site_id, verdicts.checked) | {f"phone:{device_id}"}
     keys |= {names.LOCK for event in verdicts.checked if names.sets_name(event)}
+    first = {owners.LOCK for event in verdicts.checked if owners.may_need_owner(event)}
 
     def act(work: Work) -> Data:
+        # Before any person's: whoever has it asks for more of them.
+        work.lock(first)
         work.lock(keys)
         row = (
             senders.identity(work, device_id, sender.who, sender.row) if sender.who else sender.row
@@ -198,8 +201,8 @@ def _sort_out(
         else:
             says = "This id is on record with another content. Send it again under a new id."
             refused.append(_refused(event, IdTaken(says)))
-    owners = owners_corrections(work, added, role)
-    wrong: dict[str, Refusal] = dict.fromkeys(owners, owners_only(role))
+    not_theirs = owners_corrections(work, added, role)
+    wrong: dict[str, Refusal] = dict.fromkeys(not_theirs, owners_only(role))
     wrong |= _wrong_together(work, [event for event in added if event["id"] not in wrong])
     refused += [_refused(event, wrong[event["id"]]) for event in added if event["id"] in wrong]
     return [event for event in added if event["id"] not in wrong], already
