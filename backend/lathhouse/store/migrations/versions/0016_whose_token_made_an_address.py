@@ -9,8 +9,8 @@ branch_labels = None
 depends_on = None
 
 ID_LENGTH = 16
-TOKENS = sa.table("tokens", *(sa.column(name) for name in ("site_id", "hash", "name")))
-CALENDARS = sa.table("calendars", sa.column("site_id"), sa.column("recipient"))
+TOKENS = sa.table("tokens", *map(sa.column, ("site_id", "hash", "name", "made_at", "revoked_at")))
+CALENDARS = sa.table("calendars", *map(sa.column, ("site_id", "recipient", "made_at")))
 
 
 def upgrade() -> None:
@@ -19,9 +19,12 @@ def upgrade() -> None:
     for row in connection.execute(sa.select(CALENDARS).where(named)).all():
         name = row.recipient.removeprefix("token:")
         same = (TOKENS.c.site_id == row.site_id, TOKENS.c.name == name)
+        # It held when the address was made.
+        revoked = TOKENS.c.revoked_at
+        same += (TOKENS.c.made_at <= row.made_at, revoked.is_(None) | (revoked > row.made_at))
         hashes = connection.execute(sa.select(TOKENS.c.hash).where(*same)).scalars().all()
         own = (CALENDARS.c.site_id == row.site_id, CALENDARS.c.recipient == row.recipient)
-        # Of several that ever had the name nobody wrote down which it was: it is made anew.
+        # Of several that had the name then nobody wrote down which it was: it is made anew.
         if len(hashes) == 1:
             recipient = f"token:{hashes[0][:ID_LENGTH]}"
             connection.execute(sa.update(CALENDARS).where(*own).values(recipient=recipient))
