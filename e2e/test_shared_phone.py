@@ -19,6 +19,13 @@ LOOKS_ON = """(id) => Promise.all([import('/store/house.js'), import('/store/rec
     const { revision, shipped, folded_at, ...row } = house.one('person', id);
     return record('person_changed', null, { ...row, role: 'viewer' });
   })"""
+# As the server says it, in a row that this page has not read yet.
+SAID_TO_LOOK_ON = """(id) => import('/store/database.js').then(({ durably }) =>
+  durably(['rows'], async (tx) => {
+    const row = await tx.objectStore('rows').get(`person:${id}`);
+    const data = JSON.stringify({ ...JSON.parse(row.data), role: 'viewer' });
+    await tx.objectStore('rows').put({ ...row, data });
+  }))"""
 LOOKS = """import('/store/house.js').then((house) =>
   house.pending.value.filter((one) => one.kind === 'looked'))"""
 
@@ -97,8 +104,15 @@ def test_a_shared_phone_asks_at_the_start_of_each_round_and_after_a_rest(
     assert (covered["by"], covered["by_said"]) == (name_id("Mele"), True)
     expect(page.locator(".page-frost")).to_contain_text("by Mele (as was said)")
     # Who only looks on by now records no more: it asks again, and does not offer the name.
+    # What is recorded where nobody asks is nobody's.
+    assert page.evaluate(record, page.evaluate(LOT, label))["by"] == name_id("Mele")
     page.evaluate(LOOKS_ON, name_id("Mele"))
+    assert page.evaluate(record, page.evaluate(LOT, label))["by"] is None
     go(page, bench)
     expect(asked.get_by_role("button", name="Orla")).to_be_visible()
     expect(asked.get_by_role("button", name="Mele")).to_have_count(0)
+    asked.get_by_role("button", name="Orla").click()
+    expect(page.locator(".page-walk .where")).to_contain_text("said: Orla")
+    page.evaluate(SAID_TO_LOOK_ON, name_id("Orla"))
+    assert page.evaluate(record, page.evaluate(LOT, label))["by"] is None
     page.context.set_offline(False)

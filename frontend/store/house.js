@@ -199,10 +199,12 @@ function openEntries(refused, inTray) {
 /** @returns {RowsByKind} */
 function byKind(list) {
   const found = new Map();
-  // Rows are kept as text; what an earlier version of the app kept is read as it is.
-  for (const { kind, id, data } of list) kindOf(found, kind).set(id, typeof data === "string" ? JSON.parse(data) : data);
+  for (const row of list) kindOf(found, row.kind).set(row.id, dataOf(row));
   return found;
 }
+
+/** A row as it is kept says this: it is text, and what an earlier version of the app kept is read as it is. @param {any} row */
+export const dataOf = ({ data }) => (typeof data === "string" ? JSON.parse(data) : data);
 
 function kindOf(kinds, kind) {
   if (!kinds.has(kind)) kinds.set(kind, new Map());

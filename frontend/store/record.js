@@ -9,7 +9,7 @@ import { isSaid } from "../core/attribution.js";
 import { uuid7 } from "../core/ids.js";
 import { clockNote, correctionMs, localText, nowText } from "./clock.js";
 import { NoRoomForPhoto, durably, reading } from "./database.js";
-import { stillRecording } from "./house.js";
+import { dataOf, one, stillRecording } from "./house.js";
 import { PHOTO_STORES, dropTakenBack, keepPhoto, touchesPhotos } from "./kept_photos.js";
 
 // Some ten thousand records: a picture that would leave less is not taken. Ours.
@@ -54,12 +54,12 @@ export async function recordAll(drafts) {
   // must know the first one's events.
   const said = drafts.map(spoken);
   await findRoom(drafts.reduce((sum, { photo }) => sum + (photo?.size ?? 0), 0));
-  const stores = ["events", "outbox", "meta", ...(drafts.some(touchesPhotos) ? PHOTO_STORES : [])];
+  const stores = ["events", "outbox", "meta", "rows", ...(drafts.some(touchesPhotos) ? PHOTO_STORES : [])];
   const events = await durably(stores, async (tx, again) => {
     const before = again ? await Promise.all(said.map(({ id }) => tx.objectStore("events").get(id))) : [];
     if (again && before.every(Boolean)) return before;
     const meta = tx.objectStore("meta");
-    const [device, seq, names] = await Promise.all([deviceIn(meta), meta.get("next_seq"), namesIn(meta)]);
+    const [device, seq, names] = await Promise.all([deviceIn(meta), meta.get("next_seq"), namesIn(tx)]);
     const first = seq ?? 1;
     const made = said.map((one, index) => numbered(one, device, first + index, names));
     await Promise.all([
@@ -88,14 +88,21 @@ async function photosOf(tx, event, photo) {
 }
 
 /** Who records, and whose phone this is. On a shared phone the name holds until the phone has rested. */
-async function namesIn(meta) {
+async function namesIn(tx) {
+  const meta = tx.objectStore("meta");
   const [person, session, isShared, recording] = await Promise.all(["person", "session", "shared", "recording"].map((name) => meta.get(name)));
   const own = session?.proved ?? null;
   if (!isShared) return { by: person ?? null, own };
   const nowMs = Date.parse(nowText());
-  if (!stillRecording(recording ?? null, nowMs)) return { by: null, own };
+  if (!stillRecording(recording ?? null, nowMs) || (await looksOnly(tx, recording.person))) return { by: null, own };
   await meta.put({ ...recording, at: nowMs }, "recording");
   return { by: recording.person, own };
+}
+
+/** Who was said to record may only look on by now: as the server says, or a change on this phone that is unsent. */
+async function looksOnly(tx, person) {
+  const row = person ? await tx.objectStore("rows").get(`person:${person}`) : null;
+  return [row && dataOf(row), one("person", person)].some((known) => known?.role === "viewer");
 }
 
 async function deviceIn(meta) {
