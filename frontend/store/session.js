@@ -16,25 +16,33 @@ const sessionOf = (said) => ({
   has_passphrase: said.has_passphrase === true, by_passphrase: said.by_passphrase === true,
 });
 
-async function keep(said, more = async (_kept) => ({})) {
-  await durably(["meta"], async (tx) => {
+/** How often this phone began or ended a session: an answer that was asked for before that is an old one. */
+let turns = 0;
+
+async function keep(said, more = async (_kept) => ({}), isOld = () => false) {
+  const isKept = await durably(["meta"], async (tx) => {
+    if (isOld()) return false;
     const kept = tx.objectStore("meta");
     for (const [name, value] of Object.entries(await more(kept))) await kept.put(value, name);
     await kept.put(said, "session");
     await kept.delete("pairing");
     // Where the session names nobody, whoever was chosen on this phone stays.
     if (said.person) await kept.put(said.person, "person");
+    return true;
   });
+  if (!isKept) return session.value;
   if (JSON.stringify(session.value) !== JSON.stringify(said)) session.value = said;
   return said;
 }
 
 /**
- * Ask the server who this phone is. Offline, or signed out, what was last known stays.
+ * Ask the server who this phone is. Offline, or signed out, what was last known stays; so it does
+ * where this phone was paired or signed in or out while the answer, to its old cookie, was on its way.
  * @returns {Promise<Session>}
  * @throws {import("./server.js").Failure}
  */
 export async function whoAmI() {
+  const asked = turns;
   const said = await ask("GET", "/api/v1/session");
   let lost = null;
   const kept = await keep(sessionOf(said), async (before) => {
@@ -45,7 +53,7 @@ export async function whoAmI() {
     if (!known && !said.signed_in_now && !said.demo) lost = { device: said.device ?? null };
     // Kept until somebody has seen it: the app may be closed before it is read.
     return lost ? { emptied: lost, ...sharing(said) } : {};
-  });
+  }, () => turns !== asked);
   if (lost) emptied.value = lost;
   return kept;
 }
@@ -68,6 +76,7 @@ export async function pair(secret, name) {
   // Killed before the answer is kept, this phone has a cookie and knows of no session; it lost nothing.
   await setMeta("pairing", true);
   const said = await ask("POST", "/api/v1/pairings/redeem", { secret, device, name });
+  turns += 1;
   // Where it takes messages belonged to the session before this one: the server is told again.
   await setMeta("push_posted", null);
   return keep(sessionOf(said), async () => sharing(said));
@@ -86,6 +95,7 @@ export async function signIn(said, phone) {
   await setMeta("pairing", true);
   const door = "secret" in said ? "/api/v1/passphrases/redeem" : "/api/v1/session/sign-in";
   const answer = await ask("POST", door, { ...said, device, phone });
+  turns += 1;
   await setMeta("push_posted", null);
   shared.value = false;
   return keep({ ...sessionOf(answer), has_passphrase: true }, async () => ({ shared: false }));
@@ -99,6 +109,7 @@ export async function signIn(said, phone) {
  */
 export async function signOut(everywhere) {
   await ask("POST", "/api/v1/session/sign-out", { everywhere });
+  turns += 1;
   await durably(["meta"], (tx) => tx.objectStore("meta").delete("session"));
   session.value = null;
   contact.value = { ...contact.value, state: "signed-out" };

@@ -8,7 +8,7 @@ from playwright.sync_api import BrowserContext
 
 from lathhouse.domain.instants import MINUTE_MS, to_ms, to_text
 from lathhouse.settings import wall_clock_ms
-from lathhouse.store.access import owner_link
+from lathhouse.store.access import make_link, owner_link
 from tests.browser import PersistentPhone
 from tests.phone.conftest import OpenPhone, Phone, open_app
 from tests.phone.network import Network
@@ -282,6 +282,27 @@ KEPT_WHILE_LOOKING = """async () => {
 }"""
 
 
+# Asked with the old cookie, and answered only after the phone has another session.
+PAIRED_WHILE_ASKED = """async (secret) => {
+  const { fetch } = window;
+  let answered, go;
+  const isAnswered = new Promise((resolve) => { answered = resolve; });
+  const held = new Promise((resolve) => { go = resolve; });
+  window.fetch = async (...asked) => {
+    const answer = await fetch(...asked);
+    answered();
+    await held;
+    return answer;
+  };
+  const old = phone.session.whoAmI();
+  window.fetch = fetch;
+  await isAnswered;
+  await phone.session.pair(secret, "shed");
+  go();
+  await old;
+}"""
+
+
 def test_f19_a_phone_that_is_being_paired_is_not_taken_for_an_emptied_one(
     phone: BrowserContext, tmp_path: Path
 ):
@@ -300,6 +321,12 @@ def test_f19_a_phone_that_is_being_paired_is_not_taken_for_an_emptied_one(
         assert abs(said_ms - wall_clock_ms()) < MINUTE_MS
         assert app.run(KEPT_WHILE_LOOKING)
         assert app.run("() => phone.house.emptied.value") is None
+        with network.app.app_context():
+            site, at = network.app.config["SITE_ID"], to_text(wall_clock_ms())
+            secret = make_link(site, "worker", None, at, 10)
+        app.run(PAIRED_WHILE_ASKED, secret)
+        assert app.run("() => phone.house.session.value.role") == "worker"
+        assert app.meta("session")["role"] == "worker"
     finally:
         network.heal()
         network.stop()
