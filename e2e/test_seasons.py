@@ -5,6 +5,9 @@ from playwright.sync_api import Page, expect
 from e2e.demo import OpenApp, Served, until_filled
 
 pytest_plugins = ["e2e.demo"]
+ANOTHERS = """() => import('/store/house.js').then(({ session }) => {
+  session.value = { ...session.value, person: 'another' };
+})"""
 
 
 def collected(page: Page) -> str:
@@ -37,6 +40,14 @@ def test_a_change_of_hemisphere_and_own_first_days_move_the_plan_at_once_without
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("button", name="Save")).to_have_count(0)
     assert "22 Sep – 20 Dec" in collected(page)
+    # What is not saved stays on a way elsewhere and back, and goes with whose phone it was.
+    page.evaluate("location.hash = '#/nursery'")
+    page.get_by_label("Spring", exact=True).fill("03-21")
+    assert "22 Sep – 20 Dec" in collected(page)
+    page.evaluate("location.hash = '#/nursery'")
+    expect(page.get_by_label("Spring", exact=True)).to_have_value("03-21")
+    page.evaluate(ANOTHERS)
+    expect(page.get_by_label("Spring", exact=True)).to_have_value("03-20")
 
 
 def test_a_row_of_the_year_opens_its_lot(demo_page: Page) -> None:

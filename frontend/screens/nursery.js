@@ -1,9 +1,9 @@
 // @ts-check
 /** The nursery itself: its name, time zone, hemisphere and units. @module */
 import { useState } from "../vendor/preact-hooks.js";
-import { signal } from "../vendor/signals.js";
+import { computed, signal } from "../vendor/signals.js";
 import { nextSpan, ownStarts, SEASONS, seasonRule } from "../core/seasons.js";
-import { nursery } from "../store/house.js";
+import { nursery, session } from "../store/house.js";
 import { may } from "../store/may.js";
 import { record } from "../store/record.js";
 import { Choice } from "../ui/choice.js";
@@ -20,7 +20,7 @@ const DERIVED = ["offsets", "answers", "closed_at", "closed_skipped", "closed_by
 /** What people set of the nursery, as a change of it holds it whole: what is empty was never said. @param {any} row */
 export const plainNursery = (row) => Object.fromEntries(Object.entries(row).filter(([name, value]) => !DERIVED.includes(name) && value !== ""));
 
-/** What was changed here and not saved yet: a way elsewhere and back loses nothing of it. */
+/** What was changed here and not saved yet: a way elsewhere and back loses nothing of it. It is one person's: it goes with them. */
 const unsaved = signal(/** @type {any} */ ({}));
 const change = (/** @type {any} */ more) => {
   unsaved.value = { ...unsaved.value, ...more };
@@ -28,6 +28,8 @@ const change = (/** @type {any} */ more) => {
 const drop = () => {
   unsaved.value = {};
 };
+const whoseHere = computed(() => JSON.stringify([session.value?.role, session.value?.proved, session.value?.person]));
+whoseHere.subscribe(drop);
 
 export function Nursery() {
   const row = nursery();
