@@ -500,6 +500,13 @@ def test_a_touch_just_after_a_change_of_lot_is_ignored(walking: Page) -> None:
     expect(walking.locator(".where")).to_contain_text("last one")
 
 
+# An offer to take back comes, and is over.
+SWAPPED_NOW = """() => import('/screens/walking.js').then(({ last }) => {
+  last.value = { events: [], lot: { label: 'A' }, at: null, words: 'moist' };
+  last.value = null;
+})"""
+
+
 def test_undo_takes_back_and_returns_to_the_lot(walking: Page) -> None:
     """For ten seconds a real button takes the last record back; after that it is gone."""
     first = walking.locator(".code").inner_text()
@@ -510,8 +517,17 @@ def test_undo_takes_back_and_returns_to_the_lot(walking: Page) -> None:
     walking.clock.run_for(500)
     walking.get_by_role("button", name="Moist, no damping-off").click()
     expect(walking.get_by_role("button", name="Undo")).to_be_visible()
+    # A thumb that goes for it as it leaves its place does not go back a lot instead.
     walking.clock.run_for(10_500)
     expect(walking.get_by_role("button", name="Undo")).to_have_count(0)
+    walking.clock.pause_at(walking.evaluate("() => Date.now() / 1000 + 1"))
+    walking.evaluate(SWAPPED_NOW)
+    previous = walking.get_by_role("button", name="Previous")
+    previous.click()
+    expect(walking.locator(".code")).not_to_have_text(first)
+    walking.clock.run_for(450)
+    previous.click()
+    expect(walking.locator(".code")).to_have_text(first)
 
 
 def test_closing_a_place_names_what_was_skipped_and_goes_on_along_the_path(walking: Page) -> None:

@@ -3,7 +3,7 @@
 import { lots } from "../store/house.js";
 import { html, t } from "../ui/html.js";
 import { allShown, stops } from "../ui/to_see.js";
-import { again, back, close, last, takeBack, walk } from "./walking.js";
+import { again, back, close, last, takeBack, unlessSwapped, walk } from "./walking.js";
 import { Page } from "../ui/page.js";
 import { clock } from "../ui/local.js";
 
@@ -20,7 +20,7 @@ export function UndoInPlaceOf({ otherwise }) {
   const done = last.value;
   if (!done) return otherwise;
   const what = `${done.lot.label} ${done.words}`;
-  return html`<button type="button" class="act round-act undo" aria-label=${t("walk.undo")} onClick=${takeBack}>${t("walk.undo")}<small>${what}</small></button>
+  return html`<button type="button" class="act round-act undo" aria-label=${t("walk.undo")} onClick=${unlessSwapped(takeBack)}>${t("walk.undo")}<small>${what}</small></button>
     <span class="only-read" role="status">${t("walk.saved", { what })}</span>`;
 }
 

@@ -16,7 +16,7 @@ import { Answered, Question } from "./question.js";
 import { LookForm } from "./look_form.js";
 import { Who } from "./who.js";
 import { PlaceDone, UndoBar, UndoInPlaceOf } from "./place_done.js";
-import { back, begin, deaf, draft, goesOn, offerUndo, open, save, saving, skip, tellTrouble, walk, whole } from "./walking.js";
+import { back, begin, deaf, draft, goesOn, offerUndo, open, save, saving, skip, tellTrouble, unlessSwapped, walk, whole } from "./walking.js";
 import { Page } from "../ui/page.js";
 
 /** Walk one place, or look at one lot only. @param {{place: string, lot?: string}} props */
@@ -95,11 +95,11 @@ const countsNow = (lot, due) => due !== "counted" && lot.sown && !lot.emergence_
 
 /** What else can be done with the lot that is shown. */
 function Rest({ lot, counting, asks }) {
-  const previous = html`<button type="button" class="act round-act" disabled=${walk.value.at === 0} onClick=${back}>${t("walk.previous")}</button>`;
+  const previous = (act) => html`<button type="button" class="act round-act" disabled=${walk.value.at === 0} onClick=${act}>${t("walk.previous")}</button>`;
   const other = html`<button type="button" class="act round-act" onClick=${() => open(true)}>${t("walk.else")}</button>`;
   const next = html`<button type="button" class="act round-act" onClick=${skip}>${t("walk.skip")}</button>`;
-  if (!counting) return html`<div class="three">${previous}${other}${next}</div>`;
+  if (!counting) return html`<div class="three">${previous(back)}${other}${next}</div>`;
   const count = html`<a class="act round-act" href=${`#/act/counted/${lot.id}`}>${t("act.counted")}
     <small>${lot.emerged ? t("count.so_far", { n: lot.emerged.count }) : t("count.none_yet")}</small></a>`;
-  return html`<div class="two">${count}${other}${asks ? previous : html`<${UndoInPlaceOf} otherwise=${previous} />`}${next}</div>`;
+  return html`<div class="two">${count}${other}${asks ? previous(back) : html`<${UndoInPlaceOf} otherwise=${previous(unlessSwapped(back))} />`}${next}</div>`;
 }

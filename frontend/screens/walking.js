@@ -1,6 +1,6 @@
 // @ts-check
 /** The walk under way: which lots of which place, where one is, what was done; and its acts. @module */
-import { signal } from "../vendor/signals.js";
+import { computed, signal } from "../vendor/signals.js";
 import { NoRoomForPhoto, StorageFull } from "../store/database.js";
 import { trouble } from "../store/house.js";
 import { endRound } from "../store/preferences.js";
@@ -26,6 +26,11 @@ export const saving = signal(false);
 /** What was saved last, while it can be taken back: `{events, lot, at, words}`. */
 export const last = signal(/** @type {any} */ (null));
 let changedAt = 0;
+/** When the offer to take back came or went. */
+let offeredAt = 0;
+computed(() => last.value !== null).subscribe(() => {
+  offeredAt = performance.now();
+});
 
 /** Begin to walk a place, or to look at one lot of it only. */
 export function begin(place, lot = null) {
@@ -55,6 +60,12 @@ export function deaf(event) {
   event.stopPropagation();
   event.preventDefault();
 }
+
+/**
+ * The act of a control where the offer to take back stands in another's place: none just after they
+ * changed places, for a thumb that is under way goes for what stood there. @param {() => any} act
+ */
+export const unlessSwapped = (act) => () => performance.now() - offeredAt >= DEAF_MS && act();
 
 /** Answer a question; the next one takes its place under the thumb. */
 export function answer(field, value) {
