@@ -69,6 +69,8 @@ async function visitAgain(sync) {
     sync.nudge("signed-in");
   } catch (error) {
     if (!(error instanceof Failure)) throw error;
+    // Not answered, or stumbled over: that was no refusal.
+    mayVisit = ["unreachable", "broken"].includes(error.kind);
     console.info("demo:", error.message);
   }
 }
