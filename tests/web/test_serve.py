@@ -307,7 +307,7 @@ def chunks(length: int) -> Iterator[bytes]:
 
 
 def test_bodies_and_batches_have_limits_over_the_network(server: Serving):
-    token = server.tokens("add", "script", "--role", "worker")
+    token = server.tokens("add", "the heaps of records", "--role", "worker")
     packed = {"Content_Encoding": "gzip"}
     thousand = push_of(looks(1000))
     one_more = push_of([*thousand["events"], *looks(1, first=1001)])

@@ -19,6 +19,22 @@ from lathhouse.store.work import Row, Work, looking, writing
 # Enough of the hash for a phone to know whether the address that it keeps is still the one.
 MARK_LENGTH = 12
 
+# From this version of the database on, a script's calendar names its token by the id.
+NAMES_SINCE = "0016"
+
+
+def name_by_token(work: Work) -> None:
+    """Name scripts' calendars of an older archive by their tokens' ids, as migration 0016 does."""
+    for row in work.rows(Calendar, Calendar.recipient.like("token:%")):
+        made, name = row["made_at"], row["recipient"].removeprefix("token:")
+        held = Token.revoked_at.is_(None) | (Token.revoked_at > made)
+        found = work.rows(Token, Token.name == name, Token.made_at <= made, held)
+        work.delete(Calendar, Calendar.recipient == row["recipient"])
+        if len(found) == 1:
+            recipient = f"token:{found[0]['hash'][:ID_LENGTH]}"
+            anew = {key: value for key, value in row.items() if key != "site_id"}
+            work.insert(Calendar, [{**anew, "recipient": recipient}])
+
 
 def recipient_of(actor: dict[str, Any]) -> str:
     """Return whose calendar an actor's is: the person's, else the phone's, else the script's."""

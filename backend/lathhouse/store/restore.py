@@ -16,7 +16,7 @@ from sqlalchemy import Connection, select, update
 from lathhouse.domain.chain import WHOLE
 from lathhouse.domain.overlay import FOLD_VERSION
 from lathhouse.errors import BadArchive
-from lathhouse.store import chains
+from lathhouse.store import calendars, chains
 from lathhouse.store.archive import count_of, schema_version
 from lathhouse.store.archive_reading import differing_tables, empty, fill, read_manifest
 from lathhouse.store.engine import is_sqlite
@@ -53,6 +53,8 @@ def read_archive(path: Path, data: Path | None = None) -> Data:
         if found:
             says = "what was read back is not what it says"
             raise BadArchive(f"{path.name}: {says}: {'; '.join(found)}. {DAMAGED.capitalize()}")
+        if manifest["schema"] < calendars.NAMES_SINCE:
+            calendars.name_by_token(Work(connection, manifest["site"], manifest["made_at"]))
         anew = {"epoch": epoch, "clock_owner": None, "clock_until": None, "trusted_at": None}
         connection.execute(update(Site).where(Site.id == manifest["site"]).values(**anew))
         if data is not None:
