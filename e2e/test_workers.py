@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 from tests.browser import PersistentPhone
-from tests.server import empty_postgresql, postgresql
+from tests.databases import empty_postgresql, postgresql
 
 from e2e.house import House, lot_events, pair, phone_lots, place, plain, until, until_in_touch
 

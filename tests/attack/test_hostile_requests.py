@@ -179,11 +179,11 @@ def test_no_odd_input_makes_a_calculation_fall_over():
 
 
 def test_no_secret_is_told_in_the_log(
-    sqlite_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ):
     """Tokens, cookies, links, calendars' and push services' addresses; also where a fault is."""
     caplog.set_level(logging.DEBUG)
-    nursery = sqlite_nursery
+    nursery = one_nursery
     phone = paired(nursery, "owner").client
     address = phone.post("/api/v1/calendar", json={}).json["address"]
     phone.post("/api/v1/reminders/subscriptions", json=SUBSCRIPTION)

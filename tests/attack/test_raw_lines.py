@@ -14,6 +14,7 @@ import pytest
 
 from lathhouse.web.asgi import believe_proxy
 from tests.attack.test_slow_lines import PROXY, STRANGER, Running, read_all
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 FORGED = {
@@ -80,7 +81,7 @@ def handler(port: int) -> type[BaseHTTPRequestHandler]:
 @pytest.fixture(scope="module")
 def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     folder: Path = tmp_path_factory.mktemp("raw")
-    made = House(open_nursery(f"sqlite:///{folder / 'l.sqlite'}", folder / "data", Clock()))
+    made = House(open_nursery(address_for(folder / "l.sqlite"), folder / "data", Clock()))
     yield made
     made.end()
 

@@ -22,6 +22,7 @@ from tests.attack.two_sites import (
     settle_beside,
     told_of,
 )
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 
@@ -41,7 +42,7 @@ class House:
 def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     """One database for the whole file: whatever is asked here leaves the other's rows alone."""
     folder = tmp_path_factory.mktemp("two")
-    nursery = open_nursery(f"sqlite:///{folder / 'l.sqlite'}", folder / "data", Clock())
+    nursery = open_nursery(address_for(folder / "l.sqlite"), folder / "data", Clock())
     yield House(nursery)
     close_nursery(nursery)
 

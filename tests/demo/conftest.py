@@ -10,6 +10,7 @@ import pytest
 from lathhouse.demo.load import LIVED_DAYS, load
 from lathhouse.demo.scenario import LOTS, PLACES, lot_id, place_id
 from lathhouse.reminders.clock import catch_up
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "demo_morning.json"
@@ -17,7 +18,7 @@ GOLDEN = Path(__file__).parent.parent / "golden" / "demo_morning.json"
 
 def open_demo(folder: Path, clock: Clock, lived_days: int = 0) -> Nursery:
     """Return a server that holds the demo as it is at the clock's now."""
-    nursery = open_nursery(f"sqlite:///{folder / 'demo.sqlite'}", folder, clock)
+    nursery = open_nursery(address_for(folder / "demo.sqlite"), folder, clock)
     with nursery.app.app_context():
         load(nursery.site, clock.ms, lived_days)
         catch_up(nursery.site, clock.ms)

@@ -10,6 +10,7 @@ from lathhouse.demo.story import name_id
 from lathhouse.domain.watches import load_rules
 from lathhouse.sync.kinds import KINDS
 from tests.demo.conftest import standing
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 BATCH = 900
@@ -74,7 +75,7 @@ def test_pushed_through_the_phones_own_door_the_same_events_make_the_same_lots(
     morning: Nursery, tmp_path: Path
 ):
     clock = Clock()
-    other = open_nursery(f"sqlite:///{tmp_path / 'other.sqlite'}", tmp_path, clock)
+    other = open_nursery(address_for(tmp_path / "other.sqlite"), tmp_path, clock)
     try:
         for phone, events in scenario(clock.ms, other.site).items():
             for start in range(0, len(events), BATCH):

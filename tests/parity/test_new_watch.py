@@ -44,9 +44,9 @@ def levels(page: Page, nursery: Nursery, lot: str) -> list[Any]:
 
 
 def test_a_watch_nobody_foresaw_rings_and_clears_on_both_sides(
-    sqlite_nursery: Nursery, core_page: Page
+    one_nursery: Nursery, core_page: Page
 ):
-    nursery, phone = sqlite_nursery, sqlite_nursery.device()
+    nursery, phone = one_nursery, one_nursery.device()
     lot = phone.start_lot(unit="plants", container_l=4, quantity=60)
     phone.record("looked", lot, {"weeds": 2})
     nursery.clock.forward(days=3)

@@ -111,6 +111,6 @@ def service(tmp_path: Path) -> Iterator[Service]:
 
 
 @pytest.fixture
-def told(sqlite_nursery: Nursery, service: Service) -> Told:
+def told(one_nursery: Nursery, service: Service) -> Told:
     """A nursery whose phones that service reaches."""
-    return Told(sqlite_nursery, service)
+    return Told(one_nursery, service)

@@ -80,8 +80,8 @@ def post_office(tmp_path: Path) -> Iterator[tuple[Box, MailServer]]:
 
 
 @pytest.fixture
-def told(sqlite_nursery: Nursery, service: Service, post_office: tuple[Box, MailServer]) -> Told:
-    found = Told(sqlite_nursery, service, post_office[1])
+def told(one_nursery: Nursery, service: Service, post_office: tuple[Box, MailServer]) -> Told:
+    found = Told(one_nursery, service, post_office[1])
     # The morning of the test has no morning list yet: it is Thursday before work.
     found.nursery.clock.set("2026-09-10T06:30:00+10:00")
     return found

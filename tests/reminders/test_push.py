@@ -23,9 +23,9 @@ def told(nursery: Nursery, service: Service) -> Told:
 
 
 @pytest.fixture
-def told_here(sqlite_nursery: Nursery, service: Service) -> Told:
+def told_here(one_nursery: Nursery, service: Service) -> Told:
     """On SQLite, for what does not depend on the database."""
-    return Told(sqlite_nursery, service)
+    return Told(one_nursery, service)
 
 
 def shown(service: Service, phone: Phone) -> list[dict[str, Any]]:

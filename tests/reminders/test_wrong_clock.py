@@ -14,6 +14,7 @@ from lathhouse.store.backup import last_backup
 from lathhouse.store.figures import figures
 from lathhouse.store.leases import take_lease
 from lathhouse.store.work import looking
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 AHEAD_DAYS = 400
@@ -24,7 +25,7 @@ def two(tmp_path: Path) -> Iterator[tuple[Nursery, Nursery]]:
     """A nursery whose clock runs ahead for a while, and its twin whose clock never does."""
     found = []
     for name in ("wrong", "right"):
-        url = f"sqlite:///{tmp_path / name}.sqlite"
+        url = address_for(tmp_path / f"{name}.sqlite")
         found.append(open_nursery(url, tmp_path / name, Clock()))
     yield found[0], found[1]
     for nursery in found:
@@ -85,8 +86,8 @@ def test_a_lease_of_a_clock_that_ran_ahead_is_no_readiness(nursery: Nursery):
     assert nursery.call("GET", "/ready", role=None).json["clock"] is False
 
 
-def test_backups_go_on_and_their_absence_is_told(sqlite_nursery: Nursery, tmp_path: Path):
-    nursery = sqlite_nursery
+def test_backups_go_on_and_their_absence_is_told(one_nursery: Nursery, tmp_path: Path):
+    nursery = one_nursery
     live(nursery)
     night = Nightly(nursery.app, nursery.site, tmp_path / "nights", nursery.clock)
     nursery.clock.forward(days=AHEAD_DAYS)

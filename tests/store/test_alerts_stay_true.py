@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -21,8 +22,8 @@ from sqlalchemy import text
 from lathhouse.domain.instants import to_text
 from lathhouse.domain.protocols import load_crops
 from lathhouse.store.backup_age import note_backup
-from lathhouse.store.models import db
-from tests.server import Clock, Nursery, close_nursery, empty_postgresql, open_nursery
+from tests.databases import empty_postgresql
+from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 LABELS = ("A", "B", "C")
 PLACES = ("bed", "bench")
@@ -198,6 +199,7 @@ def run(machine: type[Season], examples: int) -> None:
     )
 
 
+@pytest.mark.about_sqlite("the next test is the same on PostgreSQL")
 def test_alerts_stand_as_long_as_their_conditions_hold_on_sqlite():
     run(Season, 12)
 
@@ -213,17 +215,17 @@ def test_alerts_stand_as_long_as_their_conditions_hold_on_postgresql(postgresql:
         run(OnPostgreSQL, 3)
 
 
-def test_the_comparison_notices_an_alert_that_was_left_open(sqlite_nursery: Nursery):
+def test_the_comparison_notices_an_alert_that_was_left_open(one_nursery: Nursery):
     """It is worth something: an alert whose lot was looked at behind the store's back is named."""
-    phone = sqlite_nursery.device()
+    phone = one_nursery.device()
     lot = phone.start_lot()
     phone.record("cold_started", lot, {})
-    sqlite_nursery.clock.forward(days=15)
-    sqlite_nursery.tick()
-    assert sqlite_nursery.differences() == []
-    sqlite_nursery.clock.forward(days=30)
-    assert sqlite_nursery.differences() == []  # due: the clock has not come by yet
-    sqlite_nursery.tick()
-    with sqlite_nursery.app.app_context(), db.engine.begin() as connection:
-        connection.execute(text("UPDATE alerts SET standing = 0, state = 'cleared'"))
-    assert any("does not stand" in one for one in sqlite_nursery.differences())
+    one_nursery.clock.forward(days=15)
+    one_nursery.tick()
+    assert one_nursery.differences() == []
+    one_nursery.clock.forward(days=30)
+    assert one_nursery.differences() == []  # due: the clock has not come by yet
+    one_nursery.tick()
+    with one_nursery.database() as connection:
+        connection.execute(text("UPDATE alerts SET standing = FALSE, state = 'cleared'"))
+    assert any("does not stand" in one for one in one_nursery.differences())

@@ -30,6 +30,7 @@ from lathhouse.store.sites import open_site
 from lathhouse.store.walls import enter
 from lathhouse.store.work import dumps, looking
 from tests.attack.two_sites import settle_beside
+from tests.on_postgresql import address_for
 from tests.photos import jpeg, name_of, put
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
@@ -187,10 +188,10 @@ def test_a_backup_made_while_a_phone_goes_on_writing_is_of_one_moment(nursery, t
 
 
 def test_a_damaged_or_cut_copy_is_refused_in_words_and_leaves_the_place_empty(
-    sqlite_nursery, tmp_path, clock
+    one_nursery, tmp_path, clock
 ):
-    some_record(sqlite_nursery)
-    path = copied(sqlite_nursery, tmp_path / "backups")
+    some_record(one_nursery)
+    path = copied(one_nursery, tmp_path / "backups")
     cut = tmp_path / "cut.zip"
     cut.write_bytes(path.read_bytes()[:-200])
     altered = tmp_path / "altered.zip"
@@ -198,14 +199,14 @@ def test_a_damaged_or_cut_copy_is_refused_in_words_and_leaves_the_place_empty(
         for name in old.namelist():
             content = old.read(name)
             new.writestr(name, content.replace(b'moisture\\":3', b'moisture\\":4'))
-    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    other = open_nursery(address_for(tmp_path / "b.sqlite"), tmp_path / "other", clock)
     with other.app.app_context():
         with pytest.raises(BadArchive, match="cut short"):
             read_archive(cut)
         with pytest.raises(BadArchive, match=r"events\.jsonl in it is not what"):
             read_archive(altered)
     assert history(other) == []
-    with sqlite_nursery.app.app_context(), pytest.raises(BadArchive, match="already"):
+    with one_nursery.app.app_context(), pytest.raises(BadArchive, match="already"):
         read_archive(path)
     close_nursery(other)
 
@@ -265,11 +266,11 @@ FORGERIES: list[tuple[Any, str]] = [
 
 
 def test_an_archive_whose_sums_were_renewed_is_seen_through_and_leaves_nothing(
-    sqlite_nursery, tmp_path, clock
+    one_nursery, tmp_path, clock
 ):
-    some_record(sqlite_nursery)
-    path = copied(sqlite_nursery, tmp_path / "backups")
-    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    some_record(one_nursery)
+    path = copied(one_nursery, tmp_path / "backups")
+    other = open_nursery(address_for(tmp_path / "b.sqlite"), tmp_path / "other", clock)
     before, said = content(other, other.site), {}
     with other.app.app_context():
         for number, (change, words) in enumerate(FORGERIES):
@@ -323,19 +324,19 @@ def test_an_older_archive_does_without_the_tables_that_came_later():
 
 
 def test_a_restore_that_ends_right_after_its_commit_is_made_whole_at_the_next_start(
-    sqlite_nursery, tmp_path, clock
+    one_nursery, tmp_path, clock
 ):
     """The authority's key and the push key come back, whenever the process died."""
-    some_record(sqlite_nursery)
+    some_record(one_nursery)
     home, place = tmp_path / "home", tmp_path / "place"
     (home / "lan").mkdir(parents=True)
     own_key(home)
     (home / "lan" / "authority-key.pem").write_text("a key")
     keys = kept_files(home)
     path, now = tmp_path / "whole.zip", to_text(clock.ms)
-    with sqlite_nursery.app.app_context():
-        write_archive(sqlite_nursery.site, path, now, keys)
-    dead = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", place, clock)
+    with one_nursery.app.app_context():
+        write_archive(one_nursery.site, path, now, keys)
+    dead = open_nursery(address_for(tmp_path / "b.sqlite"), place, clock)
     push_key = (place / "vapid.pem").read_bytes()
     with dead.app.app_context():
         # One that never came to its commit puts no key in place of this record's.
@@ -344,31 +345,31 @@ def test_a_restore_that_ends_right_after_its_commit_is_made_whole_at_the_next_st
         assert (place / "vapid.pem").read_bytes() == push_key
         read_archive(path, place)
     close_nursery(dead)
-    close_nursery(open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", place, clock))
+    close_nursery(open_nursery(address_for(tmp_path / "b.sqlite"), place, clock))
     assert kept_files(place) == keys
     assert not (place / ".restoring").exists()
 
 
-def test_a_copy_that_is_whole_by_itself_but_not_the_record_is_no_backup(sqlite_nursery, tmp_path):
+def test_a_copy_that_is_whole_by_itself_but_not_the_record_is_no_backup(one_nursery, tmp_path):
     """As where the record was altered after the copy: `verify` compares event by event."""
-    some_record(sqlite_nursery)
-    path = copied(sqlite_nursery, tmp_path / "backups")
-    with sqlite_nursery.app.app_context():
-        with db.engine.begin() as connection:
-            connection.execute(text("UPDATE events SET at = '2020' WHERE position = 2"))
-        with pytest.raises(BadArchive, match=r"event .* at position 2"):
-            verify(sqlite_nursery.site, path, to_text(sqlite_nursery.clock.ms))
+    some_record(one_nursery)
+    path = copied(one_nursery, tmp_path / "backups")
+    with one_nursery.database() as connection:
+        connection.execute(text("UPDATE events SET at = '2020' WHERE position = 2"))
+    found = pytest.raises(BadArchive, match=r"event .* at position 2")
+    with one_nursery.app.app_context(), found:
+        verify(one_nursery.site, path, to_text(one_nursery.clock.ms))
 
 
-def test_phones_notice_a_restore_and_are_told_what_a_backup_covers(sqlite_nursery, tmp_path, clock):
-    device, lot = some_record(sqlite_nursery)
+def test_phones_notice_a_restore_and_are_told_what_a_backup_covers(one_nursery, tmp_path, clock):
+    device, lot = some_record(one_nursery)
     before = device.push(device.event("looked", lot, {}))
     assert before["backed_up_seq"] == 0
-    path = copied(sqlite_nursery, tmp_path / "backups")
+    path = copied(one_nursery, tmp_path / "backups")
     later = device.event("looked", lot, {"moisture": 2})
     after = device.push(later)
     assert after["backed_up_seq"] == before["next_seq"] - 1
-    other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    other = put_back(path, address_for(tmp_path / "b.sqlite"), tmp_path / "other", clock)
     device.nursery = other
     offer = {"device": device.id, "ids": [later["id"]]}
     told = other.call("POST", "/api/v1/sync/offer", offer).json
@@ -380,26 +381,26 @@ def test_phones_notice_a_restore_and_are_told_what_a_backup_covers(sqlite_nurser
     close_nursery(other)
 
 
-def test_a_sealed_backup_opens_with_its_secret_key_only(sqlite_nursery, tmp_path, clock):
+def test_a_sealed_backup_opens_with_its_secret_key_only(one_nursery, tmp_path, clock):
     """Sealed in the age format, v1 (C2SP, age specification), by a library."""
-    some_record(sqlite_nursery)
+    some_record(one_nursery)
     secret, public = new_key()
-    path = copied(sqlite_nursery, tmp_path / "backups", public)
+    path = copied(one_nursery, tmp_path / "backups", public)
     assert path.name.endswith(".zip.age")
     assert path.read_bytes().startswith(b"age-encryption.org/v1\n")
     assert [left.name for left in path.parent.iterdir()] == [path.name]
     with pytest.raises(BadArchive, match="does not open"):
         unseal(path, new_key()[0], tmp_path / "no.zip")
     plain = unseal(path, secret, tmp_path / "plain.zip")
-    with sqlite_nursery.app.app_context():
-        verify(sqlite_nursery.site, plain, to_text(clock.ms))
+    with one_nursery.app.app_context():
+        verify(one_nursery.site, plain, to_text(clock.ms))
     with pytest.raises(BadArchive, match="no age public key"):
-        copied(sqlite_nursery, tmp_path / "backups", "age1nonsense")
+        copied(one_nursery, tmp_path / "backups", "age1nonsense")
 
 
-def test_a_backup_can_be_read_by_its_owner_only(sqlite_nursery, tmp_path):
-    some_record(sqlite_nursery)
-    path = copied(sqlite_nursery, tmp_path / "backups")
+def test_a_backup_can_be_read_by_its_owner_only(one_nursery, tmp_path):
+    some_record(one_nursery)
+    path = copied(one_nursery, tmp_path / "backups")
     assert path.stat().st_mode & 0o077 == 0
 
 
@@ -410,9 +411,9 @@ def test_no_cell_of_the_sheets_is_a_formula(start):
     assert harmless(-3) == -3
 
 
-def test_the_sheet_of_lots_holds_the_label_made_harmless(sqlite_nursery, tmp_path):
-    some_record(sqlite_nursery)
-    with zipfile.ZipFile(copied(sqlite_nursery, tmp_path / "backups")) as file:
+def test_the_sheet_of_lots_holds_the_label_made_harmless(one_nursery, tmp_path):
+    some_record(one_nursery)
+    with zipfile.ZipFile(copied(one_nursery, tmp_path / "backups")) as file:
         assert b"\r\n'=1+1,acer-palmatum," in file.read("lots.csv")
 
 
@@ -447,23 +448,23 @@ def test_events_removed_from_the_end_are_counted_by_check(nursery):
     assert "the log's chain: its last 2 events were removed" in nursery.differences()
 
 
-def test_the_night_makes_one_backup_and_a_missed_night_is_made_up(sqlite_nursery, tmp_path, clock):
-    some_record(sqlite_nursery)
-    nightly = Nightly(sqlite_nursery.app, sqlite_nursery.site, tmp_path / "nights", clock)
-    with sqlite_nursery.app.app_context():
+def test_the_night_makes_one_backup_and_a_missed_night_is_made_up(one_nursery, tmp_path, clock):
+    some_record(one_nursery)
+    nightly = Nightly(one_nursery.app, one_nursery.site, tmp_path / "nights", clock)
+    with one_nursery.app.app_context():
         assert nightly.look() is not None
         clock.forward(hours=2)
         assert nightly.look() is None
         clock.forward(days=1)
         assert nightly.look() is not None
-        newest = looking(sqlite_nursery.site, clock.text(), last_backup)
+        newest = looking(one_nursery.site, clock.text(), last_backup)
     assert newest["at"] == clock.text()
     assert len(list((tmp_path / "nights").iterdir())) == 2
 
 
-def test_a_record_that_was_never_backed_up_rings_from_its_first_start_on(sqlite_nursery, tmp_path):
+def test_a_record_that_was_never_backed_up_rings_from_its_first_start_on(one_nursery, tmp_path):
     """The limits are ours (36 hours, three days, a week). Renaming the nursery changes nothing."""
-    nursery = sqlite_nursery
+    nursery = one_nursery
     said = {"timezone": "Australia/Sydney", "hemisphere": "south", "working_days": [1, 2, 3, 4, 5]}
     row = {"id": nursery.site, "name": "Northfold", "units": "metric", **said}
     nursery.device().record("nursery_changed", None, row)
@@ -519,7 +520,7 @@ def test_pictures_are_in_a_backup_under_their_names_and_come_back_bit_for_bit(
             name_of(good),
             name_of(bad),
         }
-    other = put_back(path, f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    other = put_back(path, address_for(tmp_path / "b.sqlite"), tmp_path / "other", clock)
     token = {"Authorization": f"Bearer {other.token('viewer')}"}
     found = other.client.get(f"/api/v1/photos/{name_of(good)}", headers=token)
     assert found.data == good
@@ -531,20 +532,20 @@ def test_pictures_are_in_a_backup_under_their_names_and_come_back_bit_for_bit(
 
 @pytest.mark.parametrize("how", ["altered", "missing"])
 def test_a_copy_whose_picture_is_damaged_is_refused_and_leaves_the_place_empty(
-    sqlite_nursery, tmp_path, clock, how
+    one_nursery, tmp_path, clock, how
 ):
-    device, lot = some_record(sqlite_nursery)
+    device, lot = some_record(one_nursery)
     octets = jpeg()
     device.record("photographed", lot, {"sha256": name_of(octets)})
-    put(sqlite_nursery, octets)
-    path, harmed = copied(sqlite_nursery, tmp_path / "backups"), tmp_path / "harmed.zip"
+    put(one_nursery, octets)
+    path, harmed = copied(one_nursery, tmp_path / "backups"), tmp_path / "harmed.zip"
     with zipfile.ZipFile(path) as old, zipfile.ZipFile(harmed, "w") as new:
         for name in old.namelist():
             if not name.startswith("photo-"):
                 new.writestr(name, old.read(name))
             elif how == "altered":
                 new.writestr(name, old.read(name)[:-1])
-    other = open_nursery(f"sqlite:///{tmp_path / 'b.sqlite'}", tmp_path / "other", clock)
+    other = open_nursery(address_for(tmp_path / "b.sqlite"), tmp_path / "other", clock)
     with other.app.app_context(), pytest.raises(BadArchive, match="photo-"):
         read_archive(harmed)
     assert history(other) == []

@@ -1,6 +1,5 @@
 """The commands, as a person types them: backup beside a running server, restore, key."""
 
-import os
 import re
 import subprocess
 import sys
@@ -10,6 +9,7 @@ from pathlib import Path
 from lathhouse.store import access
 from lathhouse.store.work import writing
 from lathhouse.sync.server_events import ServerDevice, access_said
+from tests.on_postgresql import address_for, environment
 from tests.server import Clock, close_nursery, open_nursery
 
 LATHHOUSE = [sys.executable, "-m", "lathhouse"]
@@ -17,7 +17,8 @@ LATHHOUSE = [sys.executable, "-m", "lathhouse"]
 
 def lathhouse(*words: object, fails: bool = False) -> str:
     """Run a command and return what it said."""
-    env = {name: value for name, value in os.environ.items() if name != "LATHHOUSE_DATABASE_URL"}
+    folder = Path(str(words[words.index("--data") + 1])) if "--data" in words else Path()
+    env = environment(folder)
     done = subprocess.run(
         [*LATHHOUSE, *map(str, words)], capture_output=True, text=True, env=env, timeout=120
     )
@@ -32,7 +33,7 @@ def same_file(one: Path, other: Path) -> bool:
 def test_backup_and_restore_by_command_give_the_same_record(tmp_path: Path):
     """The first server goes on running, as it would in the shed."""
     at, clock = tmp_path / "at", Clock()
-    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, clock)
+    nursery = open_nursery(address_for(at / "lathhouse.sqlite"), at, clock)
     device = nursery.device()
     lot = device.start_lot()
     device.record("looked", lot, {"moisture": 3})

@@ -62,83 +62,83 @@ def deadline(nursery: Nursery, kind: str) -> str | None:
         return connection.execute(query).scalar()
 
 
-def test_a_warmer_limit_leaves_covers_on_for_the_night_it_covers_for(sqlite_nursery: Nursery):
-    phone = covered_bed(sqlite_nursery, 4)
-    assert stands(sqlite_nursery, "14:30") == {"cover-left-on"}
+def test_a_warmer_limit_leaves_covers_on_for_the_night_it_covers_for(one_nursery: Nursery):
+    phone = covered_bed(one_nursery, 4)
+    assert stands(one_nursery, "14:30") == {"cover-left-on"}
     frost_begins_at(phone, 5)
-    assert stands(sqlite_nursery, "14:31") == set()
+    assert stands(one_nursery, "14:31") == set()
     phone.record("uncovered", None, {"place": BED})
-    assert stands(sqlite_nursery, "14:32") == {"frost-tonight"}
+    assert stands(one_nursery, "14:32") == {"frost-tonight"}
 
 
-def test_a_colder_limit_asks_for_what_it_does_not_cover_to_come_off(sqlite_nursery: Nursery):
-    phone = covered_bed(sqlite_nursery, 2)
-    assert stands(sqlite_nursery, "14:30") == set()
+def test_a_colder_limit_asks_for_what_it_does_not_cover_to_come_off(one_nursery: Nursery):
+    phone = covered_bed(one_nursery, 2)
+    assert stands(one_nursery, "14:30") == set()
     frost_begins_at(phone, 0)
-    assert stands(sqlite_nursery, "14:31") == {"cover-left-on"}
+    assert stands(one_nursery, "14:31") == {"cover-left-on"}
     phone.record("uncovered", None, {"place": BED})
-    assert stands(sqlite_nursery, "14:32") == set()
+    assert stands(one_nursery, "14:32") == set()
 
 
-def test_a_cover_that_stays_on_is_still_too_thin_for_a_colder_night(sqlite_nursery: Nursery):
-    phone = covered_bed(sqlite_nursery, -6, for_low_c=1)
-    assert stands(sqlite_nursery, "14:30") == {"frost-tonight"}
+def test_a_cover_that_stays_on_is_still_too_thin_for_a_colder_night(one_nursery: Nursery):
+    phone = covered_bed(one_nursery, -6, for_low_c=1)
+    assert stands(one_nursery, "14:30") == {"frost-tonight"}
     # What the covering list sends.
     stays = {"place": BED, "until": "2026-09-12", "stays": True}
     phone.record("covered", None, stays)
-    assert stands(sqlite_nursery, "14:31") == {"frost-tonight"}
-    (row,) = (place["covered"] for place in sqlite_nursery.rows("places"))
+    assert stands(one_nursery, "14:31") == {"frost-tonight"}
+    (row,) = (place["covered"] for place in one_nursery.rows("places"))
     said = ("2026-09-09T06:45:00.000Z", "2026-09-12", 1)
     assert (row["at"], row["until"], row["for_low_c"]) == said
     # Off meanwhile, it does not come back by that.
     phone.record("uncovered", None, {"place": BED})
     phone.record("covered", None, stays)
-    assert [place["covered"] for place in sqlite_nursery.rows("places")] == [None]
+    assert [place["covered"] for place in one_nursery.rows("places")] == [None]
 
 
 def test_a_watch_of_frost_with_an_hour_of_its_own_has_its_list_stand_from_then_on(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    phone = covered_bed(sqlite_nursery, 2)
-    assert stands(sqlite_nursery, "12:30") == {"cover-left-on"}
+    phone = covered_bed(one_nursery, 2)
+    assert stands(one_nursery, "12:30") == {"cover-left-on"}
     rule = next(copy.deepcopy(one) for one in load_rules() if one["id"] == "frost-tonight")
     for case in rule["cases"]:
         case["after"]["due"] = {"local_time": "12:00"}
     phone.record("watch_changed", None, rule)
-    assert stands(sqlite_nursery, "12:31") == set()
+    assert stands(one_nursery, "12:31") == set()
     # Off, it lends its hour to nothing any more.
     phone.record("watch_changed", None, {**rule, "enabled": False})
-    assert stands(sqlite_nursery, "13:59") == {"cover-left-on"}
-    assert stands(sqlite_nursery, "14:00") == set()
+    assert stands(one_nursery, "13:59") == {"cover-left-on"}
+    assert stands(one_nursery, "14:00") == set()
 
 
-def test_the_preview_goes_by_the_limit_of_each_day(sqlite_nursery: Nursery):
+def test_the_preview_goes_by_the_limit_of_each_day(one_nursery: Nursery):
     """Until this morning frost began at 0 °C: yesterday's 2 °C left covers asked off."""
-    phone = covered_bed(sqlite_nursery, 2)
+    phone = covered_bed(one_nursery, 2)
     frost_begins_at(phone, 0)
-    assert stands(sqlite_nursery, "14:30") == {"cover-left-on"}
-    sqlite_nursery.clock.set("2026-09-11T08:00:00+10:00")
+    assert stands(one_nursery, "14:30") == {"cover-left-on"}
+    one_nursery.clock.set("2026-09-11T08:00:00+10:00")
     frost_begins_at(phone, 3)
-    sqlite_nursery.clock.set("2026-09-11T08:30:00+10:00")
+    one_nursery.clock.set("2026-09-11T08:30:00+10:00")
     rule = next(dict(one) for one in load_rules() if one["id"] == "cover-left-on")
-    with sqlite_nursery.app.app_context():
-        now = sqlite_nursery.clock.text()
-        (one,) = preview(sqlite_nursery.site, rule, 3, now)["alerts"]
+    with one_nursery.app.app_context():
+        now = one_nursery.clock.text()
+        (one,) = preview(one_nursery.site, rule, 3, now)["alerts"]
     eight = "2026-09-10T22:00:00.000Z"
     # From nine yesterday on it was asked for, past two o'clock and through the night.
     assert (one["raised_at"], one["cleared_at"]) == ("2026-09-09T23:00:00.000Z", eight)
 
 
-def test_a_reading_on_the_nursery_has_no_place_and_no_lot_looked_at_again(sqlite_nursery: Nursery):
-    phone = covered_bed(sqlite_nursery, 4)
-    stands(sqlite_nursery, "09:30")
-    now = sqlite_nursery.clock.text()
+def test_a_reading_on_the_nursery_has_no_place_and_no_lot_looked_at_again(one_nursery: Nursery):
+    phone = covered_bed(one_nursery, 4)
+    stands(one_nursery, "09:30")
+    now = one_nursery.clock.text()
     phone.record("read", None, {"quantity_kind": "temp_c", "value": 9})
-    ahead = [deadline(sqlite_nursery, kind) for kind in ("place", "lot")]
+    ahead = [deadline(one_nursery, kind) for kind in ("place", "lot")]
     assert all(at is None or at > now for at in ahead)
     forecast(phone, 2)
-    assert deadline(sqlite_nursery, "place") == now
-    assert deadline(sqlite_nursery, "lot") == ahead[1]
-    north = {**HOME, "id": sqlite_nursery.site, "hemisphere": "north"}
+    assert deadline(one_nursery, "place") == now
+    assert deadline(one_nursery, "lot") == ahead[1]
+    north = {**HOME, "id": one_nursery.site, "hemisphere": "north"}
     phone.record("nursery_changed", None, north)
-    assert deadline(sqlite_nursery, "lot") == now
+    assert deadline(one_nursery, "lot") == now

@@ -149,9 +149,9 @@ def test_a_real_nursery_is_not_opened_as_a_demo(real: Nursery):
     assert f"{folder_of(real)} holds a real nursery. Leave out --demo." in said(*asked)
 
 
-def test_a_demo_that_was_filled_before_is_opened_again(sqlite_nursery: Nursery):
-    at, site = sqlite_nursery.clock.ms, sqlite_nursery.site
-    with sqlite_nursery.app.app_context():
+def test_a_demo_that_was_filled_before_is_opened_again(one_nursery: Nursery):
+    at, site = one_nursery.clock.ms, one_nursery.site
+    with one_nursery.app.app_context():
         assert not is_real(site, at)
         load(site, at, lived_days=0)
         assert not is_real(site, at)

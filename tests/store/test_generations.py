@@ -11,10 +11,10 @@ LEVELS = 40
 
 
 def test_forty_generations_of_splits_and_merges_cost_once_for_each_lot(
-    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
 ):
     """Two ways lead through each level: followed one by one they would be 2 to the 40th."""
-    nursery = sqlite_nursery
+    nursery = one_nursery
     device, clock = nursery.device(), nursery.clock
     first = str(uuid.uuid4())
     usual = {"crop": "acer-palmatum", "label": "26-017-R", "unit": "seeds"}

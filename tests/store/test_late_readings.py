@@ -53,10 +53,10 @@ def test_a_row_kept_at_marks_goes_on_to_what_the_whole_log_comes_to(seed: int):
 
 @pytest.mark.parametrize("seed", SEEDS[:3])
 def test_late_readings_in_any_order_come_to_what_all_of_them_come_to(
-    sqlite_nursery: Nursery, seed: int, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, seed: int, monkeypatch: pytest.MonkeyPatch
 ):
     """With corrections, covers and rounds between; `check` folds the whole log from nothing."""
-    pick, nursery = random.Random(seed), sqlite_nursery
+    pick, nursery = random.Random(seed), one_nursery
     device, now = nursery.device(), nursery.clock.ms
     place = fridge(nursery, device)
     routes = {"late": 0, "whole": 0}
@@ -168,18 +168,18 @@ def test_what_is_spared_is_few_and_leaves_no_long_gap(hours: list[int]):
         assert len(kept) <= MARKS + 2
 
 
-def test_a_row_says_the_same_after_it_was_folded_again_from_nothing(sqlite_nursery: Nursery):
-    device, now = sqlite_nursery.device(), sqlite_nursery.clock.ms
-    place = fridge(sqlite_nursery, device)
+def test_a_row_says_the_same_after_it_was_folded_again_from_nothing(one_nursery: Nursery):
+    device, now = one_nursery.device(), one_nursery.clock.ms
+    place = fridge(one_nursery, device)
     device.push(*readings(device, place, list(range(now - 90 * HOUR_MS, now, HOUR_MS))))
     device.push(*readings(device, place, [now - 30 * MINUTE_MS]))
-    (before,) = [row for row in sqlite_nursery.rows("places") if row["id"] == place]
-    with sqlite_nursery.database() as connection:
+    (before,) = [row for row in one_nursery.rows("places") if row["id"] == place]
+    with one_nursery.database() as connection:
         connection.execute(text("DELETE FROM row_marks"))
-    with sqlite_nursery.app.app_context():
+    with one_nursery.app.app_context():
         fresh = looking(
-            sqlite_nursery.site,
-            sqlite_nursery.clock.text(),
+            one_nursery.site,
+            one_nursery.clock.text(),
             lambda work: config.fold_row(
                 work.site_id, ("place", place), None, Log(work, []).events_about("place", place)
             ),

@@ -15,6 +15,7 @@ from lathhouse.domain.instants import HOUR_MS, MINUTE_MS
 from lathhouse.domain.watch_replay import not_replayed
 from lathhouse.domain.watches import load_rules
 from lathhouse.store.models import Subject
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.store.deadlines import stop_at_deadlines
 from tests.store.test_watch_preview import BEGIN, happened, previewed, rule_of, told_by
@@ -66,7 +67,7 @@ class Kept(Phone):
 def lived(folder: Path, seed: int) -> Nursery:
     """Return a nursery in which one phone has lived through a random story of forty days."""
     pick, clock = random.Random(seed), Clock(BEGIN)
-    nursery = open_nursery(f"sqlite:///{folder / 'l.sqlite'}", folder / "data", clock)
+    nursery = open_nursery(address_for(folder / "l.sqlite"), folder / "data", clock)
     phone, begin_ms = Kept(nursery), clock.ms
     phone.come_back()
     at_ms, in_touch = begin_ms, True

@@ -17,6 +17,7 @@ from lathhouse.store import engine, refold
 from lathhouse.store.leases import take_lease
 from lathhouse.store.models import db
 from lathhouse.store.sites import open_site
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 # What the first version knew nothing of, as the fold has added it since.
@@ -147,27 +148,27 @@ def test_a_record_of_the_first_version_is_folded_again_and_phones_hear_of_it(
 
 
 def test_an_archive_of_another_fold_is_folded_again_when_it_is_restored(
-    sqlite_nursery: Nursery, tmp_path: Path
+    one_nursery: Nursery, tmp_path: Path
 ):
     """As `lathhouse restore` does it: the archive is read into a running program's database."""
     from lathhouse.store.archive import write_archive
     from lathhouse.store.restore import read_archive
 
-    a_day(sqlite_nursery)
-    expected = rows_of(sqlite_nursery)
-    with sqlite_nursery.app.app_context():
-        with db.engine.begin() as connection:
-            where = "WHERE kind = 'place'"
-            (kept,) = connection.execute(text(f"SELECT data FROM subjects {where}")).one()
-            older = {"data": without(ADDED_TO_PLACES, kept)}
-            connection.execute(text(f"UPDATE subjects SET data = :data {where}"), older)
-            connection.execute(text("UPDATE sites SET fold_version = 0"))
-        now, made = sqlite_nursery.clock.text(), tmp_path / "older.zip"
+    a_day(one_nursery)
+    expected = rows_of(one_nursery)
+    with one_nursery.database() as connection:
+        where = "WHERE kind = 'place'"
+        (kept,) = connection.execute(text(f"SELECT data FROM subjects {where}")).one()
+        older = {"data": without(ADDED_TO_PLACES, kept)}
+        connection.execute(text(f"UPDATE subjects SET data = :data {where}"), older)
+        connection.execute(text("UPDATE sites SET fold_version = 0"))
+    with one_nursery.app.app_context():
+        now, made = one_nursery.clock.text(), tmp_path / "older.zip"
         # Not as a backup, which a program of this fold would refuse to note in that record.
-        write_archive(sqlite_nursery.site, made, now)
-    token = sqlite_nursery.token("owner")
+        write_archive(one_nursery.site, made, now)
+    token = one_nursery.token("owner")
     place = tmp_path / "restored"
-    restored = open_nursery(f"sqlite:///{place / 'l.sqlite'}", place, sqlite_nursery.clock)
+    restored = open_nursery(address_for(place / "l.sqlite"), place, one_nursery.clock)
     with restored.app.app_context():
         read_archive(made)
         restored.site = restored.app.config["SITE_ID"] = open_site(now)
@@ -194,10 +195,10 @@ def older(nursery: Nursery) -> None:
 
 
 def test_a_fold_that_was_cut_off_goes_on_where_it_stopped(
-    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
 ):
     """One page after another: what was folded before the end came is not folded once more."""
-    nursery = sqlite_nursery
+    nursery = one_nursery
     device = nursery.device()
     for number in range(12):
         place = {"id": f"bench {number:02}", "name": f"Bench {number}", "order": number}
@@ -232,8 +233,8 @@ def test_a_fold_that_was_cut_off_goes_on_where_it_stopped(
         open_site(nursery.clock.text())
         assert folded == []
         # Cut off in a part that this version does not know: it folds all of them.
-        db.session.execute(text("UPDATE sites SET refolding = :at"), {"at": OF_ANOTHER})
-        db.session.commit()
+        with nursery.database() as connection:
+            connection.execute(text("UPDATE sites SET refolding = :at"), {"at": OF_ANOTHER})
         open_site(nursery.clock.text())
         assert set(folded) >= {f"bench {number:02}" for number in range(12)}
     assert rows_of(nursery) == expected

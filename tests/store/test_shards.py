@@ -12,7 +12,8 @@ from lathhouse.store import walls
 from lathhouse.store.check import check
 from lathhouse.store.models import Base, db
 from tests.attack.two_sites import settle_beside
-from tests.server import Clock, Nursery, close_nursery, empty_postgresql, open_nursery
+from tests.databases import empty_postgresql
+from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 SHARES = 4
 SHARE = re.compile(r"\b(\w+)_share_(\d)\b")

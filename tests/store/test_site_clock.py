@@ -21,6 +21,7 @@ from lathhouse.store.models import db
 from lathhouse.store.site_clock import DAYS_AGREE_MS, SiteClock, certain_ms, last_trusted_ms
 from lathhouse.store.work import Work, writing
 from lathhouse.web.requests import SENT_AT, Moment
+from tests.on_postgresql import address_for
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery
 from tests.web.test_people import Phone, link_for
@@ -137,7 +138,7 @@ def test_a_phone_that_agrees_with_the_wall_clock_ends_the_doubt_and_no_other_doe
 def served(tmp_path: Path) -> Iterator[tuple[Nursery, Machine, Device]]:
     """A server with a watched clock, and a phone that is always right."""
     machine = Machine()
-    url = f"sqlite:///{tmp_path / 'l.sqlite'}"
+    url = address_for(tmp_path / "l.sqlite")
     app = create_app(Settings(tmp_path / "data", url, now_ms=machine.started(None)))
     right = Clock()
     nursery = Nursery(app, right)
@@ -370,6 +371,6 @@ def test_the_last_trusted_time_outlives_the_process(
         take_lease(nursery.site, "clock", machine.true_ms + 9 * DAY_MS)
     machine.after(2, -100)
     again = machine.started(None)
-    url = f"sqlite:///{tmp_path / 'l.sqlite'}"
+    url = address_for(tmp_path / "l.sqlite")
     create_app(Settings(tmp_path / "data", url, now_ms=again))
     assert (again(), again.doubt) == (START_MS, "behind")

@@ -16,7 +16,8 @@ from lathhouse.domain.instants import to_text
 from lathhouse.store import walls
 from lathhouse.store.models import Base, Event, Site, Token, db
 from tests.attack.two_sites import MARK, rows_of, settle_beside
-from tests.server import Clock, Nursery, close_nursery, empty_postgresql, open_nursery
+from tests.databases import empty_postgresql
+from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 WITH_SITE = [table for table in Base.metadata.sorted_tables if "site_id" in table.c]
 # The list of the nurseries themselves: its own key is the site.

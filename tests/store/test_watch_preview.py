@@ -19,6 +19,7 @@ from lathhouse.store.config import NEW_NURSERY
 from lathhouse.store.models import Alert, Backup, Subject
 from lathhouse.store.watch_preview import preview
 from lathhouse.store.work import looking, writing
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.store.deadlines import stop_at_deadlines
 from tests.web.samples import TREATED
@@ -152,7 +153,7 @@ def lived(
 ) -> Nursery:
     """Return a nursery that has lived through a story, from the first day under a changed rule."""
     clock = Clock(BEGIN)
-    nursery = open_nursery(f"sqlite:///{folder / 'l.sqlite'}", folder / "data", clock)
+    nursery = open_nursery(address_for(folder / "l.sqlite"), folder / "data", clock)
     phone = nursery.device()
     home = {**NEW_NURSERY, "id": nursery.site, "timezone": "Australia/Sydney"}
     home |= {"name": "Lath", "currency": "AUD"}

@@ -16,6 +16,7 @@ from lathhouse.domain.instants import local_date, offsets_of, parse_instant
 from lathhouse.store import alerts, engine, phones
 from lathhouse.store.models import db
 from lathhouse.store.work import looking
+from tests.on_postgresql import copied
 from tests.server import Clock, Device, Nursery, close_nursery, open_nursery
 
 WRITERS, EACH = 8, 12
@@ -116,27 +117,19 @@ def test_a_refused_number_counts_and_a_mended_record_clears_the_alert(nursery: N
     assert "record-gap" not in nursery.alerts()
 
 
-def copied(nursery: Nursery, to: Path) -> Path:
-    """Return a backup of the record, made while the server runs."""
-    with nursery.app.app_context():
-        source, target = sqlite3.connect(db.engine.url.database), sqlite3.connect(to)
-    source.backup(target)
-    source.close()
-    target.close()
-    return to
-
-
 def test_f11_a_server_put_back_from_a_backup_is_noticed_and_gets_what_it_lacks(
-    sqlite_nursery: Nursery, tmp_path: Path
+    one_nursery: Nursery, tmp_path: Path
 ):
     """FAULTS F11: counters that go backwards tell a phone; it offers its ids, and sends those."""
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     lot = device.start_lot()
     kept = device.record("looked", lot, {"moisture": 3})
-    backup = copied(sqlite_nursery, tmp_path / "backup.sqlite")
+    close_nursery(one_nursery)  # it opens its database again by itself
+    url = one_nursery.app.config["SQLALCHEMY_DATABASE_URI"]
+    backup = copied(url, tmp_path / "backup.sqlite")
     later = [device.event("looked", lot, {"moisture": 2}) for _ in range(3)]
     before = device.push(*later)
-    restored = open_nursery(f"sqlite:///{backup}", tmp_path / "restored", sqlite_nursery.clock)
+    restored = open_nursery(backup, tmp_path / "restored", one_nursery.clock)
     pulled = restored.call("GET", "/api/v1/sync/pull?after=0&limit=1").json
     assert pulled["revision"] < before["revision"]
     phone = Device(restored)
@@ -149,7 +142,7 @@ def test_f11_a_server_put_back_from_a_backup_is_noticed_and_gets_what_it_lacks(
     again = phone.push(kept, *later)
     assert (again["already"], again["stored"]) == ([kept["id"]], ids)
     assert again["next_seq"] == before["next_seq"]
-    assert restored.lot(lot)["events_count"] == sqlite_nursery.lot(lot)["events_count"]
+    assert restored.lot(lot)["events_count"] == one_nursery.lot(lot)["events_count"]
     assert restored.differences() == []
     close_nursery(restored)
 
@@ -210,30 +203,30 @@ def test_f12_a_phone_in_the_year_2099_locks_nothing(nursery: Nursery):
     ],
 )
 def test_f13_a_round_late_in_the_evening_counts_for_that_day(
-    sqlite_nursery: Nursery, zone: str, opens: str, evening: str
+    one_nursery: Nursery, zone: str, opens: str, evening: str
 ):
     """FAULTS F13: walked at 23:30; the next one is asked for on the next day by 11:00, not before.
 
     The day in UTC is another one than the nursery's own, on one side of the world or the other.
     """
-    clock = sqlite_nursery.clock
+    clock = one_nursery.clock
     clock.set(evening)
-    device, place = sqlite_nursery.device(), str(uuid.uuid4())
-    nursery_row = {"id": sqlite_nursery.site, "name": "N", "timezone": zone}
+    device, place = one_nursery.device(), str(uuid.uuid4())
+    nursery_row = {"id": one_nursery.site, "name": "N", "timezone": zone}
     nursery_row |= {"hemisphere": "south", "working_days": [1, 2, 3, 4, 5, 6]}
     device.record("nursery_changed", None, nursery_row, at=clock.text(days=9))
     house = {"id": place, "name": "House", "order": 1, "kind": "house", "daily": True}
     device.record("place_changed", None, house, at=clock.text(days=9))
     device.start_lot(at=clock.text(days=8), place=place, unit="plants", container_l=2)
-    assert level_on(sqlite_nursery, place) == "alarm"
+    assert level_on(one_nursery, place) == "alarm"
     device.record("round_closed", None, {"place": place}, at=clock.text())
-    assert level_on(sqlite_nursery, place) is None
+    assert level_on(one_nursery, place) is None
     clock.set(opens)
-    assert level_on(sqlite_nursery, place) is None
+    assert level_on(one_nursery, place) is None
     clock.forward(hours=10, minutes=29)
-    assert level_on(sqlite_nursery, place) is None
+    assert level_on(one_nursery, place) is None
     clock.forward(minutes=1)
-    assert level_on(sqlite_nursery, place) == "due"
+    assert level_on(one_nursery, place) == "due"
 
 
 def level_on(nursery: Nursery, place: str) -> str | None:
@@ -286,10 +279,11 @@ def test_f23_no_update_is_lost_when_many_write_to_one_lot(
     assert nursery.differences() == []
 
 
+@pytest.mark.about_sqlite("its pragmas and its lock")
 def test_f23_sqlite_is_in_wal_with_full_synchronous_and_begins_immediately(
-    sqlite_nursery: Nursery, tmp_path: Path
+    one_nursery: Nursery, tmp_path: Path
 ):
-    with sqlite_nursery.app.app_context(), db.engine.begin() as connection:
+    with one_nursery.app.app_context(), db.engine.begin() as connection:
         assert connection.execute(text("PRAGMA journal_mode")).scalar() == "wal"
         assert connection.execute(text("PRAGMA synchronous")).scalar() == 2
         other = sqlite3.connect(tmp_path / "l.sqlite", timeout=0)

@@ -1,5 +1,6 @@
 """The order of arrival means nothing: random logs through the HTTP door, pushed in other orders."""
 
+import json
 import random
 import uuid
 from collections import defaultdict
@@ -8,13 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from flask import Flask
 from sqlalchemy import text
 
 from lathhouse.domain.instants import to_ms, to_text
 from lathhouse.errors import Refusal
-from lathhouse.store.models import db
 from lathhouse.sync.kinds import check_event, corrected_at
+from tests.on_postgresql import address_for
 from tests.parity.logs import CHILD, LOT, PARENTS
 from tests.parity.stories import make_log
 from tests.server import Clock, Nursery, close_nursery, open_nursery
@@ -120,7 +120,7 @@ def told(nursery: Nursery) -> Any:
 def nurseries(tmp_path: Path, clock: Clock) -> Iterator[list[Nursery]]:
     """Three servers of the same record to be."""
     opened = [
-        open_nursery(f"sqlite:///{tmp_path / f'{n}.sqlite'}", tmp_path / str(n), clock)
+        open_nursery(address_for(tmp_path / f"{n}.sqlite"), tmp_path / str(n), clock)
         for n in range(3)
     ]
     yield opened
@@ -160,30 +160,28 @@ def test_on_either_database_the_stored_lots_are_a_fold_from_nothing(nursery: Nur
         assert nursery.differences() == []
 
 
-def test_the_check_that_compares_with_a_fold_can_fail(sqlite_nursery: Nursery):
-    push_all(sqlite_nursery, 2, order=1)
-    spoil(sqlite_nursery.app, sqlite_nursery.site)
-    assert any("is not what its events say" in one for one in sqlite_nursery.differences())
+def test_the_check_that_compares_with_a_fold_can_fail(one_nursery: Nursery):
+    push_all(one_nursery, 2, order=1)
+    spoil(one_nursery)
+    assert any("is not what its events say" in one for one in one_nursery.differences())
 
 
-def spoil(app: Flask, site: str) -> None:
+def spoil(nursery: Nursery) -> None:
     """Change a stored lot behind the record's back."""
-    with app.app_context(), db.engine.begin() as connection:
-        connection.execute(
-            text(
-                "UPDATE subjects SET data = json_set(data, '$.quantity', 123456)"
-                " WHERE site_id = :site AND kind = 'lot'"
-            ),
-            {"site": site},
-        )
+    with nursery.database() as connection:
+        query = "SELECT id, data FROM subjects WHERE kind = 'lot' ORDER BY id"
+        row = connection.execute(text(query)).first()
+        assert row is not None
+        said = {"id": row.id, "data": json.dumps({**json.loads(row.data), "quantity": 123456})}
+        connection.execute(text("UPDATE subjects SET data = :data WHERE id = :id"), said)
 
 
 @pytest.mark.parametrize("generations", [1, 2])
 def test_a_parents_past_told_late_together_with_a_childs_present_reaches_the_child(
-    sqlite_nursery: Nursery, generations: int
+    one_nursery: Nursery, generations: int
 ):
     """The demo's oldest stock, pushed phone by phone: the child knew nothing of its sowing."""
-    orla, shed, clock = sqlite_nursery.device(), sqlite_nursery.device(), sqlite_nursery.clock
+    orla, shed, clock = one_nursery.device(), one_nursery.device(), one_nursery.clock
     family = [orla.start_lot(at=clock.text(days=400))]
     for age in range(generations):
         at = clock.text(days=100 - age)
@@ -194,5 +192,5 @@ def test_a_parents_past_told_late_together_with_a_childs_present_reaches_the_chi
         *(shed.event("looked", lot, {"moisture": 3}, at=clock.text(days=1)) for lot in family),
     )
     assert said["refused"] == []
-    assert sqlite_nursery.lot(family[-1])["spells"][0]["started_at"] == clock.text(days=390)
-    assert sqlite_nursery.differences() == []
+    assert one_nursery.lot(family[-1])["spells"][0]["started_at"] == clock.text(days=390)
+    assert one_nursery.differences() == []

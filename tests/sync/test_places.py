@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from lathhouse.domain.instants import to_text
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 SEEDS = range(5)
@@ -126,7 +127,7 @@ def told(nursery: Nursery) -> Any:
 def nurseries(tmp_path: Path, clock: Clock) -> Iterator[list[Nursery]]:
     """Three servers of the same record to be."""
     opened = [
-        open_nursery(f"sqlite:///{tmp_path / f'{n}.sqlite'}", tmp_path / str(n), clock)
+        open_nursery(address_for(tmp_path / f"{n}.sqlite"), tmp_path / str(n), clock)
         for n in range(3)
     ]
     yield opened

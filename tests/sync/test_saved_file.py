@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from lathhouse.domain.saved_file import BadSavedFile, checksum, read_saved_file
+from tests.on_postgresql import address_for, environment
 from tests.photos import jpeg, name_of
 from tests.saved_file import write_saved_file
 from tests.server import Clock, Device, Nursery, close_nursery, open_nursery
@@ -155,17 +156,17 @@ def test_a_cut_off_phones_file_is_taken_from_who_may_record_and_says_who_brought
     assert phone["last_sync_at"] == before["last_sync_at"], "the phone itself was not in touch"
 
 
-def test_no_phone_says_of_itself_that_somebody_brought_it(sqlite_nursery: Nursery):
-    device = sqlite_nursery.device()
+def test_no_phone_says_of_itself_that_somebody_brought_it(one_nursery: Nursery):
+    device = one_nursery.device()
     lot = device.start_lot()
     device.record("looked", lot, {}, brought={"by": MELE, "from": "file"})
-    assert not any("brought" in event for event in on_record(sqlite_nursery))
+    assert not any("brought" in event for event in on_record(one_nursery))
 
 
 def test_nobody_gets_more_rights_by_a_file_than_its_phone_and_its_bringer_have(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    nursery, worker = sqlite_nursery, Phone(sqlite_nursery)
+    nursery, worker = one_nursery, Phone(one_nursery)
     worker.pair(link_for(nursery, "worker", MELE)["link"])
     grab = worker.event("person_changed", {"id": MELE, "name": "Mele", "role": "owner"})
     own = Phone(nursery)
@@ -185,18 +186,18 @@ def test_nobody_gets_more_rights_by_a_file_than_its_phone_and_its_bringer_have(
 
 
 def test_what_was_refused_before_stays_refused_with_its_reason_and_its_number(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
     """Its mending, in the same file, is what is stored."""
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     lot = device.start_lot()
     bad = device.event("looked", lot, {"moisture": 9})
     mending = device.event("looked", lot, {"moisture": 3}, mends=bad["id"])
     worse = device.event("looked", lot, {"moisture": 8})
     problem = {"title": "A field", "detail": "data.moisture must be 1 to 5.", "status": 422}
     refused = [{"event": bad, "problem": problem}]
-    file = saved(sqlite_nursery, device.id, mending, worse, refused=refused, unreadable=[7])
-    said = bring(sqlite_nursery, file)
+    file = saved(one_nursery, device.id, mending, worse, refused=refused, unreadable=[7])
+    said = bring(one_nursery, file)
     assert counts(said) == (1, 0, 2)
     first, second = said.json["refused"]
     assert (first["id"], first["kind"], first["problem"]["detail"]) == (
@@ -205,28 +206,28 @@ def test_what_was_refused_before_stays_refused_with_its_reason_and_its_number(
         problem["detail"],
     )
     assert "data.moisture" in second["problem"]["detail"]
-    phone = {row["id"]: row for row in sqlite_nursery.rows("phones")}[device.id]
+    phone = {row["id"]: row for row in one_nursery.rows("phones")}[device.id]
     assert (phone["contiguous"], phone["gap_since"]) == (4, None)
     assert phone["refused_since"] is not None, "the second waits to be mended"
 
 
 def test_files_of_other_nurseries_and_bad_ones_are_refused_and_leave_nothing(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     look = device.event("noted", None, {"text": "frost on the glass"})
     foreign = {"site": str(uuid.uuid4()), "device": device.id, "made_at": "", "skew_ms": 0}
     nameless = {**foreign, "site": None}
     for text, says in [
         (write_saved_file({**foreign, "events": [look]}), "of another nursery"),
         (write_saved_file({**nameless, "events": [look]}), "never let in here"),
-        (saved(sqlite_nursery, device.id, look)[:-30], "cut short"),
+        (saved(one_nursery, device.id, look)[:-30], "cut short"),
     ]:
-        said = bring(sqlite_nursery, text)
+        said = bring(one_nursery, text)
         assert said.status_code == 422
         assert says in said.json["detail"]
         assert said.json["type"].endswith("/saved-file-refused")
-    assert on_record(sqlite_nursery) == []
+    assert on_record(one_nursery) == []
 
 
 def test_a_thousand_and_more_records_come_in_one_file(nursery: Nursery):
@@ -237,7 +238,9 @@ def test_a_thousand_and_more_records_come_in_one_file(nursery: Nursery):
 
 def take(file: Path, folder: Path, *, fails: bool = False) -> str:
     command = [sys.executable, "-m", "lathhouse", "take-file", str(file), "--data", str(folder)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=120)
+    done = subprocess.run(
+        command, capture_output=True, text=True, timeout=120, env=environment(folder)
+    )
     assert (done.returncode != 0) == fails, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
     return done.stdout + done.stderr
@@ -245,7 +248,7 @@ def take(file: Path, folder: Path, *, fails: bool = False) -> str:
 
 def test_the_command_takes_a_file_while_the_server_runs(tmp_path: Path):
     at = tmp_path / "at"
-    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())
+    nursery = open_nursery(address_for(at / "lathhouse.sqlite"), at, Clock())
     device: Device = nursery.device()
     lot = device.start_lot()
     look, bad = device.event("looked", lot, {}), device.event("looked", lot, {"moisture": 9})
@@ -264,10 +267,10 @@ def test_the_command_takes_a_file_while_the_server_runs(tmp_path: Path):
 
 
 def test_a_file_is_worth_no_more_than_its_bringer_whatever_phone_it_says_it_is_of(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
     """A worker writes a file as the owner's phone, whose id is in every pull."""
-    nursery, anna, mele = sqlite_nursery, str(uuid.uuid4()), str(uuid.uuid4())
+    nursery, anna, mele = one_nursery, str(uuid.uuid4()), str(uuid.uuid4())
     own, worker = Phone(nursery), Phone(nursery)
     own.pair(link_for(nursery, "owner", anna)["link"])
     worker.pair(link_for(nursery, "worker", mele)["link"])
@@ -296,9 +299,9 @@ def test_a_file_is_worth_no_more_than_its_bringer_whatever_phone_it_says_it_is_o
 
 
 def test_a_dead_phones_file_by_a_colleague_is_stored_once_and_told_whole_by_the_phone_itself(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    nursery, broken, bringer = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    nursery, broken, bringer = one_nursery, Phone(one_nursery), Phone(one_nursery)
     broken.pair(link_for(nursery, "worker", MELE)["link"])
     bringer.pair(link_for(nursery, "worker", str(uuid.uuid4()))["link"])
     kept = [broken.event("noted", {"text": f"{n}"}) | {"by": MELE} for n in range(3)]

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 
 
@@ -11,6 +12,6 @@ from tests.server import Clock, Nursery, close_nursery, open_nursery
 def same_nursery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
     """A nursery on SQLite that a file's tests share: they ask, and what they send is refused."""
     folder = tmp_path_factory.mktemp("same")
-    opened = open_nursery(f"sqlite:///{folder / 'l.sqlite'}", folder / "data", Clock())
+    opened = open_nursery(address_for(folder / "l.sqlite"), folder / "data", Clock())
     yield opened
     close_nursery(opened)

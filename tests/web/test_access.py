@@ -14,6 +14,7 @@ from lathhouse.settings import Settings
 from lathhouse.store import access
 from lathhouse.store.models import Pairing, Session, Token
 from lathhouse.store.work import looking
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.samples import event
 
@@ -293,16 +294,16 @@ def test_a_link_for_nobody_there_is_or_for_a_sensor_is_refused(same_nursery: Nur
         assert (said.status_code, said.content_type) == (422, PROBLEM)
 
 
-def test_the_cookie_is_out_of_reach_and_secure_where_the_line_is(sqlite_nursery: Nursery):
-    secret = owner_secret(sqlite_nursery)
-    plain = redeem(sqlite_nursery.client, secret).headers["Set-Cookie"]
+def test_the_cookie_is_out_of_reach_and_secure_where_the_line_is(one_nursery: Nursery):
+    secret = owner_secret(one_nursery)
+    plain = redeem(one_nursery.client, secret).headers["Set-Cookie"]
     assert "HttpOnly" in plain
     assert "SameSite=Strict" in plain
     assert "Path=/" in plain
     assert "Secure" not in plain
-    link = sqlite_nursery.call("POST", "/api/v1/pairings", {}).json["link"]
+    link = one_nursery.call("POST", "/api/v1/pairings", {}).json["link"]
     body = {"secret": link.rsplit("/", 1)[1], "device": str(uuid.uuid4())}
-    safe = sqlite_nursery.app.test_client().post(
+    safe = one_nursery.app.test_client().post(
         "/api/v1/pairings/redeem", json=body, base_url="https://localhost"
     )
     assert "Secure" in safe.headers["Set-Cookie"]
@@ -329,28 +330,28 @@ def test_a_session_ends_and_then_says_401(nursery: Nursery):
     ],
 )
 def test_another_sites_page_cannot_write_with_a_phones_cookie(
-    sqlite_nursery: Nursery, headers: dict[str, str]
+    one_nursery: Nursery, headers: dict[str, str]
 ):
-    phone = paired(sqlite_nursery)
+    phone = paired(one_nursery)
     said = phone.post("/api/v1/sync/push", json=push_body(), headers=headers)
     assert (said.status_code, said.content_type) == (403, PROBLEM)
-    events = sqlite_nursery.call("GET", "/api/v1/events").json["events"]
+    events = one_nursery.call("GET", "/api/v1/events").json["events"]
     kinds = [event["kind"] for event in events]
     assert kinds == ["access_changed", "phone_changed"], "nothing but its pairing"
 
 
-def test_another_sites_page_cannot_pair_a_browser(sqlite_nursery: Nursery):
-    secret = owner_secret(sqlite_nursery)
+def test_another_sites_page_cannot_pair_a_browser(one_nursery: Nursery):
+    secret = owner_secret(one_nursery)
     body = {"secret": secret, "device": str(uuid.uuid4())}
-    said = sqlite_nursery.client.post(
+    said = one_nursery.client.post(
         "/api/v1/pairings/redeem", json=body, headers={"Origin": "https://elsewhere.example"}
     )
     assert said.status_code == 403
-    assert redeem(sqlite_nursery.client, secret).status_code == 200
+    assert redeem(one_nursery.client, secret).status_code == 200
 
 
-def test_the_apps_own_pages_write_with_the_cookie(sqlite_nursery: Nursery):
-    phone = paired(sqlite_nursery)
+def test_the_apps_own_pages_write_with_the_cookie(one_nursery: Nursery):
+    phone = paired(one_nursery)
     own = {"Origin": "http://localhost", "Sec-Fetch-Site": "same-origin"}
     assert phone.post("/api/v1/sync/push", json=push_body(), headers=own).status_code == 200
 
@@ -423,7 +424,7 @@ def test_a_token_says_who_it_is(same_nursery: Nursery):
 
 def test_two_nurseries_do_not_know_each_others_tokens(tmp_path: Path, clock: Clock):
     folders = [tmp_path / "a", tmp_path / "b"]
-    one, two = (open_nursery(f"sqlite:///{f}.sqlite", f, clock) for f in folders)
+    one, two = (open_nursery(address_for(f.with_suffix(".sqlite")), f, clock) for f in folders)
     headers = {"Authorization": f"Bearer {one.token('owner')}"}
     assert one.client.get("/api/v1/alerts", headers=headers).status_code == 200
     assert two.client.get("/api/v1/alerts", headers=headers).status_code == 401
@@ -431,8 +432,8 @@ def test_two_nurseries_do_not_know_each_others_tokens(tmp_path: Path, clock: Clo
     close_nursery(two)
 
 
-def test_readings_from_two_phones_are_of_a_device_each(sqlite_nursery: Nursery):
-    nursery = sqlite_nursery
+def test_readings_from_two_phones_are_of_a_device_each(one_nursery: Nursery):
+    nursery = one_nursery
     place = str(uuid.uuid4())
     row = {"id": place, "name": "Shed fridge", "kind": "chamber"}
     nursery.device().record("place_changed", None, row)

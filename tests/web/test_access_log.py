@@ -276,16 +276,17 @@ def test_what_goes_wrong_where_nobody_was_killed_is_not_taken_for_the_kill():
         struck_amid(lambda: {}["link"], COMMITS_MOST)
 
 
+@pytest.mark.about_sqlite("puts its file back after each kill")
 def test_a_server_killed_amid_a_change_of_rights_leaves_the_change_and_its_event_or_neither(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
     """Every writing route that changes who is let in, at each of its commits."""
-    story = Story(sqlite_nursery)
+    story = Story(one_nursery)
     person = {"id": MELE, "name": "Mele", "role": "worker"}
-    sqlite_nursery.device().record("person_changed", None, person)
+    one_nursery.device().record("person_changed", None, person)
     story.begin_move()
     for rule, (step, kind) in story.steps().items():
-        assert kill_everywhere(sqlite_nursery, step, kind), rule
+        assert kill_everywhere(one_nursery, step, kind), rule
 
 
 def commands(group: click.Group, before: str = "") -> set[str]:
@@ -310,6 +311,7 @@ def in_file(file: Path) -> list[Any]:
         return [told, *(sorted(map(str, record.execute(query))) for query in LETS_IN)]
 
 
+@pytest.mark.about_sqlite("the file in a folder, read beside the commands")
 def test_a_command_killed_amid_a_change_of_rights_leaves_both_or_neither(
     sqlite_tables: Path, tmp_path: Path
 ):
@@ -374,10 +376,10 @@ def names_told(nursery: Nursery, after: int) -> list[tuple[str, str | None, bool
 
 
 def test_a_name_that_was_only_said_on_a_shared_phone_proves_no_act_through_the_server(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
     """Who carries a shared phone is said (ours); on one's own phone it is proved."""
-    nursery, script = sqlite_nursery, sqlite_nursery.device()
+    nursery, script = one_nursery, one_nursery.device()
     script.record("person_changed", None, {"id": MELE, "name": "Mele", "role": "owner"})
     lots = [script.start_lot(at=nursery.clock.text(days=30), label=f"26-01{n}") for n in (1, 2)]
     for lot in lots:
@@ -399,9 +401,9 @@ def test_a_name_that_was_only_said_on_a_shared_phone_proves_no_act_through_the_s
 
 
 def test_who_was_said_to_carry_a_phone_stays_said_of_its_successor_under_another_name(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    nursery = sqlite_nursery
+    nursery = one_nursery
     nursery.device().record("person_changed", None, {"id": MELE, "name": "Mele", "role": "owner"})
     story = carried_by_mele(nursery, None)
     story.begin_move()
@@ -416,11 +418,11 @@ def test_who_was_said_to_carry_a_phone_stays_said_of_its_successor_under_another
     assert {(by, said) for _, by, said in told} == {(MELE, True)}
 
 
-def test_what_only_the_owner_changes_comes_as_events_alone(sqlite_nursery: Nursery):
+def test_what_only_the_owner_changes_comes_as_events_alone(one_nursery: Nursery):
     """People, watches, protocols, the nursery: each kind, taken and found in the log."""
-    script = sqlite_nursery.device()
+    script = one_nursery.device()
     for kind in sorted(OWNERS_KINDS):
         data = WHOLE.get(kind) or RIGHT[kind][0]
         event = script.record(kind, None, data)
-        found = sqlite_nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
+        found = one_nursery.call("GET", "/api/v1/events?limit=1000").json["events"]
         assert [one["data"] for one in found if one["id"] == event["id"]] == [data], kind

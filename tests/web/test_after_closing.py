@@ -6,10 +6,8 @@ from tests.server import Nursery
 
 
 @pytest.mark.parametrize("answer", ["closing", "record", "both"])
-def test_f26_a_count_after_the_closing_is_kept_and_asked_about(
-    sqlite_nursery: Nursery, answer: str
-):
-    nursery, ago = sqlite_nursery, sqlite_nursery.clock.text
+def test_f26_a_count_after_the_closing_is_kept_and_asked_about(one_nursery: Nursery, answer: str):
+    nursery, ago = one_nursery, one_nursery.clock.text
     office, away = nursery.device(), nursery.device()
     lot = office.start_lot(at=ago(days=90))
     closed = office.record("lot_closed", lot, {"why": "nothing came up"}, at=ago(days=3))

@@ -94,7 +94,7 @@ def test_every_chill_example_comes_out_in_python_and_on_the_phone(core_page: Pag
 
 
 def test_a_chill_is_said_as_a_range_with_what_was_read_and_what_warm_days_mean(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
     """Warm days: Steadman and Pritchard (2004), horse chestnut alone."""
     readings = [[f"2026-05-0{day}T{hour:02}:00:00Z", 4 if day < 4 else 12]
@@ -103,15 +103,15 @@ def test_a_chill_is_said_as_a_range_with_what_was_read_and_what_warm_days_mean(
         "started_at": "2026-05-01T00:00:00Z", "ended_at": "2026-05-11T00:00:00Z",
         "readings": readings,
     }  # fmt: skip
-    said = ask(sqlite_nursery, "chill_range", inputs).json
+    said = ask(one_nursery, "chill_range", inputs).json
     assert said["result"]["low_days"] == pytest.approx(9, abs=0.1)
     assert said["result"]["read_days"] == pytest.approx(4, abs=0.1)
     assert "by readings" in said["says"]
     assert "No published rule" in said["says"]
     assert any("Steadman and Pritchard" in source for source in said["sources"])
-    unread = ask(sqlite_nursery, "chill_range", {**inputs, "readings": []}).json
+    unread = ask(one_nursery, "chill_range", {**inputs, "readings": []}).json
     assert unread["says"].startswith("10 days by the calendar alone: nobody read how cold it was")
-    late = ask(sqlite_nursery, "chill_range", {**inputs, "ended_at": "2026-04-01T00:00:00Z"})
+    late = ask(one_nursery, "chill_range", {**inputs, "ended_at": "2026-04-01T00:00:00Z"})
     assert late.status_code == 422
 
 

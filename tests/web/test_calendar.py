@@ -30,10 +30,10 @@ def _count_anew(monkeypatch: pytest.MonkeyPatch):
 
 
 @pytest.fixture
-def working_nursery(sqlite_nursery: Nursery) -> Nursery:
+def working_nursery(one_nursery: Nursery) -> Nursery:
     """A nursery whose zone is UTC, on Thursday 10 September 2026, 08:40."""
-    sqlite_nursery.clock.set("2026-09-10T08:40:00Z")
-    return sqlite_nursery
+    one_nursery.clock.set("2026-09-10T08:40:00Z")
+    return one_nursery
 
 
 def place(device: Device, name: str) -> str:
@@ -269,6 +269,7 @@ def test_a_sensor_has_no_calendar_and_nobody_guesses_one(same_nursery: Nursery):
         assert get(same_nursery, f"/api/v1/calendar/{secret}.ics").status_code in (400, 404)
 
 
+@pytest.mark.about_sqlite("reads the octets of its file")
 def test_the_secret_is_kept_as_a_hash_and_is_in_no_log(
     working_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ):

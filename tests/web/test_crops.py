@@ -41,20 +41,20 @@ def longest_cold(crop: str, days: int) -> dict[str, Any]:
 
 
 def test_all_crops_that_ship_are_there_to_choose_from_and_each_names_its_sources(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    names = sqlite_nursery.call("GET", "/api/v1/crops").json["crops"]
+    names = one_nursery.call("GET", "/api/v1/crops").json["crops"]
     assert len(names) == len(load_crops()) >= 153
     assert {"id", "botanical", "common", "family"} == names[0].keys()
-    found = sqlite_nursery.call("GET", "/api/v1/crops/viburnum-opulus").json
+    found = one_nursery.call("GET", "/api/v1/crops/viburnum-opulus").json
     assert found["crop"]["stages"] == load_crops()["viburnum-opulus"]["stages"]
     (source,) = found["sources"].values()
     assert source["year"] == 2008
     assert source["title"].endswith("Viburnum L.")
 
 
-def test_a_crop_that_nobody_knows_is_a_problem(sqlite_nursery: Nursery):
-    answer = sqlite_nursery.call("GET", "/api/v1/crops/no-such-crop")
+def test_a_crop_that_nobody_knows_is_a_problem(one_nursery: Nursery):
+    answer = one_nursery.call("GET", "/api/v1/crops/no-such-crop")
     assert answer.status_code == 404
     assert "no-such-crop" in answer.json["detail"]
 
@@ -122,10 +122,10 @@ def test_a_lot_that_came_before_its_crop_is_watched_once_the_crop_is_there(nurse
 
 
 def test_a_crop_whose_steps_are_upside_down_is_refused_with_what_would_be_right(
-    sqlite_nursery: Nursery,
+    one_nursery: Nursery,
 ):
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     wrong = {**OWN, "stages": [{"kind": "cold", "min": 50, "max": 30}]}
     said = device.push(device.event("protocol_changed", None, wrong))
     assert "min must not be over max" in said["refused"][0]["problem"]["detail"]
-    assert crop_ids(sqlite_nursery) == set()
+    assert crop_ids(one_nursery) == set()

@@ -18,6 +18,7 @@ from lathhouse.store.models import KnownBrowser, Session
 from lathhouse.store.phones import new_phone
 from lathhouse.store.work import Then, Work, looking, writing
 from lathhouse.sync.server_events import access_said
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.test_people import MELE, ORLA, Phone, link_for
 
@@ -252,7 +253,7 @@ def test_the_command_revokes_by_id_and_refuses_a_name_that_several_tokens_have(
 ):
     """Also by a name that is another's id, and with names of an earlier version, which took any."""
     at = tmp_path / "at"
-    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())
+    nursery = open_nursery(address_for(at / "lathhouse.sqlite"), at, Clock())
     odd = "shed\nprobe\x1b[2J"
 
     def add(name: str) -> str:
@@ -311,7 +312,7 @@ def test_a_token_whose_name_the_log_does_not_take_is_revoked_all_the_same(
 
 def test_an_owner_whose_phone_broke_gets_in_by_a_command(tmp_path: Path):
     at = tmp_path / "at"
-    nursery = open_nursery(f"sqlite:///{at / 'lathhouse.sqlite'}", at, Clock())
+    nursery = open_nursery(address_for(at / "lathhouse.sqlite"), at, Clock())
     nursery.clock.ms = wall_clock_ms()  # which the command goes by
     broken = paired(nursery, "owner")
     address = "https://nursery.example:8443"

@@ -189,10 +189,10 @@ def test_what_cannot_be_had_holds_nothing_up_and_is_in_the_log(
 
 
 def test_what_could_not_be_had_is_asked_for_again_in_minutes_and_then_by_the_hour(
-    sqlite_nursery: Nursery, tmp_path: Path, caplog: pytest.LogCaptureFixture
+    one_nursery: Nursery, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ):
     """Two, five and fifteen minutes: ours."""
-    nursery, file = sqlite_nursery, tmp_path / "forecast.csv"
+    nursery, file = one_nursery, tmp_path / "forecast.csv"
     forecast = Forecast(nursery.app, nursery.site, str(file), nursery.clock)
     with nursery.app.app_context():
         tries = []
@@ -216,9 +216,9 @@ def test_what_could_not_be_had_is_asked_for_again_in_minutes_and_then_by_the_hou
             assert "could not be read" in caplog.text
 
 
-def test_the_forecast_has_a_thread_of_its_own(sqlite_nursery: Nursery, tmp_path: Path):
+def test_the_forecast_has_a_thread_of_its_own(one_nursery: Nursery, tmp_path: Path):
     """The alert clock waits for nobody."""
-    nursery, file, done = sqlite_nursery, tmp_path / "forecast.csv", threading.Event()
+    nursery, file, done = one_nursery, tmp_path / "forecast.csv", threading.Event()
     file.write_text(CSV, "utf-8")
     forecast = Forecast(nursery.app, nursery.site, str(file), nursery.clock)
     look = forecast.look

@@ -27,6 +27,8 @@ from lathhouse.web import authority, names
 from lathhouse.web.authority import Files, Site
 from lathhouse.web.lan import Network, drawn_in_terminal, own_addresses
 from lathhouse.web.names import settled_name
+from tests.on_postgresql import address_for, environment
+from tests.server import close_nursery, open_nursery
 
 NAME = "rows.test"
 HERE = ipaddress.ip_address("127.0.0.1")
@@ -47,7 +49,10 @@ class Lan:
         command = [sys.executable, "-c", f"{code if hurried else ''}{run}"]
         where = ["serve", "--lan", "--name", NAME, "--address", str(HERE), "--port", "0"]
         self.process = subprocess.Popen(
-            [*command, *where, "--data", str(folder), *options], stdout=subprocess.PIPE, text=True
+            [*command, *where, "--data", str(folder), *options],
+            stdout=subprocess.PIPE,
+            text=True,
+            env=environment(folder),
         )
         assert self.process.stdout is not None
         self.said = []
@@ -229,14 +234,14 @@ def test_the_running_server_itself_renews_by_its_own_clock(
     assert serial() != first
 
 
-def test_links_for_phones_are_such_as_a_phone_can_open(tmp_path, sqlite_nursery, capsys):
+def test_links_for_phones_are_such_as_a_phone_can_open(tmp_path, one_nursery, capsys):
     """By name, whatever the owner typed; an IPv6 address stands in brackets (RFC 3986, 3.2.2)."""
     names.settled_name(tmp_path, NAME)
     six = ipaddress.ip_address("fd00::7")
     network = Network(tmp_path, (six,), 8321, 8320)
     assert network.help_at == "http://[fd00::7]:8320/"
-    sqlite_nursery.app.config["NETWORK"] = network
-    made = sqlite_nursery.call("POST", "/api/v1/pairings", {})
+    one_nursery.app.config["NETWORK"] = network
+    made = one_nursery.call("POST", "/api/v1/pairings", {})
     assert made.json["link"].startswith(f"https://{NAME}:8321/#/pair/")
     serving.say_owners_link("http://127.0.0.1:8321/#/pair/x")
     (said,) = capsys.readouterr().out.splitlines()
@@ -361,9 +366,7 @@ def test_the_code_in_the_terminal_reads_as_the_address():
 
 def test_a_proxy_on_this_machine_is_believed_only_where_it_was_asked_for(tmp_path, clock):
     """What a proxy says of scheme and host (X-Forwarded-*), real headers over the application."""
-    from tests.server import close_nursery, open_nursery
-
-    nursery = open_nursery(f"sqlite:///{tmp_path / 'l.sqlite'}", tmp_path / "data", clock)
+    nursery = open_nursery(address_for(tmp_path / "l.sqlite"), tmp_path / "data", clock)
     said = {"X-Forwarded-Proto": "https", "X-Forwarded-Host": "rows.example"}
     said |= {"X-Forwarded-For": "198.51.100.9"}
 

@@ -23,6 +23,7 @@ from lathhouse.errors import Busy, NotNow
 from lathhouse.settings import Settings
 from lathhouse.web import authority, name_steps, names
 from lathhouse.web.lan import Network
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery
 from tests.web.test_people import Phone, link_for
 
@@ -75,8 +76,8 @@ class Moving:
 
 
 @pytest.fixture
-def moving(sqlite_nursery: Nursery) -> Moving:
-    return Moving(sqlite_nursery)
+def moving(one_nursery: Nursery) -> Moving:
+    return Moving(one_nursery)
 
 
 @pytest.fixture
@@ -229,7 +230,7 @@ def test_nobody_who_was_let_in_since_is_shut_out_by_what_is_finished_late(moving
 def test_a_command_that_died_may_be_given_again_word_for_word(
     moving: Moving, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ):
-    monkeypatch.setenv("LATHHOUSE_DATABASE_URL", f"sqlite:///{tmp_path / 'l.sqlite'}")
+    monkeypatch.setenv("LATHHOUSE_DATABASE_URL", address_for(tmp_path / "l.sqlite"))
     shed = Phone(moving.nursery)
     assert shed.pair(link_for(moving.nursery, "worker")["link"], "Shed").status_code == 200
 
@@ -265,7 +266,7 @@ def test_a_start_finishes_a_move_before_it_makes_certificates(
         raise Enough
 
     monkeypatch.setattr(serving, "settle", settle)
-    settings = Settings(moving.folder.parent, f"sqlite:///{tmp_path / 'l.sqlite'}")
+    settings = Settings(moving.folder.parent, address_for(tmp_path / "l.sqlite"))
     settings.now_ms = moving.nursery.clock
     with pytest.raises(Enough):
         serving.run(settings, serving.Serving("127.0.0.1", 0, lan=True))

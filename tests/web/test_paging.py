@@ -42,12 +42,10 @@ def chilled_lots(nursery: Nursery, count: int) -> None:
 
 
 @pytest.mark.parametrize("limit", [1, 4, 5, 6])
-def test_the_history_comes_in_pages_that_lose_and_double_nothing(
-    sqlite_nursery: Nursery, limit: int
-):
-    ids = looked_at(sqlite_nursery, 9)
+def test_the_history_comes_in_pages_that_lose_and_double_nothing(one_nursery: Nursery, limit: int):
+    ids = looked_at(one_nursery, 9)
     assert len(ids) == 10
-    found = list(pages(sqlite_nursery, "events?", limit))
+    found = list(pages(one_nursery, "events?", limit))
     assert [event["id"] for page in found for event in page["events"]] == ids
     assert all(len(page["events"]) <= limit for page in found)
     assert found[-1]["events"], "the last page that is announced is not empty"
@@ -84,16 +82,16 @@ def test_alerts_come_in_pages_that_lose_and_double_nothing(nursery: Nursery):
 
 
 @pytest.fixture
-def many_places(sqlite_nursery: Nursery) -> Nursery:
+def many_places(one_nursery: Nursery) -> Nursery:
     """A nursery with more places, and so more events and rows, than any page holds."""
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     row = {"name": "Bench", "order": 1, "daily": False, "kind": "bench"}
     places = [
         device.event("place_changed", None, {**row, "id": f"place-{n:04}"}) for n in range(PLACES)
     ]
     device.push(*places[:1000])
     device.push(*places[1000:])
-    return sqlite_nursery
+    return one_nursery
 
 
 def test_limits_above_a_thousand_are_a_thousand_and_those_below_one_are_one(many_places: Nursery):

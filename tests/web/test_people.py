@@ -80,22 +80,22 @@ def test_a_cut_off_phone_is_let_in_no_more_until_it_is_paired_again(nursery):
     assert nursery.differences() == []
 
 
-def test_a_phone_that_is_not_there_cannot_be_cut_off(sqlite_nursery):
+def test_a_phone_that_is_not_there_cannot_be_cut_off(one_nursery):
     for odd in (str(uuid.uuid4()), "x", "..%2f.."):
-        answer = sqlite_nursery.call("POST", f"/api/v1/phones/{odd}/cut-off", {})
+        answer = one_nursery.call("POST", f"/api/v1/phones/{odd}/cut-off", {})
         assert answer.status_code == 404
 
 
 @pytest.mark.parametrize("role", ["worker", "viewer", "sensor"])
-def test_only_an_owner_sees_phones_and_cuts_them_off(sqlite_nursery, role):
-    assert sqlite_nursery.call("GET", "/api/v1/phones", role=role).status_code == 403
+def test_only_an_owner_sees_phones_and_cuts_them_off(one_nursery, role):
+    assert one_nursery.call("GET", "/api/v1/phones", role=role).status_code == 403
     path = f"/api/v1/phones/{uuid.uuid4()}/cut-off"
-    assert sqlite_nursery.call("POST", path, {}, role=role).status_code == 403
+    assert one_nursery.call("POST", path, {}, role=role).status_code == 403
 
 
-def test_the_code_to_scan_is_the_link(sqlite_nursery, playwright, chromium_path):
+def test_the_code_to_scan_is_the_link(one_nursery, playwright, chromium_path):
     """Drawn as the phone shows it, and read back by another library (ZXing-C++)."""
-    made = link_for(sqlite_nursery, "worker")
+    made = link_for(one_nursery, "worker")
     browser = playwright.chromium.launch(executable_path=chromium_path, args=["--no-sandbox"])
     page = browser.new_page(viewport={"width": 600, "height": 600})
     page.set_content(f'<img src="{made["drawing"]}">')
@@ -112,10 +112,10 @@ OWNERS: list[tuple[str, dict[str, Any]]] = [
 
 
 @pytest.mark.parametrize(("kind", "data"), OWNERS)
-def test_a_worker_s_phone_cannot_change_who_may_what(sqlite_nursery, kind, data):
-    worker, owner = Phone(sqlite_nursery), Phone(sqlite_nursery)
-    worker.pair(link_for(sqlite_nursery, "worker")["link"])
-    owner.pair(link_for(sqlite_nursery, "owner")["link"])
+def test_a_worker_s_phone_cannot_change_who_may_what(one_nursery, kind, data):
+    worker, owner = Phone(one_nursery), Phone(one_nursery)
+    worker.pair(link_for(one_nursery, "worker")["link"])
+    owner.pair(link_for(one_nursery, "owner")["link"])
     (refused,) = worker.record(kind, data).json["refused"]
     assert refused["problem"]["type"].endswith("/owners-only")
     assert "Ask the owner" in refused["problem"]["detail"]
@@ -189,9 +189,9 @@ def test_a_worker_says_how_to_be_reached_but_not_what_they_may_do(nursery):
         assert refused["problem"]["type"].endswith("/owners-only")
 
 
-def test_what_a_worker_saw_and_did_is_never_refused_for_the_role(sqlite_nursery):
-    worker = Phone(sqlite_nursery)
-    worker.pair(link_for(sqlite_nursery, "worker")["link"])
+def test_what_a_worker_saw_and_did_is_never_refused_for_the_role(one_nursery):
+    worker = Phone(one_nursery)
+    worker.pair(link_for(one_nursery, "worker")["link"])
     lot = str(uuid.uuid4())
     started = {"crop": "acer-palmatum", "label": "26-017-R"}
     assert worker.record("lot_started", started, lot).json["stored"]
@@ -249,9 +249,9 @@ def test_a_name_is_proved_by_the_phone_it_comes_from_or_marked_as_only_said(nurs
 
 
 @pytest.mark.parametrize("role", ["worker", "viewer"])
-def test_a_phone_that_only_asks_what_is_new_is_in_touch(sqlite_nursery, role):
+def test_a_phone_that_only_asks_what_is_new_is_in_touch(one_nursery, role):
     """Nothing to send is no silence (ours)."""
-    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    nursery, phone = one_nursery, Phone(one_nursery)
     phone.pair(link_for(nursery, role, MELE)["link"])
     for _ in range(3):
         nursery.clock.forward(days=1)
@@ -293,9 +293,9 @@ def test_who_only_reads_waits_for_no_writer(nursery: Nursery):
     assert "phone-silent" not in nursery.alerts()
 
 
-def test_a_contact_of_a_day_to_come_is_put_right(sqlite_nursery):
+def test_a_contact_of_a_day_to_come_is_put_right(one_nursery):
     """The clock was ahead, and is right again (FAULTS F12)."""
-    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+    nursery, phone = one_nursery, Phone(one_nursery)
     phone.pair(link_for(nursery, "worker", MELE)["link"])
     nursery.clock.forward(days=20)
     phone.client.get("/api/v1/sync/pull")
@@ -305,8 +305,8 @@ def test_a_contact_of_a_day_to_come_is_put_right(sqlite_nursery):
     assert listed["last_sync_at"] == nursery.clock.text()
 
 
-def test_what_can_be_read_is_read_where_nothing_can_be_written(sqlite_nursery, monkeypatch, caplog):
-    nursery, phone = sqlite_nursery, Phone(sqlite_nursery)
+def test_what_can_be_read_is_read_where_nothing_can_be_written(one_nursery, monkeypatch, caplog):
+    nursery, phone = one_nursery, Phone(one_nursery)
     phone.pair(link_for(nursery, "worker", MELE)["link"])
     nursery.clock.forward(days=1)
 

@@ -15,6 +15,7 @@ from sqlalchemy import delete, update
 from lathhouse import cli
 from lathhouse.store.models import Photo
 from tests.attack.two_sites import paired
+from tests.on_postgresql import address_for
 from tests.photos import jpeg, name_of, put
 from tests.server import Nursery
 
@@ -143,29 +144,29 @@ def awaited(nursery: Nursery) -> list[str]:
 
 
 def test_the_command_says_what_is_awaited_and_fails_for_what_is_damaged(
-    sqlite_nursery: Nursery, tmp_path: Path
+    one_nursery: Nursery, tmp_path: Path
 ):
     octets = jpeg(shade=5)
-    url = f"sqlite:///{tmp_path / 'l.sqlite'}"
+    url = address_for(tmp_path / "l.sqlite")
 
     def ran() -> tuple[int, str]:
         env = {"LATHHOUSE_DATABASE_URL": url}
-        said = CliRunner().invoke(cli.main, ["check", "--data", str(tmp_path / "c")], env=env)
+        said = CliRunner().invoke(cli.main, ["check", "--data", str(tmp_path / "data")], env=env)
         return said.exit_code, said.output
 
-    photographed(sqlite_nursery, octets)
+    photographed(one_nursery, octets)
     code, says = ran()
     assert (code, "its picture has not come" in says, "0 pictures, 1 have" in says) == (
         0,
         True,
         True,
     )
-    put(sqlite_nursery, octets)
-    with sqlite_nursery.database() as connection:
+    put(one_nursery, octets)
+    with one_nursery.database() as connection:
         connection.execute(update(Photo).values(octets=b""))
     code, says = ran()
     assert (code, "1 picture, 0 have" in says, "1 lot, 1 difference" in says) == (1, True, True)
-    with sqlite_nursery.database() as connection:
+    with one_nursery.database() as connection:
         connection.execute(delete(Photo))
 
 

@@ -114,13 +114,13 @@ def test_a_405_says_what_the_address_takes(same_nursery: Nursery):
 
 
 def test_a_fault_of_ours_is_a_problem_that_tells_no_secrets(
-    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
 ):
     def fall_over(*_: Any) -> None:
         raise RuntimeError("the secret recipe")
 
     monkeypatch.setattr("lathhouse.web.events.history", fall_over)
-    said = sqlite_nursery.call("GET", "/api/v1/events")
+    said = one_nursery.call("GET", "/api/v1/events")
     assert (said.status_code, said.content_type) == (500, "application/problem+json")
     assert "recipe" not in said.text
 

@@ -11,6 +11,7 @@ import pytest
 
 from lathhouse.settings import BODY_MAX_BYTES
 from lathhouse.store import engine
+from tests.on_postgresql import address_for
 from tests.server import Clock, Nursery, close_nursery, open_nursery
 from tests.web.samples import LOT, RIGHT, event
 
@@ -63,11 +64,11 @@ def test_a_thousand_events_are_taken_at_once_and_each_has_its_verdict(nursery: N
     assert (again["stored"], len(again["already"])) == ([], 1000)
 
 
-def test_one_more_than_a_thousand_is_413_in_words_and_nothing_is_kept(sqlite_nursery: Nursery):
-    said = send(sqlite_nursery, batch(*[event("looked", {})] * 1001))
+def test_one_more_than_a_thousand_is_413_in_words_and_nothing_is_kept(one_nursery: Nursery):
+    said = send(one_nursery, batch(*[event("looked", {})] * 1001))
     assert is_problem(said, 413)
     assert "at most 1,000 events, not 1,001" in said.json["detail"]
-    assert sqlite_nursery.call("GET", "/api/v1/events").json["events"] == []
+    assert one_nursery.call("GET", "/api/v1/events").json["events"] == []
 
 
 def test_the_same_event_twice_in_one_batch_is_stored_once(nursery: Nursery):
@@ -150,9 +151,9 @@ def test_a_body_over_the_limit_is_413(same_nursery: Nursery):
     assert "16,777,216 bytes" in said.json["detail"]
 
 
-def test_a_body_at_the_limit_is_read(sqlite_nursery: Nursery):
+def test_a_body_at_the_limit_is_read(one_nursery: Nursery):
     text = batch(event("looked", {}))
-    said = send(sqlite_nursery, text + " " * (BODY_MAX_BYTES - len(text)))
+    said = send(one_nursery, text + " " * (BODY_MAX_BYTES - len(text)))
     assert said.status_code == 200
 
 
@@ -209,12 +210,12 @@ def test_a_long_answer_is_gzipped_for_whoever_takes_it(same_nursery: Nursery):
     assert "Content-Encoding" not in short.headers
 
 
-def test_a_sensor_may_not_slip_a_look_in_among_its_readings(sqlite_nursery: Nursery):
+def test_a_sensor_may_not_slip_a_look_in_among_its_readings(one_nursery: Nursery):
     reading = event("read", {"quantity_kind": "temp_c", "value": 4}, lot=None)
     body = {"device": LOT, "events": [reading, event("looked", {})]}
-    said = sqlite_nursery.call("POST", PUSH, body, "sensor")
+    said = one_nursery.call("POST", PUSH, body, "sensor")
     assert is_problem(said, 403)
-    assert sqlite_nursery.call("GET", "/api/v1/events").json["events"] == []
+    assert one_nursery.call("GET", "/api/v1/events").json["events"] == []
 
 
 def test_an_offer_has_bounds_and_takes_odd_ids_for_missing(nursery: Nursery):
@@ -272,6 +273,7 @@ def test_f26_a_count_of_a_lot_that_another_phone_closed_meanwhile_is_kept(nurser
     assert nursery.differences() == []
 
 
+@pytest.mark.about_sqlite("one writer at a time: its file's lock, and the turn of its writers")
 def test_a_writer_that_hangs_is_waited_for_within_bounds_and_the_rest_goes_on(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
@@ -279,7 +281,7 @@ def test_a_writer_that_hangs_is_waited_for_within_bounds_and_the_rest_goes_on(
     monkeypatch.setattr(engine, "BUSY_SECONDS", 0.05)
     monkeypatch.setattr(engine, "TURN_SECONDS", 0.05)
     file = tmp_path / "l.sqlite"
-    nursery = open_nursery(f"sqlite:///{file}", tmp_path / "data", Clock())
+    nursery = open_nursery(address_for(file), tmp_path / "data", Clock())
     body = batch(event("lot_started", RIGHT["lot_started"][0]))
     nursery.token("worker")
     other = sqlite3.connect(file, isolation_level=None)

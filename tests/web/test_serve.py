@@ -21,6 +21,7 @@ from click.testing import CliRunner
 from lathhouse.cli import main
 from lathhouse.serving import FINISH_SECONDS
 from lathhouse.settings import BODY_MAX_BYTES
+from tests.on_postgresql import environment
 from tests.ports import own_port
 
 PROBLEM = "application/problem+json"
@@ -64,7 +65,10 @@ class Serving:
         """Start it on its own port, and wait until it says where it is."""
         where = ("--data", str(self.folder), "--port", str(self.port))
         self.process = subprocess.Popen(
-            [*COMMAND, "serve", *where, *self.options], stdout=subprocess.PIPE, text=True
+            [*COMMAND, "serve", *where, *self.options],
+            stdout=subprocess.PIPE,
+            text=True,
+            env=environment(self.folder),
         )
         assert self.process.stdout is not None
         self.said = []
@@ -172,7 +176,8 @@ def test_a_first_start_prints_a_link_that_works_once_and_a_token_waits_for_no_ow
     server = serving()
     assert server.call("GET", "/api/v1/session").problem == (401, PROBLEM)
     add = [*COMMAND, "tokens", "add", "logger", "--role", "worker", "--data", str(server.folder)]
-    made = subprocess.run(add, check=True, capture_output=True, text=True, timeout=120)
+    env = environment(server.folder)
+    made = subprocess.run(add, check=True, capture_output=True, text=True, timeout=120, env=env)
     token = made.stdout.splitlines()[-1]
     said = server.call("POST", PUSH, push_of(looks(2)), token)
     assert (said.status, len(said.json["stored"])) == (200, 2)
@@ -371,6 +376,7 @@ def test_a_certificate_of_ones_own_is_what_answers(serving: Callable[..., Servin
 
 def test_a_port_that_is_taken_is_said_in_words(server: Serving, tmp_path: Path):
     second = [*COMMAND, "serve", "--data", str(tmp_path / "second"), "--port", str(server.port)]
-    done = subprocess.run(second, capture_output=True, text=True, timeout=120, check=False)
+    env = environment(tmp_path / "second")
+    done = subprocess.run(second, capture_output=True, text=True, timeout=120, check=False, env=env)
     assert done.returncode == 1
     assert f"Port {server.port} on 127.0.0.1 is taken" in done.stderr

@@ -72,13 +72,13 @@ def test_a_dip_in_a_bucket_past_its_life_is_stored_and_told_for_a_day(nursery: N
 
 @pytest.mark.parametrize(("minutes", "spent"), [(9.9, False), (10, True)])
 def test_the_batch_after_the_first_finds_the_bucket_spent(
-    sqlite_nursery: Nursery, minutes: float, spent: bool
+    one_nursery: Nursery, minutes: float, spent: bool
 ):
-    device = sqlite_nursery.device()
+    device = one_nursery.device()
     bucket = mix(device, 1)
     dip(device, bucket, minutes_ago=minutes)
     second = dip(device, bucket)
-    assert told_of(sqlite_nursery) == ({second} if spent else set())
+    assert told_of(one_nursery) == ({second} if spent else set())
 
 
 def test_how_a_bucket_was_mixed_may_come_after_its_dip_and_be_corrected(nursery: Nursery):
@@ -104,9 +104,9 @@ def test_how_a_bucket_was_mixed_may_come_after_its_dip_and_be_corrected(nursery:
 @pytest.mark.parametrize("back", [False, True])
 @pytest.mark.parametrize("order", [(0, 1, 2), (2, 0, 1), (1, 2, 0), (2, 1, 0)])
 def test_a_dip_put_right_goes_to_its_own_bucket_whatever_came_first(
-    sqlite_nursery: Nursery, order: tuple[int, ...], back: bool
+    one_nursery: Nursery, order: tuple[int, ...], back: bool
 ):
-    nursery = sqlite_nursery
+    nursery = one_nursery
     device = nursery.device()
     first, second = mix(device, 30), mix(device, 1)
     lot = device.start_lot(at=nursery.clock.text(days=1))
@@ -155,12 +155,12 @@ def test_a_reading_put_right_goes_to_its_own_place(nursery: Nursery):
     assert nursery.differences() == []
 
 
-def test_bleach_on_acid_is_stored_and_stands_on_the_lots_record(sqlite_nursery: Nursery):
-    device = sqlite_nursery.device()
+def test_bleach_on_acid_is_stored_and_stands_on_the_lots_record(one_nursery: Nursery):
+    device = one_nursery.device()
     lot = device.start_lot()
     device.record("scarified", lot, {"method": "acid", "minutes": 20})
-    sqlite_nursery.clock.forward(minutes=5)
+    one_nursery.clock.forward(minutes=5)
     device.record("sanitise_started", lot, {})
-    row = sqlite_nursery.lot(lot)
+    row = one_nursery.lot(lot)
     assert row is not None
     assert [note["kind"] for note in row["discrepancies"]] == ["acid_not_rinsed"]

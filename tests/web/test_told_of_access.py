@@ -33,9 +33,9 @@ def lines(caplog: pytest.LogCaptureFixture) -> list[dict[str, Any]]:
 
 
 def test_who_came_in_and_who_did_not_is_told_and_nothing_that_was_typed(
-    sqlite_nursery: Nursery, caplog: pytest.LogCaptureFixture
+    one_nursery: Nursery, caplog: pytest.LogCaptureFixture
 ):
-    nursery, mele = sqlite_nursery, Phone(sqlite_nursery)
+    nursery, mele = one_nursery, Phone(one_nursery)
     link = link_for(nursery, "worker")["link"]
     caplog.set_level(logging.INFO, "lathhouse.access")
     assert mele.pair(link).status_code == 200
@@ -73,9 +73,9 @@ def test_a_crowd_at_the_door_does_not_fill_the_disk(monkeypatch: pytest.MonkeyPa
 
 
 def test_one_token_asks_so_often_a_minute_and_hinders_no_other(
-    sqlite_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ):
-    nursery = sqlite_nursery
+    nursery = one_nursery
     nursery.app.extensions["pace"] = Pace(5)
     monkeypatch.setattr("lathhouse.web.pace.time.monotonic", lambda: 90.0)
     said = [nursery.call("GET", "/api/v1/crops") for _ in range(7)]
@@ -87,9 +87,9 @@ def test_one_token_asks_so_often_a_minute_and_hinders_no_other(
 
 
 def test_one_phone_asks_so_often_a_minute_by_its_session_and_hinders_no_other(
-    sqlite_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
+    one_nursery: Nursery, monkeypatch: pytest.MonkeyPatch
 ):
-    nursery, mele, dev = sqlite_nursery, Phone(sqlite_nursery), Phone(sqlite_nursery)
+    nursery, mele, dev = one_nursery, Phone(one_nursery), Phone(one_nursery)
     for phone in (mele, dev):
         assert phone.pair(link_for(nursery, "worker")["link"]).status_code == 200
     nursery.app.extensions["pace"] = Pace(5)
@@ -99,9 +99,9 @@ def test_one_phone_asks_so_often_a_minute_by_its_session_and_hinders_no_other(
     assert dev.client.get("/api/v1/crops").status_code == 200
 
 
-def test_no_more_than_two_trials_of_a_rule_run_at_once(sqlite_nursery: Nursery):
+def test_no_more_than_two_trials_of_a_rule_run_at_once(one_nursery: Nursery):
     """Each keeps one of few threads busy for up to 20 s, which are the phones' (limits ours)."""
-    nursery, door = sqlite_nursery, "/api/v1/watches/look-due/preview"
+    nursery, door = one_nursery, "/api/v1/watches/look-due/preview"
     with watches.AT_ONCE, watches.AT_ONCE:
         refused = nursery.call("POST", door, {"days": 1})
     assert (refused.status_code, refused.json["type"].rpartition("/")[2]) == (503, "too-busy")

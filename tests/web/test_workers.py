@@ -321,6 +321,7 @@ def test_what_one_process_has_taken_holds_at_the_other_at_once(serving: Serving)
     assert serving.end() == 0
 
 
+@pytest.mark.about_sqlite("it is for one process")
 def test_sqlite_is_for_one_process_and_says_so(tmp_path: Path):
     asked = ["serve", "--data", str(tmp_path), "--port", "0", "--workers", "2"]
     done = CliRunner().invoke(main, asked, env={"LATHHOUSE_DATABASE_URL": ""})
