@@ -14,7 +14,7 @@ from tests.faults.world import World
 from tests.memory import in_memory
 
 KEPT = json.loads((Path(__file__).parent / "kept.json").read_text(encoding="utf-8"))
-SCHEDULES, SEED = 200, 6
+SCHEDULES, SEED = 120, 6
 
 
 @pytest.fixture(scope="module")

@@ -31,15 +31,15 @@ CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 @pytest.fixture
-def here(nursery: Nursery, monkeypatch: pytest.MonkeyPatch) -> Iterator[Nursery]:
+def here(one_nursery: Nursery, monkeypatch: pytest.MonkeyPatch) -> Iterator[Nursery]:
     """A nursery of two people; Mele has a passphrase. Hashing is cheap but where it matters."""
     monkeypatch.setattr(passphrases, "HASHER", CHEAP)
     passphrases._nobodys.cache_clear()
-    script = nursery.device()
+    script = one_nursery.device()
     for person, name, role in ((ORLA, "Orla", "owner"), (MELE, "Mele", "worker")):
         script.record("person_changed", None, {"id": person, "name": name, "role": role})
-    assert by_link(nursery, nursery.app.test_client(), MELE, GOOD).status_code == 200
-    yield nursery
+    assert by_link(one_nursery, one_nursery.app.test_client(), MELE, GOOD).status_code == 200
+    yield one_nursery
     passphrases._nobodys.cache_clear()
 
 
