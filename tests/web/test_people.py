@@ -21,6 +21,12 @@ from tests.server import Nursery
 ORLA, MELE = str(uuid.uuid4()), str(uuid.uuid4())
 
 
+@pytest.fixture
+def nursery(one_nursery: Nursery) -> Nursery:
+    """On one database: what differs is who waits for whom, which `test_devices` tries on both."""
+    return one_nursery
+
+
 class Phone:
     """A phone's browser: its own cookie jar, and the address it opens."""
 
