@@ -24,6 +24,11 @@ LONGEST = (
     "e2e/test_two_phones.py",
     "tests/reminders/test_killed.py",
     "tests/parity/test_planted_changes.py",
+    "e2e/test_name_move.py",
+    "e2e/test_webkit.py",
+    "e2e/test_sealed.py",
+    "e2e/test_workers.py",
+    "e2e/test_shared_phone.py",
 )
 GONE = [name for name in LONGEST if not (ROOT / name).is_file()]
 if GONE:
