@@ -101,6 +101,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     config.hook.pytest_deselected(items=halves)
     items[:] = [item for item in items if item not in halves]
     for item in items:
+        # Nothing is missing by it: the usual run has each of them, on SQLite. The report of a skip
+        # brings its reason out of every process, for the names at the end.
         if mark := item.get_closest_marker("about_sqlite"):
             item.add_marker(pytest.mark.skip(reason=mark.args[0]))
 

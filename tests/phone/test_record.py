@@ -1,10 +1,11 @@
 """What the phone says it has saved is saved (FAULTS F1, F5, F14, F17, F19)."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext
+import pytest
+from playwright.sync_api import BrowserContext, Page
 
 from lathhouse.domain.instants import MINUTE_MS, to_ms, to_text
 from lathhouse.settings import wall_clock_ms
@@ -223,37 +224,47 @@ def test_f19_a_full_phone_says_so_and_keeps_what_it_has(
     assert len(app.stored("events")) == len(app.stored("outbox")) == after["seq"]
 
 
+@pytest.fixture
+def closed(tmp_path: Path) -> Iterator[Network]:
+    """A server that lets nobody in but by a link."""
+    network = Network(tmp_path, demo=False)
+    yield network
+    network.heal()
+    network.stop()
+    network.close_app()
+
+
+def paired(page: Page, network: Network) -> Phone:
+    """Open the app as a stranger, and pair it by the owner's link."""
+    with network.app.app_context():
+        secret = owner_link(network.app.config["SITE_ID"], to_text(wall_clock_ms()))
+    app = open_app(page, network.address)
+    app.until("phone.house.contact.value.state === 'signed-out'")
+    app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
+    app.until_in_touch()
+    return app
+
+
 def test_f19_a_paired_phone_that_finds_its_record_gone_says_so(
-    phone: BrowserContext, tmp_path: Path
+    phone: BrowserContext, closed: Network
 ):
     """The cookie is still good, but the browser threw the storage away."""
-    network = Network(tmp_path, demo=False)
-    try:
-        with network.app.app_context():
-            secret = owner_link(network.app.config["SITE_ID"], to_text(wall_clock_ms()))
-        page = phone.new_page()
-        app = open_app(page, network.address)
-        app.until("phone.house.contact.value.state === 'signed-out'")
-        app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
-        app.until_in_touch()
-        assert app.run("() => phone.house.emptied.value") is None
-        before = app.record("noted", None, {"text": "safe on the server"})["device"]
-        app.until_sent()
-        page.goto(f"{network.address}/core/ids.js")
-        page.evaluate(
-            """() => new Promise((resolve) => {
-              indexedDB.deleteDatabase("lathhouse").onsuccess = resolve;
-            })"""
-        )
-        again = open_app(page, network.address)
-        again.until("phone.house.emptied.value")
-        # It says of the phone as it was what the server still knows.
-        assert again.run("() => phone.house.emptied.value.device") == before
-        again.until("phone.house.one('phone', phone.house.emptied.value.device)?.contiguous === 1")
-    finally:
-        network.heal()
-        network.stop()
-        network.close_app()
+    page = phone.new_page()
+    app = paired(page, closed)
+    assert app.run("() => phone.house.emptied.value") is None
+    before = app.record("noted", None, {"text": "safe on the server"})["device"]
+    app.until_sent()
+    page.goto(f"{closed.address}/core/ids.js")
+    page.evaluate(
+        """() => new Promise((resolve) => {
+          indexedDB.deleteDatabase("lathhouse").onsuccess = resolve;
+        })"""
+    )
+    again = open_app(page, closed.address)
+    again.until("phone.house.emptied.value")
+    # It says of the phone as it was what the server still knows.
+    assert again.run("() => phone.house.emptied.value.device") == before
+    again.until("phone.house.one('phone', phone.house.emptied.value.device)?.contiguous === 1")
 
 
 # The phone as it stands while a pairing's answer is on its way: begun, and not kept yet. It is kept
@@ -304,30 +315,19 @@ PAIRED_WHILE_ASKED = """async (secret) => {
 
 
 def test_f19_a_phone_that_is_being_paired_is_not_taken_for_an_emptied_one(
-    phone: BrowserContext, tmp_path: Path
+    phone: BrowserContext, closed: Network
 ):
-    network = Network(tmp_path, demo=False)
-    try:
-        with network.app.app_context():
-            secret = owner_link(network.app.config["SITE_ID"], to_text(wall_clock_ms()))
-        page = phone.new_page()
-        with page.expect_request("**/api/v1/pairings/redeem") as paired:
-            app = open_app(page, network.address)
-            app.until("phone.house.contact.value.state === 'signed-out'")
-            app.run("(secret) => phone.session.pair(secret, 'shed')", secret)
-        app.until_in_touch()
-        # It says its own time with all that it asks: a server with a clock in doubt dates by it.
-        said_ms = to_ms(paired.value.headers["lathhouse-sent-at"])
-        assert abs(said_ms - wall_clock_ms()) < MINUTE_MS
-        assert app.run(KEPT_WHILE_LOOKING)
-        assert app.run("() => phone.house.emptied.value") is None
-        with network.app.app_context():
-            site, at = network.app.config["SITE_ID"], to_text(wall_clock_ms())
-            secret = make_link(site, "worker", None, at, 10)
-        app.run(PAIRED_WHILE_ASKED, secret)
-        assert app.run("() => phone.house.session.value.role") == "worker"
-        assert app.meta("session")["role"] == "worker"
-    finally:
-        network.heal()
-        network.stop()
-        network.close_app()
+    page = phone.new_page()
+    with page.expect_request("**/api/v1/pairings/redeem") as asked:
+        app = paired(page, closed)
+    # It says its own time with all that it asks: a server with a clock in doubt dates by it.
+    said_ms = to_ms(asked.value.headers["lathhouse-sent-at"])
+    assert abs(said_ms - wall_clock_ms()) < MINUTE_MS
+    assert app.run(KEPT_WHILE_LOOKING)
+    assert app.run("() => phone.house.emptied.value") is None
+    with closed.app.app_context():
+        site, at = closed.app.config["SITE_ID"], to_text(wall_clock_ms())
+        secret = make_link(site, "worker", None, at, 10)
+    app.run(PAIRED_WHILE_ASKED, secret)
+    assert app.run("() => phone.house.session.value.role") == "worker"
+    assert app.meta("session")["role"] == "worker"
